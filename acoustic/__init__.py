@@ -1,0 +1,3 @@
+"""Listens to a bicycle crank bearing and grades it."""
+
+__version__ = "0.1.0"

@@ -1,0 +1,5 @@
+"""`python -m acoustic`."""
+
+from acoustic.cli import main
+
+main()

@@ -1,0 +1,84 @@
+"""The command line: a group that imports a command only when it is called."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from acoustic import __version__
+from acoustic.errors import EXIT_OUR_BUG, AcousticError
+
+
+class LazyGroup(click.Group):
+    """Knows its commands' names and one-line help by heart, so that --help imports none of them."""
+
+    COMMANDS = {  # noqa: RUF012 - read only
+        "check": ("acoustic.cli.check:check", "Judge one recording of a crank bearing."),
+        "orders": ("acoustic.cli.orders:orders", "Show the defect orders of a bearing."),
+        "bearings": ("acoustic.cli.bearings:bearings", "List or search the bearing catalogue."),
+        "demo": ("acoustic.cli.demo:demo", "Judge the demo recordings; show expected and found."),
+        "plugins": ("acoustic.cli.plugins:plugins", "Show the installed plugins, and what is broken."),
+    }
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of the commands, in the order a newcomer needs them."""
+        return list(self.COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import one command."""
+        if cmd_name not in self.COMMANDS:
+            return None
+        module, _, attribute = self.COMMANDS[cmd_name][0].partition(":")
+        command: click.Command = getattr(importlib.import_module(module), attribute)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the commands' help without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in self.COMMANDS.items()])
+
+
+@click.group(
+    cls=LazyGroup,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Exit codes: 0 done; 1 at or past --fail-on, or a demo that differs; 2 the call or the recording "
+    "cannot be used; 3 a plugin failed, so undecided; 70 a fault of the program.",
+)
+@click.version_option(__version__, prog_name="acoustic")
+@click.option("--debug", is_flag=True, help="Show the stack trace of an error; may stand anywhere.")
+def group(debug: bool) -> None:
+    """Listen to a bicycle's crank bearing: a phone recording goes in, a graded bearing comes out."""
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run a command and turn errors into a sentence and an exit code."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    debug = "--debug" in given
+    given = [argument for argument in given if argument != "--debug"]
+    _speak_utf8()
+    try:
+        group.main(args=given, prog_name="acoustic")
+    except AcousticError as error:
+        if debug:
+            raise
+        click.echo(f"acoustic: {error.found}.\n  {error.hint}", err=True)
+        sys.exit(error.exit_code)
+    except Exception as error:
+        if debug:
+            raise
+        click.echo(
+            f"acoustic: a fault of the program itself, not yours: {type(error).__name__}: {error}.\n"
+            "  Run the same command with --debug and send what it prints to the developers.",
+            err=True,
+        )
+        sys.exit(EXIT_OUR_BUG)
+
+
+def _speak_utf8() -> None:
+    """Windows consoles and pipes default to other encodings, which lack the dashes and signs used here."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(encoding="utf-8", errors="replace")

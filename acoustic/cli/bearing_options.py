@@ -1,0 +1,112 @@
+"""The options that say which bearing is meant, for every command that needs one."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from acoustic.bearings import resolve_bearing
+from acoustic.core.geometry import Ring
+
+if TYPE_CHECKING:
+    from acoustic.model import Bearing
+
+Command = Callable[..., None]
+
+catalogue_option = click.option(
+    "--catalogue",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    envvar="ACOUSTIC_CATALOGUE",
+    show_envvar=True,
+    help="Your own bearings (TOML), added to the program's; same designation replaces.",
+)
+
+_OPTIONS = (
+    click.option("--bearing", "name", metavar="NAME", help="Designation or size, 6805 or 25x37x7."),
+    click.option("--balls", type=int, metavar="N", help="Ball count of one row; overrides the catalogue's."),
+    click.option("--ball-diameter", "ball_diameter_mm", type=float, metavar="MM", help="Ball diameter [mm]."),
+    click.option(
+        "--pitch-diameter",
+        "pitch_diameter_mm",
+        type=float,
+        metavar="MM",
+        help="Diameter of the circle through the ball centres [mm].",
+    ),
+    click.option(
+        "--contact-angle",
+        "contact_angle_deg",
+        type=float,
+        metavar="DEG",
+        help="Contact angle [degrees]; 0 unless the catalogue has another.",
+    ),
+    click.option(
+        "--turning",
+        type=click.Choice(["inner", "outer"]),
+        default="inner",
+        show_default=True,
+        help="The ring that turns.",
+    ),
+    click.option(
+        "--rows",
+        type=click.IntRange(1, 2),
+        default=1,
+        show_default=True,
+        help="Rows of balls in the bearing.",
+    ),
+    catalogue_option,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BearingChoice:
+    """What the user said about the bearing, not looked up yet.
+
+    Attributes
+    ----------
+    name : str or None
+    balls : int or None
+    ball_diameter_mm, pitch_diameter_mm : float or None
+    contact_angle_deg : float or None
+    turning : {'inner', 'outer'}
+    rows : int
+    catalogue : Path or None
+    """
+
+    name: str | None
+    balls: int | None
+    ball_diameter_mm: float | None
+    pitch_diameter_mm: float | None
+    contact_angle_deg: float | None
+    turning: Ring
+    rows: int
+    catalogue: Path | None
+
+    def resolve(self) -> Bearing:
+        """Look the bearing up.
+
+        Raises
+        ------
+        InputError
+            No such bearing is known or can be built.
+        """
+        return resolve_bearing(**asdict(self))
+
+
+def bearing_options(command: Command) -> Command:
+    """Add the bearing options; the command gets them as one `BearingChoice` named `bearing`."""
+
+    @functools.wraps(command)
+    def with_choice(**values: Any) -> None:
+        said = {field.name: values.pop(field.name) for field in fields(BearingChoice)}
+        command(bearing=BearingChoice(**said), **values)
+
+    decorated: Command = with_choice
+    for option in reversed(_OPTIONS):  # decorators apply from the bottom up
+        decorated = option(decorated)
+    return decorated

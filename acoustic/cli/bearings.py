@@ -1,0 +1,75 @@
+"""`acoustic bearings`: list or search the catalogue."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Sequence
+from dataclasses import asdict
+from itertools import zip_longest
+from pathlib import Path
+
+import click
+
+from acoustic.bearings import CatalogueRow, load_catalogue, nothing_found, search
+from acoustic.cli.bearing_options import catalogue_option
+
+SCHEMA = "acoustic.bearings/1"
+_COLUMNS = (("bearing", 11), ("size, mm", 12), ("balls", 15), ("used in", 32), ("ball data", 24))
+
+
+@click.command()
+@click.argument("text", nargs=-1, metavar="[TEXT]")
+@catalogue_option
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+def bearings(text: tuple[str, ...], catalogue: Path | None, as_json: bool) -> None:
+    """List the bearing catalogue, or what answers to TEXT.
+
+    TEXT is a designation (6805-2RS), a size (25x37x7), or words of shell,
+    spindle and part ("41 mm press-fit, 24 mm spindle").
+    """
+    wanted = " ".join(text)
+    rows = load_catalogue(catalogue)
+    found = search(rows, wanted)
+    if not found:
+        raise nothing_found(rows, wanted)
+    if as_json:
+        document = {"schema": SCHEMA, "text": wanted, "rows": [asdict(row) for row in found]}
+        click.echo(json.dumps(document, indent=2, allow_nan=False))
+        return
+    click.echo(_table(found))
+    click.echo(f"{len(found)} of {len(rows)} bearings. Full sources: --json.", err=True)
+
+
+def _balls(row: CatalogueRow) -> str:
+    """Say the counts and balls: "16 or 15 x 3.5 mm"."""
+    counts: dict[float, list[str]] = {}
+    for ball_set in row.ball_sets:
+        counts.setdefault(ball_set.ball_diameter_mm, []).append(str(ball_set.balls))
+    return ", ".join(f"{' or '.join(some)} x {diameter:g}" for diameter, some in counts.items())
+
+
+def _uses(row: CatalogueRow) -> str:
+    places: dict[str, list[str]] = {}
+    for fit in row.fits:
+        spindle = "" if fit.spindle_mm is None else f"{fit.spindle_mm:g} mm spindle in "
+        places.setdefault(spindle, []).append(fit.place)
+    return "; ".join(spindle + ", ".join(some) for spindle, some in places.items())
+
+
+def _table(rows: Sequence[CatalogueRow]) -> str:
+    """Set the rows in columns, long cells wrapped; the source's first clause stands for it."""
+    blocks = [_lines([heading for heading, _ in _COLUMNS])]
+    for row in rows:
+        use = f"{row.kind}; {_uses(row)}" if row.fits else row.kind
+        blocks.append(_lines([row.designation, row.size, _balls(row), use, row.source.split(";")[0]]))
+    return "\n\n".join(blocks)
+
+
+def _lines(cells: Sequence[str]) -> str:
+    wrapped = [textwrap.wrap(cell, width) for cell, (_, width) in zip(cells, _COLUMNS, strict=True)]
+    lines = []
+    for parts in zip_longest(*wrapped, fillvalue=""):
+        padded = [part.ljust(width) for part, (_, width) in zip(parts, _COLUMNS, strict=True)]
+        lines.append("  ".join(padded).rstrip())
+    return "\n".join(lines)

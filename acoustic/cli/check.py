@@ -1,0 +1,143 @@
+"""`acoustic check`: the main job."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from acoustic.cli.bearing_options import BearingChoice, bearing_options
+from acoustic.cli.progress import Progress
+from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE, InputError
+
+if TYPE_CHECKING:
+    from acoustic.model import Analysis, SpeedRequest
+
+PICTURES = (".png", ".svg")
+
+
+@click.command(short_help="Judge one recording of a crank bearing.")
+@click.argument("recording", type=click.Path(path_type=Path))
+@bearing_options
+@click.option("--speed", "speed_rpm", type=float, metavar="RPM", help="The crank turns steadily at this speed.")
+@click.option(
+    "--marks", type=click.Path(path_type=Path), metavar="FILE.csv", help="Times [s] of one mark a crank turn, one a line."
+)
+@click.option("--ticks", is_flag=True, help="A card clicks once a turn, audible in the recording.")
+@click.option(
+    "--spin", type=click.Choice(["hand", "pedal", "steady"]), help="How the crank was turned; found if not given."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
+@click.option(
+    "--plot", type=click.Path(path_type=Path), metavar="FILE.png|.svg", help="Draw recording, speed and order spectrum."
+)
+@click.option("--quiet", is_flag=True, help="Print the grade alone, and no progress.")
+@click.option(
+    "--fail-on", type=click.Choice(["watch", "service", "replace"]), help="Exit with 1 if the grade is this or worse."
+)
+def check(
+    recording: Path,
+    bearing: BearingChoice,
+    as_json: bool,
+    plot: Path | None,
+    quiet: bool,
+    fail_on: Any,
+    spin: Any,
+    **speed: Any,
+) -> None:
+    """Judge RECORDING: find the crank's motion, match the bearing's defect orders, grade it.
+
+    The bearing is named with --bearing, or given by --balls, --ball-diameter and
+    --pitch-diameter. The crank's angle comes from one of --marks, --ticks or --speed.
+
+    Keep hands, hair and sleeves clear of the spinning crank.
+    """
+    request = _request(spin=spin, **speed)
+    _check_picture(plot)
+    from acoustic.pipeline import check_recording
+    from acoustic.plugins import load_toolbox
+
+    result = check_recording(
+        recording,
+        bearing=bearing.resolve(),
+        request=request,
+        toolbox=load_toolbox(),
+        spin=spin,
+        talk=Progress(quiet=quiet),
+    )
+    for failure in result.failures:
+        click.echo(f"acoustic: plugin {failure.plugin} failed ({failure.stage}): {failure.error}", err=True)
+    click.echo(_rendered(result, as_json=as_json, quiet=quiet))
+    if not result.quality.usable:
+        for problem in result.quality.problems:
+            click.echo(f"acoustic: {problem.detail}.\n  {problem.advice}", err=True)
+    if plot is not None:
+        _draw(result, plot)
+    sys.exit(_exit_code(result, fail_on))
+
+
+def _request(*, spin: str | None, speed_rpm: float | None, marks: Path | None, ticks: bool) -> SpeedRequest:
+    """Gather what was said of the speed; refuse what contradicts itself."""
+    from acoustic.model import SpeedRequest
+
+    given = [
+        name for name, value in (("--speed", speed_rpm is not None), ("--marks", marks), ("--ticks", ticks)) if value
+    ]
+    if len(given) > 1:
+        raise InputError(
+            f"{' and '.join(given)} were given together; the crank's angle comes from one source",
+            hint="Keep the surest: --marks before --ticks before --speed.",
+        )
+    if speed_rpm is not None and spin in ("hand", "pedal"):
+        raise InputError(
+            f"--speed says the speed is steady, --spin {spin} says it is not",
+            hint="Leave --spin out, or give the turns' times with --marks.",
+        )
+    return SpeedRequest(speed_rpm=speed_rpm, marks=marks, ticks=ticks)
+
+
+def _check_picture(plot: Path | None) -> None:
+    """Refuse a picture that could not be written before the work is done."""
+    if plot is None:
+        return
+    if plot.suffix.lower() not in PICTURES:
+        raise InputError(
+            f"--plot {plot.name}: the ending {plot.suffix or '(none)'} is no picture format known here",
+            hint=f"Use {' or '.join(PICTURES)}.",
+        )
+    if not plot.parent.is_dir():
+        raise InputError(f"--plot: there is no folder {plot.parent}", hint="Make the folder first.")
+
+
+def _rendered(result: Analysis, *, as_json: bool, quiet: bool) -> str:
+    if as_json:
+        from acoustic.report.document import to_json
+
+        return to_json(result)
+    from acoustic.report.terminal import grade_line, to_text
+
+    return grade_line(result) if quiet else to_text(result)
+
+
+def _draw(result: Analysis, plot: Path) -> None:
+    if result.hearing is None or not result.quality.usable:
+        click.echo(f"acoustic: {plot.name} was not drawn, since the recording cannot be used.", err=True)
+        return
+    from acoustic.report.picture import save_picture
+
+    save_picture(result, plot)
+    click.echo(f"acoustic: drew {plot}", err=True)
+
+
+def _exit_code(result: Analysis, fail_on: Any) -> int:
+    from acoustic.grade import at_or_past
+
+    if result.failures and result.verdict.level == "undecided":
+        return EXIT_PLUGIN_FAILED
+    if not result.quality.usable:
+        return EXIT_UNUSABLE
+    if fail_on is not None and at_or_past(result.verdict.level, fail_on):
+        return EXIT_AT_OR_PAST_GRADE
+    return 0

@@ -1,0 +1,97 @@
+"""`acoustic demo`: the main job over recordings whose truth is known."""
+
+from __future__ import annotations
+
+import sys
+import tomllib
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from acoustic.cli.progress import Progress
+from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_PLUGIN_FAILED, InputError
+
+if TYPE_CHECKING:
+    from acoustic.model import Analysis
+    from acoustic.plugins import Toolbox
+
+MANIFEST = "manifest.toml"
+NEEDED = ("file", "bearing", "grade", "detected")
+
+
+@click.command(short_help="Judge the demo recordings; show expected and found.")
+@click.argument("folder", required=False, type=click.Path(path_type=Path))
+def demo(folder: Path | None) -> None:
+    """Judge every recording in FOLDER's manifest and show what was expected and what was found.
+
+    Without FOLDER, the recordings that come with the program: an invented
+    workshop's bikes, simulated. Exits with 1 if a grade or a condition differs.
+    """
+    folder = folder or demo_folder()
+    entries = _entries(folder)
+    from acoustic.plugins import load_toolbox
+
+    toolbox, progress = load_toolbox(), Progress(quiet=False)
+    click.echo(f"{'recording':<32}{'expected':<26}{'found':<26}")
+    wrong, failed = 0, False
+    for entry in entries:
+        progress(entry["file"])
+        result = _judge(folder, entry, toolbox)
+        expected = _words(entry["grade"], entry["detected"])
+        heard = [finding.condition for finding in result.findings if finding.detected]
+        same = result.verdict.level == entry["grade"] and set(entry["detected"]) <= set(heard)
+        same = same and not (result.verdict.level == "clean" and heard)
+        wrong, failed = wrong + (not same), failed or bool(result.failures)
+        found = _words(result.verdict.level, heard)
+        click.echo(f"{Path(entry['file']).stem:<32}{expected:<26}{found:<26}{'' if same else '<- differs'}".rstrip())
+    click.echo(f"{len(entries) - wrong} of {len(entries)} as expected.")
+    sys.exit(EXIT_PLUGIN_FAILED if failed else EXIT_AT_OR_PAST_GRADE if wrong else 0)
+
+
+def demo_folder() -> Path:
+    """Find the demo recordings: inside the installed package, or beside it in a checkout."""
+    package = Path(__file__).parents[1]
+    for folder in (package / "recordings_demo", package.parent / "recordings_demo"):
+        if (folder / MANIFEST).is_file():
+            return folder
+    raise InputError("the demo recordings are not installed", hint="Give their folder: acoustic demo FOLDER.")
+
+
+def _entries(folder: Path) -> list[dict[str, Any]]:
+    """Read and check the manifest."""
+    path = folder / MANIFEST
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise InputError(f"there is no {MANIFEST} in {folder}", hint="Give the folder that holds it.") from None
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise InputError(f"{path} cannot be read as TOML ({error})", hint="Mend the file; see DEVELOPERS.md.") from None
+    entries: list[dict[str, Any]] = table.get("recording", [])
+    for number, entry in enumerate(entries, 1):
+        missing = [key for key in NEEDED if key not in entry]
+        if missing:
+            raise InputError(f"{path}: recording {number} lacks {', '.join(missing)}", hint="Add it to the entry.")
+    if not entries:
+        raise InputError(f"{path} lists no recording", hint="Add a [[recording]] table for each.")
+    return entries
+
+
+def _judge(folder: Path, entry: dict[str, Any], toolbox: Toolbox) -> Analysis:
+    from acoustic.bearings import resolve_bearing
+    from acoustic.model import SpeedRequest
+    from acoustic.pipeline import check_recording
+
+    request = SpeedRequest(
+        speed_rpm=entry.get("speed_rpm"),
+        marks=folder / entry["marks"] if "marks" in entry else None,
+        ticks=entry.get("ticks", False),
+    )
+    bearing = resolve_bearing(name=entry["bearing"])
+    return check_recording(folder / entry["file"], bearing=bearing, request=request, toolbox=toolbox)
+
+
+def _words(grade: str, conditions: list[str]) -> str:
+    from acoustic.report import words
+
+    return f"{grade}: {', '.join(words.CONDITION[c] for c in conditions)}" if conditions else grade

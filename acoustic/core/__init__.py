@@ -1,0 +1,1 @@
+"""Numerics: pure functions over arrays. No files, no printing, no plugins."""

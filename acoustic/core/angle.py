@@ -1,0 +1,168 @@
+"""From frames of time to cells of crank angle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.core.envelope import BandBank, running_level
+
+Floats = NDArray[np.float64]
+
+CELLS_A_TURN = 256
+LEVEL_WINDOW_S = 0.3
+LOUDEST = 30.0  # a dropped tool counts no more than a very strong event
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AngleLevels:
+    """Levels of every band over the running level beneath, in equal cells of crank angle.
+
+    Attributes
+    ----------
+    compressed : ndarray, shape (bands, cells)
+        Mean of ln(1 + power / running level): nearly linear for faint events,
+        logarithmic for bangs.
+    plain : ndarray, shape (bands, cells)
+        Mean of power over running level, capped at 30.
+    turns : float
+        Turns that the cells cover.
+    """
+
+    compressed: Floats
+    plain: Floats
+    turns: float
+
+    def __post_init__(self) -> None:
+        self.compressed.flags.writeable = False
+        self.plain.flags.writeable = False
+
+
+def angle_levels(
+    bank: BandBank, times_s: Floats, turns: Floats, *, blank_s: Floats, blank_half_s: float = 0.03
+) -> AngleLevels:
+    """Equalise a bank of bands over its running level and read it in crank angle.
+
+    Parameters
+    ----------
+    bank : BandBank
+    times_s, turns : ndarray, shape (k,)
+        Crank angle [turns] against time [s], both strictly increasing, k >= 2.
+    blank_s : ndarray, shape (j,)
+        Times of the speed marker's own clicks [s]; around each, the level
+        is replaced by its mean elsewhere.
+    blank_half_s : float
+        Reach of the blanking either side [s].
+
+    Returns
+    -------
+    AngleLevels
+
+    Raises
+    ------
+    ValueError
+        Times or turns do not increase, or cover less than a tenth of a second.
+
+    Notes
+    -----
+    The bands are filtered in time, where resonances hold still, and read in
+    angle, where the rings' rhythm does.
+
+    References
+    ----------
+    D. Abboud et al., Mechanical Systems and Signal Processing 75 (2016)
+    280-300 (from memory): angle-time cyclostationarity.
+    """
+    if times_s.shape != turns.shape or times_s.size < 2:
+        raise ValueError(f"times and turns must be equal in length, two or more: {times_s.shape=} {turns.shape=}")
+    if not (np.all(np.diff(times_s) > 0) and np.all(np.diff(turns) > 0)):
+        raise ValueError("times and turns must both increase strictly; cut out where the crank stands")
+    inside = np.flatnonzero(bank.frames_between(float(times_s[0]), float(times_s[-1])))
+    if inside.size * bank.frame_s < 0.1:
+        raise ValueError(f"the turning part must last 0.1 s or more, got {inside.size * bank.frame_s:.3f} s")
+    power = bank.power[:, inside[0] : inside[-1] + 1]
+    level = running_level(power, window=max(8, round(LEVEL_WINDOW_S / bank.frame_s)))
+    ratio = power / level
+    centres_s = bank.times_s[inside]
+    blank = np.zeros(centres_s.size, dtype=bool)
+    for click_s in blank_s:
+        blank |= np.abs(centres_s - click_s) <= blank_half_s
+    edges_s = centres_s[0] + bank.frame_s * (np.arange(inside.size + 1) - 0.5)
+    angle = np.interp(edges_s, times_s, turns)
+    covered = float(angle[-1] - angle[0])
+    cells = max(1, int(covered * CELLS_A_TURN))
+    return AngleLevels(
+        compressed=cell_means(_blanked(np.log1p(ratio), blank), angle, cells=cells),
+        plain=cell_means(_blanked(np.minimum(ratio, LOUDEST), blank), angle, cells=cells),
+        turns=covered,
+    )
+
+
+def _blanked(values: Floats, blank: NDArray[np.bool_]) -> Floats:
+    """Put each row's mean elsewhere in place of the blanked frames."""
+    if blank.any() and not blank.all():
+        values[:, blank] = values[:, ~blank].mean(axis=1, keepdims=True)
+    return values
+
+
+def cell_means(values: Floats, angle: Floats, *, cells: int) -> Floats:
+    """Average time series over equal cells of crank angle.
+
+    Parameters
+    ----------
+    values : ndarray, shape (rows, frames)
+        Equally spaced in time.
+    angle : ndarray, shape (frames + 1,)
+        Crank angle [turns] at the frames' edges, not decreasing.
+    cells : int
+        Number of cells, >= 1.
+
+    Returns
+    -------
+    ndarray, shape (rows, cells)
+
+    Notes
+    -----
+    The running integral is interpolated at the cells' edges and differenced, so
+    every frame counts once, in the cells it falls in: no aliasing at low speed.
+    """
+    frames = values.shape[1]
+    edges = np.interp(np.linspace(angle[0], angle[-1], cells + 1), angle, np.arange(frames + 1, dtype=float))
+    whole = np.concatenate([np.zeros((values.shape[0], 1)), np.cumsum(values, axis=1)], axis=1)
+    below = np.minimum(edges.astype(np.intp), frames - 1)
+    integral = whole[:, below] + values[:, below] * (edges - below)
+    means: Floats = np.diff(integral, axis=1) / np.maximum(np.diff(edges), 1e-9)
+    return means
+
+
+def turns_between_marks(marks_s: Floats, *, step_s: float = 0.01) -> tuple[Floats, Floats]:
+    """Run a smooth crank angle through the times of once-a-turn marks.
+
+    Parameters
+    ----------
+    marks_s : ndarray, shape (k,)
+        Strictly increasing times [s], k >= 4.
+    step_s : float
+        Step of the result, about [s].
+
+    Returns
+    -------
+    times_s, turns : ndarray, shape (n,)
+        From the first mark (turn 0) to the last (turn k - 1), both strictly increasing.
+
+    Notes
+    -----
+    A cubic spline of turns against time; where its overshoot would turn the
+    crank back, the monotone cubic of Fritsch and Carlson takes its place.
+    """
+    from scipy.interpolate import CubicSpline, PchipInterpolator
+
+    count = np.arange(marks_s.size, dtype=float)
+    n = max(2, round(float(marks_s[-1] - marks_s[0]) / step_s))
+    times_s = np.linspace(marks_s[0], marks_s[-1], n + 1)
+    turns = CubicSpline(marks_s, count, bc_type="not-a-knot")(times_s)
+    if not np.all(np.diff(turns) > 0):
+        turns = PchipInterpolator(marks_s, count)(times_s)
+    return times_s, np.asarray(turns, dtype=float)

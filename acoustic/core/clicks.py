@@ -1,0 +1,206 @@
+"""Short clicks: where they are, whether they keep a rhythm, whether they follow the crank."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import betainc
+
+from acoustic.core.envelope import BandBank, running_level
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Clicks:
+    """Short, broad clicks.
+
+    Attributes
+    ----------
+    times_s : ndarray, shape (k,)
+    strength : ndarray, shape (k,)
+        Height of the peak over the usual level, in robust standard deviations.
+    power : ndarray, shape (k,)
+        Energy over the running level [s]: mean power ratio less 1, times its duration.
+    spectrum : ndarray, shape (k, bands)
+        ln(1 + power / running level) of each band about the peak, less its usual value.
+    """
+
+    times_s: Floats
+    strength: Floats
+    power: Floats
+    spectrum: Floats
+
+
+def find_clicks(bank: BandBank, *, least_height: float = 8.0, low_hz: float = 900.0) -> Clicks:
+    """Find clicks that rise at once and ring for a few hundredths of a second.
+
+    Parameters
+    ----------
+    bank : BandBank
+    least_height : float
+        Height over the usual level, in robust standard deviations.
+    low_hz : float
+        Lowest band to look at [Hz].
+
+    Returns
+    -------
+    Clicks
+        Speech rises and lasts too slowly to count; a dropped tool counts as one
+        click or a few.
+    """
+    ratio, loudness = _over_running_level(bank, low_hz)
+    height = _standing_out(loudness)
+    near = max(1, round(0.012 / bank.frame_s))
+    padded = np.pad(height, near, mode="constant", constant_values=-np.inf)
+    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * near + 1).max(axis=1)
+    peaks = np.flatnonzero((height == around) & (height > least_height))
+    after = _mean_between(height, peaks, bank.frame_s, 0.025, 0.045)
+    before = _mean_between(height, peaks, bank.frame_s, -0.030, -0.008)
+    kept = peaks[(after < 0.4 * height[peaks]) & (before < 0.4 * height[peaks])]
+    excess = ratio.mean(axis=0) - 1
+    reach = max(1, round(0.015 / bank.frame_s))
+    energy = np.array([excess[max(0, p - 2) : p + reach].sum() * bank.frame_s for p in kept])
+    usual = np.median(loudness, axis=1, keepdims=True)
+    return Clicks(bank.times_s[kept], height[kept], energy, (loudness[:, kept] - usual).T)
+
+
+def near_clicks(bank: BandBank, *, least_height: float = 4.0, reach_s: float = 0.015) -> NDArray[np.bool_]:
+    """Mark the frames in or near anything that stands out, click or not.
+
+    Parameters
+    ----------
+    bank : BandBank
+    least_height : float
+        Height over the usual level, in robust standard deviations.
+    reach_s : float
+        Reach either side [s].
+
+    Returns
+    -------
+    ndarray of bool, shape (frames,)
+    """
+    loud = _standing_out(_over_running_level(bank, 400.0)[1]) > least_height
+    reach = round(reach_s / bank.frame_s)
+    marked: NDArray[np.bool_] = np.convolve(loud, np.ones(2 * reach + 1), mode="same") > 0.5
+    return marked
+
+
+def _over_running_level(bank: BandBank, low_hz: float) -> tuple[Floats, Floats]:
+    """Power over the running level, and ln(1 + it) over about a click's length; both (bands, frames)."""
+    rows = bank.mid_hz >= min(low_hz, float(bank.mid_hz[-1]))
+    power = bank.power[rows]
+    ratio = power / running_level(power, window=max(8, round(0.3 / bank.frame_s)))
+    # A click lasts some milliseconds: frames are joined so that it fills about one.
+    joined = max(1, round(0.003 / bank.frame_s))
+    kernel = np.full(joined, 1 / joined)
+    return ratio, np.log1p(np.stack([np.convolve(row, kernel, mode="same") for row in ratio]))
+
+
+def _standing_out(loudness: Floats) -> Floats:
+    """How far every frame stands out in the group of four bands, or of all, where it does so most."""
+    whole = np.concatenate([np.zeros((1, loudness.shape[1])), np.cumsum(loudness, axis=0)])
+    best = np.full(loudness.shape[1], -np.inf)
+    for width in sorted({min(4, loudness.shape[0]), loudness.shape[0]}):
+        for first in range(0, loudness.shape[0] - width + 1, 2):
+            group = (whole[first + width] - whole[first]) / width
+            middle = float(np.median(group))
+            spread = 1.4826 * float(np.median(np.abs(group - middle)))
+            best = np.maximum(best, (group - middle) / max(spread, 1e-6))
+    return best
+
+
+def _mean_between(values: Floats, at: NDArray[np.intp], frame_s: float, start_s: float, stop_s: float) -> Floats:
+    """Mean of a stretch set off from each frame."""
+    whole = np.concatenate([[0.0], np.cumsum(values)])
+    first = np.clip(at + round(start_s / frame_s), 0, values.size - 1)
+    last = np.clip(at + round(stop_s / frame_s), first + 1, values.size)
+    means: Floats = (whole[last] - whole[first]) / (last - first)
+    return means
+
+
+def rhythm(turns: Floats, *, highest_order: float = 16.0) -> tuple[float, float, Floats]:
+    """Find the steadiest rhythm in a set of crank angles.
+
+    Parameters
+    ----------
+    turns : ndarray, shape (k,)
+        Crank angles of the clicks [turns].
+    highest_order : float
+        Highest rhythm to look for, events a turn.
+
+    Returns
+    -------
+    order : float
+    chance : float
+        Chance that angles at random keep any rhythm as well (Rayleigh's test,
+        all orders searched counted in).
+    offset : ndarray, shape (k,)
+        How far each click is from the beat, over the interval, 0 to 0.5.
+
+    References
+    ----------
+    K. V. Mardia and P. E. Jupp, Directional Statistics (2000), section 6.3 (from
+    memory): P(R^2 / n > z) is near exp(-z).
+    """
+    if turns.size < 6:
+        return 0.0, 1.0, np.full(turns.size, 0.5)
+    span = float(turns.max() - turns.min())
+    orders = np.arange(0.8, highest_order, 0.2 / max(span, 1.0))
+    vectors = np.exp(2j * np.pi * np.outer(orders, turns)).sum(axis=1)
+    z = np.abs(vectors) ** 2 / turns.size
+    best = int(z.argmax())
+    tried = max(1.0, span * highest_order * 1.5)
+    chance = -math.expm1(-tried * math.exp(-float(z[best])))
+    phase = (turns * orders[best] - np.angle(vectors[best]) / (2 * np.pi)) % 1
+    return float(orders[best]), chance, np.minimum(phase, 1 - phase)
+
+
+def follows_crank(times_s: Floats, motion_times_s: Floats, motion_turns: Floats) -> float:
+    """Log odds that clicks come evenly in crank angle rather than evenly in time.
+
+    Parameters
+    ----------
+    times_s : ndarray, shape (k,)
+        Clicks within the turning part [s].
+    motion_times_s, motion_turns : ndarray, shape (m,)
+        Crank angle against time.
+
+    Returns
+    -------
+    float
+        Natural log of the likelihood ratio; 0 at constant speed.
+    """
+    if times_s.size == 0:
+        return 0.0
+    speed = np.gradient(motion_turns, motion_times_s)
+    mean = (motion_turns[-1] - motion_turns[0]) / (motion_times_s[-1] - motion_times_s[0])
+    return float(np.sum(np.log(np.maximum(np.interp(times_s, motion_times_s, speed), 1e-3) / mean)))
+
+
+def more_than_expected(count: float, duration_s: float, quiet_count: int, quiet_s: float) -> float:
+    """Chance of so many clicks, if they came no faster than in the still parts.
+
+    Parameters
+    ----------
+    count : float
+        Clicks in the turning part.
+    duration_s : float
+        Its length [s].
+    quiet_count, quiet_s : int, float
+        The same for the still parts; `quiet_s` may be 0.
+
+    Returns
+    -------
+    float
+        Upper tail of the predictive law of a Poisson count whose rate is
+        known from the still parts and a prior of half a click in two seconds:
+        negative binomial, whose tail is an incomplete beta function.
+    """
+    if count < 1:
+        return 1.0
+    odds = duration_s / (duration_s + quiet_s + 2.0)
+    return float(betainc(math.floor(count), quiet_count + 0.5, odds))

@@ -1,0 +1,209 @@
+"""Which part of the bearing carries the lines: the combs weighed against each other."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.core.angle import AngleLevels
+from acoustic.core.geometry import BearingGeometry, defect_orders
+from acoustic.core.lines import (
+    Backdrop,
+    Comb,
+    Match,
+    backdrop,
+    erlang_surprise,
+    event_power,
+    lines_of,
+    match_comb,
+    without_lines,
+)
+from acoustic.core.spectra import OrderSpectra, tempered
+
+Floats = NDArray[np.float64]
+
+PARTS = ("outer_raceway", "inner_raceway", "ball", "cage")
+# Slip of a few tenths of a per cent is usual and 1-2 % happens (Randall and Antoni 2011, from memory).
+SLIP_SPREAD = 0.006
+SMEAR = 0.004
+DECIDED = 3.0  # nats between two parts that share their lines: odds of 20 to 1
+SIGNIFICANT = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartEvidence:
+    """How strongly one part's lines stand in the recording.
+
+    Attributes
+    ----------
+    part : str
+        One of `PARTS`.
+    chance : float
+        Chance of lines as surprising under none, all searching counted in.
+    event_ratio : float
+        Mean power of the events over the level beneath, in the run they are clearest in.
+    match : Match
+    rivals : tuple of str
+        Parts that explain the same lines as well.
+    """
+
+    part: str
+    chance: float
+    event_ratio: float
+    match: Match
+    rivals: tuple[str, ...] = ()
+
+
+def part_combs(geometry: BearingGeometry, *, speed_spread: float) -> tuple[Comb, ...]:
+    """List the combs of every part of a bearing.
+
+    Parameters
+    ----------
+    geometry : BearingGeometry
+    speed_spread : float
+        Relative uncertainty of the speed, one standard deviation.
+
+    Returns
+    -------
+    tuple of Comb
+        One a part. Sidebands: a turn for what passes the load once a turn,
+        a cage turn for what the cage carries through it.
+    """
+    orders = defect_orders(geometry)
+    tolerance = min(0.035, 0.006 + 2 * math.hypot(SLIP_SPREAD, speed_spread))
+    # The ring that turns carries its spot through the load once a turn.
+    turning, standing = ("inner_raceway", "outer_raceway") if geometry.turning == "inner" else (
+        "outer_raceway",
+        "inner_raceway",
+    )
+    sides = {turning: (1.0,), standing: (), "ball": (orders.cage,), "cage": ()}
+    return tuple(
+        Comb(name=part, order=getattr(orders, part), sidebands=sides[part], tolerance=tolerance, balls=geometry.balls)
+        for part in PARTS
+    )
+
+
+def weigh_parts(
+    spectra: OrderSpectra, levels: AngleLevels, geometries: Sequence[BearingGeometry], *, speed_spread: float
+) -> tuple[PartEvidence, ...]:
+    """Weigh every part of a bearing: the clearest first, each next on what it leaves.
+
+    Parameters
+    ----------
+    spectra : OrderSpectra
+    levels : AngleLevels
+    geometries : sequence of BearingGeometry
+        Candidates, likeliest first; they differ in their balls.
+    speed_spread : float
+        Relative uncertainty of the speed, one standard deviation.
+
+    Returns
+    -------
+    tuple of PartEvidence
+        One for each of `PARTS`, in the order they were settled.
+    """
+    spread = math.hypot(SLIP_SPREAD, speed_spread)
+    spectra = _without_turn_lines(spectra)
+    combs = [comb for geometry in geometries for comb in part_combs(geometry, speed_spread=speed_spread)]
+    cage = defect_orders(geometries[0]).cage
+    avoid = [comb.order for comb in combs] + [1 - cage, 1.0]
+    settled: list[PartEvidence] = []
+    while combs:
+        matches = [match_comb(spectra, comb) for comb in combs]
+        best = max(matches, key=lambda match: _worth(match, spread) - 2.0 * (match.comb.balls != geometries[0].balls))
+        best, rivals = _told_apart(spectra, best, matches, spread)
+        rest = without_lines(spectra, lines_of(best, highest=float(spectra.orders[-1]), cage=cage), smear=SMEAR)
+        law = backdrop(rest, best.comb, avoid=avoid)
+        evidence = _evidence(best, rivals, law, levels, spectra, searched=len(geometries))
+        if any(_shadows(part, best, spectra) for part in settled):
+            evidence = replace(evidence, chance=1.0)
+        settled.append(evidence)
+        combs = [comb for comb in combs if comb.name != evidence.part]
+        if evidence.chance < SIGNIFICANT:
+            spectra = rest
+            combs = [comb for comb in combs if comb.balls == evidence.match.comb.balls]
+    return tuple(settled)
+
+
+def _shadows(part: PartEvidence, match: Match, spectra: OrderSpectra) -> bool:
+    """Whether a settled part's lines lie where this one's would, so that what is left of them says nothing."""
+    reach = 1.6 / spectra.turns + SMEAR * match.order
+    return part.chance < SIGNIFICANT and abs(part.match.order - match.order) < reach
+
+
+def _worth(match: Match, spread: float) -> float:
+    """Surprise, less what the shift from the computed order costs."""
+    return match.surprise - _shift_cost(match, spread)
+
+
+def _shift_cost(match: Match, spread: float) -> float:
+    return 0.5 * ((match.order / match.comb.order - 1) / spread) ** 2
+
+
+def _evidence(
+    match: Match, rivals: tuple[str, ...], law: Backdrop, levels: AngleLevels, spectra: OrderSpectra, *, searched: int
+) -> PartEvidence:
+    first, last = spectra.runs[match.run]
+    return PartEvidence(
+        part=match.comb.name,
+        chance=min(1.0, searched * law.chance(match.surprise)),
+        event_ratio=event_power(levels.plain[first : last + 1].mean(axis=0), match, turns=levels.turns),
+        match=match,
+        rivals=rivals,
+    )
+
+
+def _told_apart(
+    spectra: OrderSpectra, best: Match, matches: Sequence[Match], spread: float
+) -> tuple[Match, tuple[str, ...]]:
+    """Choose between parts that claim the same lines, by their sidebands and their shift."""
+    close = 1.2 / spectra.turns / best.harmonics + 0.002 * best.order
+    same = [m for m in matches if m.comb.name != "cage" and abs(m.order - best.order) < close]
+    if len(same) < 2 or best not in same:
+        return best, ()
+    scores = [(_telling(spectra, replace(m, run=best.run), spread), m) for m in same]
+    scores.sort(key=lambda pair: -pair[0])
+    rivals = {m.comb.name for score, m in scores[1:] if scores[0][0] - score < DECIDED}
+    return scores[0][1], tuple(sorted(rivals - {scores[0][1].comb.name}))
+
+
+def _telling(spectra: OrderSpectra, match: Match, spread: float) -> float:
+    """Worth of the lines that only this part would raise: sidebands, and a ball's half orders.
+
+    Each is set against the floor about its own harmonic, since slip spreads
+    strong lines into skirts that would pass for sidebands.
+    """
+    power, step = spectra.power[match.run], spectra.orders[1]
+    sides = [side * sign for side in match.comb.sidebands for sign in (1, -1)]
+    groups: list[list[float]] = [[], []]
+    for harmonic in range(1, match.harmonics + 1):
+        centre = harmonic * match.order
+        around = power[max(1, round((centre - 1.6) / step)) : round((centre + 1.6) / step)]
+        floor = max(1.0, float(np.median(around)) / math.log(2)) if around.size else 1.0
+        places = [(0, centre + side) for side in sides]
+        if match.comb.name == "ball":
+            places.append((1, centre - match.order / 2))
+        for group, place in places:
+            index = min(round(place / step), power.size - 1)
+            groups[group].append(float(power[index]) / floor)
+    score = -_shift_cost(match, spread)
+    for group in groups:
+        if group:
+            score += float(erlang_surprise(len(group), tempered(np.array(group)).sum())) - 1.0
+    return score
+
+
+def _without_turn_lines(spectra: OrderSpectra) -> OrderSpectra:
+    """Take out whole-turn lines where they are certain: a loose arm or a rubbing guard is no ball pass."""
+    count = 24
+    index = np.rint(np.arange(1, count + 1) / spectra.orders[1]).astype(np.intp)
+    index = index[index < spectra.orders.size]
+    surprise = float(erlang_surprise(index.size, spectra.weight[:, index].sum(axis=1)).max())
+    if surprise < math.log(len(spectra.runs)) + 12:
+        return spectra
+    whole = np.arange(1.0, float(spectra.orders[-1]))
+    return without_lines(spectra, whole, smear=0.0, half=0.7 / spectra.turns)

@@ -1,0 +1,58 @@
+"""Dense roughness: how much the level of a band flickers over what smooth hiss does."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import polygamma
+
+from acoustic.core.envelope import OCTAVE_RATIO, BandBank
+
+Floats = NDArray[np.float64]
+
+BLOCK_S = 0.008
+QUANTILE = 0.3  # what clicks are left move the upper quantiles, a rough ring moves all of them
+_NORMAL_QUANTILE = 0.385320  # of |x| for a standard normal x, at 0.3
+FEWEST_BLOCKS = 30
+
+
+def flicker(bank: BandBank, start_s: float, stop_s: float, *, leave_out: NDArray[np.bool_]) -> Floats:
+    """Spread of each band's level from block to block, over that of smooth hiss.
+
+    Parameters
+    ----------
+    bank : BandBank
+    start_s, stop_s : float
+        Stretch to look at [s].
+    leave_out : ndarray of bool, shape (frames,)
+        Frames in or near clicks, which flicker for reasons of their own.
+
+    Returns
+    -------
+    ndarray, shape (bands,)
+        Ratio of variances: 1 for Gaussian noise, more where the noise is made of
+        many small impacts. NaN where fewer than 30 blocks are left.
+
+    Notes
+    -----
+    Levels are natural logs of mean power in blocks of 8 ms, differenced two
+    blocks apart, so that slow changes of speed or gain cancel. The level of
+    Gaussian noise in a band B over a time T has about B T degrees of freedom and a
+    variance of the trigamma function of that number.
+    """
+    size = max(1, round(BLOCK_S / bank.frame_s))
+    inside = bank.frames_between(start_s, stop_s)
+    blocks = int(inside.sum()) // size
+    if blocks < FEWEST_BLOCKS:
+        return np.full(bank.mid_hz.size, np.nan)
+    power = bank.power[:, inside][:, : blocks * size].reshape(-1, blocks, size).mean(axis=2)
+    out = leave_out[inside][: blocks * size].reshape(blocks, size).any(axis=1)
+    kept = ~(out[2:] | out[:-2])
+    if kept.sum() < FEWEST_BLOCKS:
+        return np.full(bank.mid_hz.size, np.nan)
+    level = np.log(power + 1e-30)
+    change = np.abs(level[:, 2:] - level[:, :-2])[:, kept] / np.sqrt(2)
+    spread = np.quantile(change, QUANTILE, axis=1) / _NORMAL_QUANTILE
+    width = bank.mid_hz * (OCTAVE_RATIO ** (1 / 6) - OCTAVE_RATIO ** (-1 / 6))
+    flickers: Floats = spread**2 / polygamma(1, width * size * bank.frame_s + 0.5)
+    return flickers

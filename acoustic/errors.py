@@ -1,0 +1,45 @@
+"""What can go wrong, and the exit code each kind earns.
+
+AcousticError
+├── InputError      the call or the recording cannot be used        exit 2
+└── PluginError     a plugin failed where nothing else could serve  exit 3
+"""
+
+from __future__ import annotations
+
+EXIT_DONE = 0
+EXIT_AT_OR_PAST_GRADE = 1
+EXIT_UNUSABLE = 2
+EXIT_PLUGIN_FAILED = 3
+EXIT_OUR_BUG = 70
+
+
+class AcousticError(Exception):
+    """Root of every error this program raises on purpose.
+
+    Parameters
+    ----------
+    found : str
+        What was found, and what was needed instead.
+    hint : str
+        What to do next.
+    """
+
+    exit_code = EXIT_OUR_BUG
+
+    def __init__(self, found: str, *, hint: str) -> None:
+        super().__init__(f"{found}. {hint}")
+        self.found = found
+        self.hint = hint
+
+
+class InputError(AcousticError):
+    """The call, the bearing or the recording cannot be used."""
+
+    exit_code = EXIT_UNUSABLE
+
+
+class PluginError(AcousticError):
+    """A plugin failed and nothing else could take its place."""
+
+    exit_code = EXIT_PLUGIN_FAILED

@@ -1,0 +1,145 @@
+"""The rule table: from findings to a grade, its reasons and the workshop's next step.
+
+One place, read from the top. Within a condition the first rule whose severity is
+reached counts; over all conditions the worst grade counts. The limits in dB are
+this project's own judgement on simulated severities (no published table grades
+crank bearings by sound); the pairing of sound and cause follows the trouble
+tables of bearing makers (NTN catalogue 2203/E, table 15.3; Koyo catalogue 203E,
+table 4-5): a steady beat is a flaw, rust or brinelling of a ring, an irregular
+sandy sound is dirt, a rumble is a rough raceway.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from acoustic.model import Failure, Finding, Level, Quality, Verdict
+
+ORDER: tuple[Level, ...] = ("clean", "watch", "service", "replace")
+ANY = -1000.0
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One line of the table: from this severity on, this grade, for this reason, with this next step."""
+
+    condition: str
+    from_db: float
+    level: Level
+    because: str
+    advice: str
+
+
+RIDE_ON = "Ride on. Listen again at the next service, or at once if it starts to creak, rumble or drag."
+HEAR_AGAIN = "Ride on, and record it again in four weeks or 500 km, the same way, to see whether it grows."
+REGREASE = "Lift the seals if the maker allows it, clean and regrease, then record again: dirt may have hidden wear."
+REPLACE = (
+    "Replace the bearing and inspect its seat: measure the bore, look for corrosion, and check that both seats "
+    "are in line before a new one goes in."
+)
+DO_NOT_RIDE = "Do not ride on it: a bearing that breaks up can seize, wind the crank loose or damage the frame."
+
+RULES = (
+    Rule("outer_raceway", -3.0, "replace", "the outer ring's raceway is damaged", REPLACE),
+    Rule("outer_raceway", ANY, "watch", "the outer ring's raceway begins to show damage", HEAR_AGAIN),
+    Rule("inner_raceway", -3.0, "replace", "the inner ring's raceway is damaged", REPLACE),
+    Rule("inner_raceway", ANY, "watch", "the inner ring's raceway begins to show damage", HEAR_AGAIN),
+    Rule("raceway", -3.0, "replace", "a raceway is damaged; which ring stays open", REPLACE),
+    Rule("raceway", ANY, "watch", "a raceway begins to show damage; which ring stays open", HEAR_AGAIN),
+    Rule("ball", -3.0, "replace", "a ball is damaged", REPLACE),
+    Rule("ball", ANY, "watch", "a ball begins to show damage", HEAR_AGAIN),
+    Rule("cage", ANY, "replace", "the cage strikes as it turns", f"{REPLACE} {DO_NOT_RIDE}"),
+    Rule("rumble", 0.0, "replace", "the bearing rumbles: its rings are rough, as from rust", REPLACE),
+    Rule("rumble", ANY, "service", "the bearing runs rough", REGREASE),
+    Rule("contamination", ANY, "service", "dirt crackles in the bearing", REGREASE),
+    Rule("creak", ANY, "service", "it creaks under load", "Clean, grease and retighten the joints that carry load."),
+    Rule(
+        "tight",
+        ANY,
+        "service",
+        "it runs tight",
+        "Ease the preload until the play just goes; if it stays tight, pull the bearing and see whether it frees.",
+    ),
+)
+
+BOTH_RINGS = Rule(
+    "both rings", ANY, "replace", "both rings carry damage, as rust or worn-out raceways make", REPLACE
+)
+
+CAUTIONS = (
+    "Keep hands, hair and sleeves clear of a spinning crank, the chain and the sprockets.",
+    "A seized or breaking bearing can wind a crank loose or damage the frame: stop riding if it drags or locks.",
+    "Reaming and facing of frames only by those equipped for it, by the frame maker's instructions; "
+    "torques by the maker's sheet.",
+    "A sound test never proves a part safe: check play, cracks and tightness by hand as well.",
+)
+
+
+def grade(findings: Sequence[Finding], quality: Quality, failures: Sequence[Failure]) -> Verdict:
+    """Grade a bearing from what was found.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+    quality : Quality
+    failures : sequence of Failure
+        Any failure of a plugin leaves the bearing undecided: what was not
+        judged must not read as healthy.
+
+    Returns
+    -------
+    Verdict
+    """
+    rules = [rule for finding in findings if finding.detected if (rule := _rule_for(finding))]
+    if {"outer_raceway", "inner_raceway"} <= {rule.condition for rule in rules}:
+        rules.insert(0, BOTH_RINGS)
+    if failures:
+        return _not_judged(failures, rules)
+    if not quality.usable or not findings:
+        return _not_usable(quality)
+    if not rules:
+        return Verdict("clean", ("it runs smoothly: no strikes, no roughness, no dirt heard",), (RIDE_ON,))
+    worst = max(rules, key=lambda rule: ORDER.index(rule.level)).level
+    return Verdict(
+        worst,
+        _once(rule.because for rule in sorted(rules, key=lambda rule: -ORDER.index(rule.level))),
+        _once(rule.advice for rule in rules if rule.level == worst),
+    )
+
+
+def at_or_past(level: Level, limit: Level) -> bool:
+    """Tell whether a grade is at or past a limit; an undecided one never is."""
+    return level in ORDER and ORDER.index(level) >= ORDER.index(limit)
+
+
+def _rule_for(finding: Finding) -> Rule | None:
+    severity_db = ANY if finding.severity_db is None else finding.severity_db
+    return next((r for r in RULES if r.condition == finding.condition and severity_db >= r.from_db), None)
+
+
+def _not_judged(failures: Sequence[Failure], rules: Sequence[Rule]) -> Verdict:
+    because = [f"plugin {failure.plugin} failed while {_DOING[failure.stage]}" for failure in failures]
+    because += [f"found all the same: {rule.because}" for rule in rules]
+    advice = "Run `acoustic plugins --check`; remove or update the plugin, then check this recording again."
+    return Verdict("undecided", _once(because), (advice,))
+
+
+_DOING = {
+    "load": "being loaded",
+    "read": "reading the file",
+    "quality": "checking the recording",
+    "speed": "finding the speed",
+    "detect": "judging",
+}
+
+
+def _not_usable(quality: Quality) -> Verdict:
+    telling = [problem for problem in quality.problems if problem.voids != "nothing"]
+    if not telling:
+        return Verdict("undecided", ("no detector judged the recording",), ("Run `acoustic plugins --check`.",))
+    return Verdict("undecided", _once(p.detail for p in telling), _once(p.advice for p in telling))
+
+
+def _once(lines: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(lines))

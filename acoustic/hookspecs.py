@@ -1,0 +1,87 @@
+"""The hooks a plugin may implement. Each only offers objects; none touches a signal.
+
+Every object offered has `name` and `summary`. Object protocols are below; a
+plugin module declares ``ACOUSTIC_API = (1, 0)``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+import pluggy
+
+if TYPE_CHECKING:
+    from acoustic.model import Finding, Hearing, Motion, Problem, Recording, Sound, SpeedRequest
+
+API_VERSION = (1, 0)
+PROJECT = "acoustic"
+hookspec = pluggy.HookspecMarker(PROJECT)
+
+
+class Offered(Protocol):
+    """What every offered object tells of itself."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def summary(self) -> str: ...
+
+
+class Reader(Offered, Protocol):
+    """Turns a file into samples."""
+
+    def claims(self, head: bytes) -> bool:
+        """Tell from the first 4096 bytes whether this reader may know the file."""
+
+    def read(self, path: Path) -> Sound:
+        """Decode the file at its own rate, every channel. `InputError` where it can't."""
+
+
+class QualityCheck(Offered, Protocol):
+    """Looks for what limits the verdict."""
+
+    def check(self, recording: Recording, hearing: Hearing | None) -> Sequence[Problem]:
+        """Find problems: of the samples while `hearing` is None, of the turning part once it is known."""
+
+
+class SpeedSource(Offered, Protocol):
+    """Finds the crank's angle against time."""
+
+    def wanted(self, request: SpeedRequest) -> bool:
+        """Tell whether the user asked for this source."""
+
+    def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
+        """Find the motion. `InputError` where it can't be found."""
+
+
+class Detector(Offered, Protocol):
+    """Judges one condition or more."""
+
+    @property
+    def conditions(self) -> Sequence[str]:
+        """The conditions that this detector judges."""
+
+    def detect(self, hearing: Hearing) -> Sequence[Finding]:
+        """Judge the hearing; a finding for every condition in `conditions`."""
+
+
+@hookspec
+def acoustic_readers() -> Sequence[Reader]:
+    """Readers this plugin offers, for files of sound."""
+
+
+@hookspec
+def acoustic_quality_checks() -> Sequence[QualityCheck]:
+    """Checks of the recording this plugin offers."""
+
+
+@hookspec
+def acoustic_speed_sources() -> Sequence[SpeedSource]:
+    """Ways to find the crank's angle this plugin offers."""
+
+
+@hookspec
+def acoustic_detectors() -> Sequence[Detector]:
+    """Detectors of bearing conditions this plugin offers."""

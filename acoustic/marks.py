@@ -1,0 +1,96 @@
+"""Motion from the times of one mark each crank turn, whoever made the marks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.core.angle import turns_between_marks
+from acoustic.core.still import still_parts
+from acoustic.errors import InputError
+from acoustic.model import Motion, SpeedSourceCode, Spin
+
+LEAST_MARKS = 4
+SUDDEN = 1.7  # a crank's turn takes no such times its neighbour's; a missed mark makes 2
+
+
+def motion_from_marks(
+    marks_s: Sequence[float] | NDArray[np.float64],
+    *,
+    duration_s: float,
+    source: SpeedSourceCode,
+    timing_s: float,
+    own_sound: bool = False,
+) -> Motion:
+    """Run a smooth crank angle through marks made once a turn.
+
+    Parameters
+    ----------
+    marks_s : sequence of float
+        Times of the marks [s].
+    duration_s : float
+        Length of the recording [s].
+    source : str
+        The motion's source code.
+    timing_s : float
+        Usual error of one mark [s].
+    own_sound : bool
+        Whether the marks are sounds in the recording, no evidence of the bearing.
+
+    Returns
+    -------
+    Motion
+
+    Raises
+    ------
+    InputError
+        Too few marks, out of order, or with one missing.
+    """
+    marks = np.asarray(marks_s, dtype=float)
+    if marks.size < LEAST_MARKS or not np.all(np.isfinite(marks)):
+        raise InputError(
+            f"{int(np.isfinite(marks).sum())} marks of crank turns were found; {LEAST_MARKS} or more are needed",
+            hint="Mark every turn of the spin once, at the same place of the crank.",
+        )
+    intervals = np.diff(marks)
+    if np.any(intervals <= 0):
+        at = int(np.argmax(intervals <= 0))
+        raise InputError(
+            f"mark {at + 2} at {marks[at + 1]:.3f} s does not come after the one before it at {marks[at]:.3f} s",
+            hint="Put the marks in order of time, each once.",
+        )
+    ratio = intervals[1:] / intervals[:-1]
+    # The last turns before standing may take much longer each, so only a jump back shows a missed mark there.
+    jump = np.flatnonzero((ratio[:-1] > SUDDEN) & (ratio[1:] < 1 / SUDDEN * 1.15))
+    if jump.size:
+        at = int(jump[0]) + 1
+        raise InputError(
+            f"the turn from {marks[at]:.3f} to {marks[at + 1]:.3f} s takes {intervals[at]:.2f} s, its neighbours "
+            f"about {(intervals[at - 1] + intervals[at + 1]) / 2:.2f} s",
+            hint="A mark seems to be missing there; one is needed for every turn.",
+        )
+    times_s, turns = turns_between_marks(marks)
+    return Motion(
+        times_s=times_s,
+        turns=turns,
+        source=source,
+        spin=_spin(intervals),
+        relative_uncertainty=0.001 + timing_s / float(marks[-1] - marks[0]),
+        scale_known=True,
+        still=still_parts(
+            duration_s,
+            float(marks[0]),
+            float(marks[-1]),
+            before_s=max(1.0, float(intervals[0])),
+            after_s=2.5 * float(intervals[-1]),
+        ),
+        own_clicks_s=marks if own_sound else np.empty(0),
+    )
+
+
+def _spin(intervals: NDArray[np.float64]) -> Spin:
+    """Tell a coast-down from pedalling: a coasting crank only slows."""
+    slowing = float(np.mean(np.diff(intervals) > 0))
+    return "hand" if intervals[-1] > 1.35 * intervals[0] and slowing > 0.6 else "pedal"

@@ -1,0 +1,286 @@
+"""The chain, one function an arrow: file, recording, motion, hearing, findings, verdict."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
+
+from acoustic import __version__
+from acoustic.core.angle import angle_levels
+from acoustic.core.envelope import band_bank
+from acoustic.core.quality import bandwidth_hz
+from acoustic.core.rings import weigh_parts
+from acoustic.core.spectra import band_runs, order_spectra
+from acoustic.errors import AcousticError, InputError, PluginError
+from acoustic.grade import grade
+from acoustic.hookspecs import Detector, QualityCheck, Reader, SpeedSource
+from acoustic.model import (
+    Analysis,
+    Bearing,
+    Failure,
+    Finding,
+    Hearing,
+    Motion,
+    Problem,
+    Quality,
+    Recording,
+    SpeedRequest,
+    Spin,
+    Step,
+)
+from acoustic.plugins import Part, Toolbox
+
+T = TypeVar("T")
+Talk = Callable[[str], None]
+
+BY = f"acoustic {__version__}"
+HEAD_BYTES = 4096
+LOWEST_LINE_HZ = 500.0  # strikes ring shell and frame above this; below, rooms and hum are loudest
+TOP_HZ = 18000.0
+HIGHEST_RATE_HZ = 8000.0
+SPEED_HINT = (
+    "Give the speed: --marks FILE.csv with the time of each turn, --ticks if a card clicks once a turn, "
+    "or --speed RPM for a steady one."
+)
+
+
+def check_recording(
+    path: Path,
+    *,
+    bearing: Bearing,
+    request: SpeedRequest,
+    toolbox: Toolbox,
+    spin: Spin | None = None,
+    talk: Talk = lambda line: None,
+) -> Analysis:
+    """Run the whole chain on one file.
+
+    Parameters
+    ----------
+    path : Path
+        The recording.
+    bearing : Bearing
+        The bearing to judge against.
+    request : SpeedRequest
+        What the user said of the speed.
+    toolbox : Toolbox
+        The loaded plugins.
+    spin : {'hand', 'pedal', 'steady'} or None
+        How the crank was turned; found from the motion if None.
+    talk : callable
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    Analysis
+
+    Raises
+    ------
+    InputError
+        The file, or the speed, cannot be used.
+    PluginError
+        A plugin failed where no other could serve.
+    """
+    failures = list(toolbox.failures)
+    talk("reading")
+    recording = read_recording(path, toolbox.readers, failures)
+    problems = _quality(toolbox.quality_checks, recording, None, failures)
+    motion: Motion | None = None
+    hearing: Hearing | None = None
+    findings: tuple[Finding, ...] = ()
+    if not any(problem.voids == "any" for problem in problems):
+        talk("finding the crank's speed")
+        motion = find_motion(recording, request, toolbox.speed_sources, failures)
+        motion = replace(motion, spin=spin) if spin else motion
+        talk("listening")
+        hearing = hear(recording, motion, bearing)
+        recording = hearing.recording
+        problems += _quality(toolbox.quality_checks, recording, hearing, failures)
+        if not any(problem.voids == "any" for problem in problems):
+            talk("judging")
+            findings = detect(hearing, toolbox.detectors, failures)
+    quality = settle_quality(problems, findings)
+    for failure in failures:
+        talk(f"plugin {failure.plugin} failed ({failure.stage}): {failure.error}")
+    return Analysis(
+        recording=recording,
+        bearing=_with_heard_balls(bearing, findings),
+        quality=quality,
+        motion=motion,
+        hearing=hearing,
+        findings=findings,
+        verdict=grade(findings, quality, failures),
+        failures=tuple(failures),
+        plugin_versions=toolbox.versions,
+    )
+
+
+def read_recording(path: Path, readers: Sequence[Part[Reader]], failures: list[Failure]) -> Recording:
+    """Read a file with the first reader that knows its content, and choose the channel to judge."""
+    head, digest = _head_and_digest(path)
+    refusals: list[InputError] = []
+    broken: list[Failure] = []
+    for part in readers:
+        claimed = _guarded("read", part, lambda part=part: part.item.claims(head), broken)
+        if not claimed:
+            continue
+        try:
+            sound = part.item.read(path)
+        except InputError as refusal:
+            refusals.append(refusal)
+            continue
+        except Exception as error:
+            broken.append(_failure("read", part, error))
+            continue
+        failures.extend(broken)
+        step = Step("read", part.record.label, {"sample_rate_hz": sound.sample_rate_hz})
+        recording = Recording(path, digest, sound.samples, sound.sample_rate_hz, sound.format, steps=(step,))
+        return _choose_channel(recording)
+    if refusals:
+        raise refusals[0]
+    if broken:
+        raise PluginError(
+            f"{path.name} could not be read: plugin {broken[0].plugin} failed ({broken[0].error})",
+            hint="Run `acoustic plugins --check`, and remove or update that plugin.",
+        )
+    raise InputError(
+        f"{path.name} is no sound file that any reader knows",
+        hint="Give a WAV, FLAC, OGG, MP3, AIFF, M4A, MP4, MOV, 3GP or WebM file; share the recording from the "
+        "phone as a file, not as a link.",
+    )
+
+
+def _head_and_digest(path: Path) -> tuple[bytes, str]:
+    """First bytes and SHA-256 of a file, or a clear refusal."""
+    try:
+        if path.is_dir():
+            raise InputError(f"{path} is a folder, not a recording", hint="Give the sound file itself.")
+        with path.open("rb") as file:
+            head = file.read(HEAD_BYTES)
+            file.seek(0)
+            digest = hashlib.file_digest(file, "sha256").hexdigest()
+    except FileNotFoundError:
+        raise InputError(f"there is no file {path}", hint="Check the path and the file's name.") from None
+    except OSError as error:
+        raise InputError(
+            f"{path} cannot be opened ({error.strerror})", hint="Check that you may read it and that it is whole."
+        ) from None
+    if not head:
+        raise InputError(f"{path.name} is empty (0 bytes)", hint="Copy the recording from the phone again.")
+    return head, digest
+
+
+def _choose_channel(recording: Recording) -> Recording:
+    """Judge the loudest channel: phones leave one silent, or farther from the bearing."""
+    if recording.samples.shape[1] == 1:
+        return recording
+    loudness = np.nan_to_num(np.std(recording.samples, axis=0), nan=0.0, posinf=0.0)
+    channel = int(np.argmax(loudness))
+    return recording.then(Step("choose channel", BY, {"channel": channel + 1}), channel=channel)
+
+
+def find_motion(
+    recording: Recording, request: SpeedRequest, sources: Sequence[Part[SpeedSource]], failures: list[Failure]
+) -> Motion:
+    """Ask the speed source the user named for the crank's angle."""
+    broken: list[Failure] = []
+    for part in sources:
+        if not _guarded("speed", part, lambda part=part: part.item.wanted(request), broken):
+            continue
+        try:
+            motion = part.item.estimate(recording, request)
+        except InputError:
+            raise
+        except Exception as error:
+            broken.append(_failure("speed", part, error))
+            continue
+        failures.extend(broken)
+        return motion
+    if broken:
+        raise PluginError(
+            f"the crank's speed could not be found: plugin {broken[0].plugin} failed ({broken[0].error})",
+            hint="Run `acoustic plugins --check`, and remove or update that plugin.",
+        )
+    raise InputError("the crank's speed is not known, and no plugin here finds it from the sound", hint=SPEED_HINT)
+
+
+def hear(recording: Recording, motion: Motion, bearing: Bearing) -> Hearing:
+    """Filter in time, read in crank angle, and weigh the lines of every part of the bearing."""
+    top_hz = min(TOP_HZ, bandwidth_hz(recording.heard, recording.sample_rate_hz))
+    # A fast shaft needs finer frames: some thirty events a turn must stay apart.
+    frame_rate_hz = float(np.clip(64 * float(motion.speed_hz.max()), 1000.0, HIGHEST_RATE_HZ))
+    bank = band_bank(
+        recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=top_hz, frame_rate_hz=frame_rate_hz
+    )
+    levels = angle_levels(bank, motion.times_s, motion.turns, blank_s=motion.own_clicks_s)
+    lowest = min(int(np.searchsorted(bank.mid_hz, LOWEST_LINE_HZ)), bank.mid_hz.size - 1)
+    spectra = order_spectra(
+        levels.compressed, turns=levels.turns, runs=band_runs(bank.mid_hz.size, lowest=lowest)
+    )
+    parts = weigh_parts(spectra, levels, bearing.candidates, speed_spread=motion.relative_uncertainty)
+    step = Step("band bank", BY, {"top_hz": round(top_hz), "frame_rate_hz": round(1 / bank.frame_s)})
+    return Hearing(recording.then(step), motion, bearing, bank, levels, spectra, parts)
+
+
+def detect(hearing: Hearing, detectors: Sequence[Part[Detector]], failures: list[Failure]) -> tuple[Finding, ...]:
+    """Let every detector judge, each in its own guard."""
+    findings: list[Finding] = []
+    for part in detectors:
+        found = _guarded("detect", part, lambda part=part: _judged(part.item, hearing), failures)
+        findings.extend(replace(finding, by=part.record.label) for finding in found or ())
+    return tuple(findings)
+
+
+def _judged(detector: Detector, hearing: Hearing) -> list[Finding]:
+    """A detector's findings, which must cover all that it says it judges."""
+    findings = list(detector.detect(hearing))
+    silent_on = sorted(set(detector.conditions) - {finding.condition for finding in findings})
+    if silent_on:
+        raise ValueError(f"no finding for {', '.join(silent_on)}; every condition a detector names needs one")
+    return findings
+
+
+def settle_quality(problems: Sequence[Problem], findings: Sequence[Finding]) -> Quality:
+    """Decide whether what was found, or that nothing was found, is more than a guess."""
+    anything = any(finding.detected for finding in findings)
+    voiding = {"any"} if anything else {"any", "clean"}
+    return Quality(tuple(problems), usable=not any(problem.voids in voiding for problem in problems))
+
+
+def _quality(
+    checks: Sequence[Part[QualityCheck]], recording: Recording, hearing: Hearing | None, failures: list[Failure]
+) -> list[Problem]:
+    problems: list[Problem] = []
+    for part in checks:
+        problems += _guarded("quality", part, lambda part=part: list(part.item.check(recording, hearing)), failures) or []
+    return problems
+
+
+def _with_heard_balls(bearing: Bearing, findings: Sequence[Finding]) -> Bearing:
+    """Take over the ball count that a detected defect's rhythm asks for, and say that it was inferred."""
+    heard = next((f.evidence.balls for f in findings if f.detected and f.evidence.balls), None)
+    chosen = next((g for g in bearing.candidates if g.balls == heard), None)
+    if chosen is None or chosen is bearing.geometry:
+        return bearing
+    rest = tuple(geometry for geometry in bearing.candidates if geometry is not chosen)
+    return replace(bearing, candidates=(chosen, *rest), balls_source="inferred")
+
+
+def _guarded(stage: str, part: Part[object], call: Callable[[], T], failures: list[Failure]) -> T | None:
+    """Call a plugin's object; what it raises becomes a failure with its name on it."""
+    try:
+        return call()
+    except Exception as error:
+        if isinstance(error, AcousticError) and not isinstance(error, InputError):
+            raise
+        failures.append(_failure(stage, part, error))
+        return None
+
+
+def _failure(stage: str, part: Part[object], error: Exception) -> Failure:
+    return Failure(stage, part.record.name, f"{type(error).__name__}: {error}")

@@ -1,0 +1,1 @@
+"""An analysis for people and for programs: text, JSON, picture."""

@@ -1,0 +1,124 @@
+"""The JSON document, schema `acoustic.check/1`."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict
+from typing import Any
+
+from acoustic import __version__
+from acoustic.core.geometry import defect_orders
+from acoustic.grade import CAUTIONS
+from acoustic.model import Analysis, Bearing, Finding, Motion, Recording
+
+SCHEMA = "acoustic.check/1"
+
+
+def to_json(result: Analysis) -> str:
+    """Write an analysis as one JSON document; a number that is none becomes null."""
+    return json.dumps(_without_nan(to_document(result)), ensure_ascii=False, indent=2, allow_nan=False)
+
+
+def to_document(result: Analysis) -> dict[str, Any]:
+    """Build the document.
+
+    Parameters
+    ----------
+    result : Analysis
+
+    Returns
+    -------
+    dict
+        Plain lists, dicts, texts and numbers.
+    """
+    return {
+        "schema": SCHEMA,
+        "recording": _recording(result.recording),
+        "bearing": bearing_block(result.bearing),
+        "quality": {
+            "usable": result.quality.usable,
+            "problems": [
+                {"code": p.code, "detail": p.detail, "advice": p.advice} for p in result.quality.problems
+            ],
+        },
+        "motion": None if result.motion is None else _motion(result.motion),
+        "findings": [_finding(finding) for finding in result.findings],
+        "grade": {
+            "level": result.verdict.level,
+            "because": list(result.verdict.because),
+            "advice": list(result.verdict.advice),
+        },
+        "failures": [asdict(failure) for failure in result.failures],
+        "cautions": list(CAUTIONS),
+        "plugins": dict(result.plugin_versions),
+        "program": f"acoustic {__version__}",
+    }
+
+
+def _recording(recording: Recording) -> dict[str, Any]:
+    return {
+        "path": str(recording.path),
+        "sha256": recording.sha256,
+        "duration_s": recording.duration_s,
+        "sample_rate_hz": recording.sample_rate_hz,
+        "channels": recording.samples.shape[1],
+        "judged_channel": recording.channel + 1,
+        "format": recording.format,
+        "steps": [{"name": s.name, "by": s.by, "params": dict(s.params)} for s in recording.steps],
+    }
+
+
+def bearing_block(bearing: Bearing) -> dict[str, Any]:
+    """The bearing as every document shows it."""
+    geometry = bearing.geometry
+    return {
+        "designation": bearing.designation,
+        "balls": geometry.balls,
+        "balls_source": bearing.balls_source,
+        "ball_counts_tried": [candidate.balls for candidate in bearing.candidates],
+        "ball_diameter_mm": geometry.ball_diameter_mm,
+        "pitch_diameter_mm": geometry.pitch_diameter_mm,
+        "contact_angle_deg": geometry.contact_angle_deg,
+        "turning": geometry.turning,
+        "rows": bearing.rows,
+        "source": bearing.source,
+        "orders": asdict(defect_orders(geometry)),
+    }
+
+
+def _motion(motion: Motion) -> dict[str, Any]:
+    rpm = motion.speed_hz * 60
+    return {
+        "source": motion.source,
+        "spin": motion.spin,
+        "turns": motion.total_turns,
+        "peak_rpm": float(rpm.max()),
+        "mean_rpm": 60 * motion.total_turns / (motion.stop_s - motion.start_s),
+        "relative_uncertainty": motion.relative_uncertainty,
+        "scale_known": motion.scale_known,
+        "start_s": motion.start_s,
+        "stop_s": motion.stop_s,
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {
+        "condition": finding.condition,
+        "detected": finding.detected,
+        "false_alarm_probability": finding.false_alarm_probability,
+        "severity_db": finding.severity_db,
+        "detail": finding.detail,
+        "by": finding.by,
+        "evidence": asdict(finding.evidence),
+    }
+
+
+def _without_nan(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _without_nan(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_without_nan(item) for item in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

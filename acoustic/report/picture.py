@@ -1,0 +1,152 @@
+"""One picture of a check: the recording, the crank's speed, the order spectrum with named lines."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from acoustic.core.geometry import defect_orders
+from acoustic.model import Analysis, Finding, Hearing
+from acoustic.report import words
+
+INK, FAINT, ACCENT = "#2b2a33", "#b9b4a7", "#6b3fa0"
+STYLES = {"outer_raceway": "-", "inner_raceway": "--", "ball": "-.", "cage": ":"}
+SHOWN_TURNS_HARMONICS = 2.6
+COLUMNS = 1600
+
+
+def save_picture(result: Analysis, path: Path) -> None:
+    """Draw the three panels and write them.
+
+    Parameters
+    ----------
+    result : Analysis
+        With a hearing.
+    path : Path
+        Ending in .png or .svg.
+
+    Raises
+    ------
+    ValueError
+        The analysis stopped before anything was heard.
+    """
+    if result.hearing is None:
+        raise ValueError("nothing was heard, so there is nothing to draw")
+    with matplotlib.rc_context({"font.size": 10, "axes.edgecolor": INK, "svg.fonttype": "none"}):
+        figure = Figure(figsize=(10, 9.2), layout="constrained", facecolor="white")
+        top, middle, bottom = figure.subplots(3, 1, height_ratios=[1.0, 0.8, 1.5])
+        figure.suptitle(
+            f"{result.verdict.level.upper()}: {result.verdict.because[0]}\n"
+            f"{result.recording.path.name}, bearing {result.bearing.designation}",
+            x=0.01,
+            ha="left",
+            fontsize=12,
+        )
+        _recording(top, result.hearing)
+        _speed(middle, result.hearing)
+        _orders(bottom, result.hearing, result.findings)
+        half_written = path.with_name(f".{path.name}.part")
+        figure.savefig(half_written, dpi=120, format=path.suffix[1:].lower())
+    half_written.replace(path)
+
+
+def _recording(axes: Axes, hearing: Hearing) -> None:
+    """Loudest and quietest sample of every column, with the turning and still parts marked."""
+    sound, rate = hearing.recording.heard, hearing.recording.sample_rate_hz
+    columns = min(COLUMNS, sound.size)
+    used = sound[: sound.size // columns * columns].reshape(columns, -1)
+    times_s = (np.arange(columns) + 0.5) * used.shape[1] / rate
+    axes.fill_between(times_s, used.min(axis=1), used.max(axis=1), color=INK, linewidth=0)
+    limit = float(np.abs(used).max()) * 1.25
+    axes.set_ylim(-limit, limit)
+    axes.set_xlim(0, hearing.recording.duration_s)
+    motion = hearing.motion
+    _stretch(axes, motion.start_s, motion.stop_s, "turning, judged", hatch="")
+    for start_s, stop_s in motion.still:
+        _stretch(axes, start_s, stop_s, "still: the room", hatch="///")
+    axes.set_title("Recording", loc="left")
+    axes.set_ylabel("sound, share\nof full scale")
+    axes.set_xlabel("time [s]")
+
+
+def _stretch(axes: Axes, start_s: float, stop_s: float, label: str, *, hatch: str) -> None:
+    axes.axvspan(start_s, stop_s, facecolor="none" if hatch else "#efeaf7", edgecolor=FAINT, hatch=hatch, zorder=0)
+    axes.annotate(
+        label,
+        ((start_s + stop_s) / 2, 0.97),
+        xycoords=("data", "axes fraction"),
+        ha="center",
+        va="top",
+        fontsize=8,
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
+    )
+
+
+def _speed(axes: Axes, hearing: Hearing) -> None:
+    motion = hearing.motion
+    axes.plot(motion.times_s, motion.speed_hz * 60, color=INK)
+    if motion.own_clicks_s.size:
+        axes.plot(motion.own_clicks_s, np.zeros(motion.own_clicks_s.size), "|", color=ACCENT, markersize=12)
+        axes.annotate("ticks", (motion.own_clicks_s[0], 0), xytext=(4, 8), textcoords="offset points", fontsize=8)
+    axes.set_xlim(0, hearing.recording.duration_s)
+    axes.set_ylim(0, float(motion.speed_hz.max()) * 60 * 1.15)
+    axes.set_title(f"Crank speed, {words.SOURCE[motion.source]}: {motion.total_turns:.1f} turns", loc="left")
+    axes.set_ylabel("turns a minute")
+    axes.set_xlabel("time [s]")
+
+
+def _orders(axes: Axes, hearing: Hearing, findings: tuple[Finding, ...]) -> None:
+    """Order spectrum of the run of bands that the surest finding rests on."""
+    row = _telling_row(hearing, findings)
+    spectra = hearing.spectra
+    balls = next((f.evidence.balls for f in findings if f.detected and f.evidence.balls), None)
+    geometry = next((g for g in hearing.bearing.candidates if g.balls == balls), hearing.bearing.geometry)
+    orders = defect_orders(geometry)
+    top = SHOWN_TURNS_HARMONICS * max(orders.inner_raceway, orders.ball)
+    shown = spectra.orders <= top
+    heights = np.sqrt(spectra.power[row, shown])
+    axes.plot(spectra.orders[shown], heights, color=INK, linewidth=0.9)
+    axes.set_xlim(0, top)
+    axes.set_ylim(0, max(6.0, float(heights[spectra.orders[shown] > 0.3].max())) * 1.45)
+    found = {finding.condition: finding for finding in findings if finding.evidence.expected_order}
+    for level, (part, style) in enumerate(STYLES.items()):
+        _expected(axes, part, getattr(orders, part), style, level, found.get(part), top)
+    low_hz, high_hz = hearing.bank.edges_hz(*spectra.runs[row])
+    axes.set_title(f"Rhythm of the sound from {low_hz:.0f} to {high_hz:.0f} Hz", loc="left")
+    axes.set_xlabel("events a crank turn")
+    axes.set_ylabel("height over the noise floor (1 = noise)")
+
+
+def _expected(
+    axes: Axes, part: str, order: float, style: str, level: int, finding: Finding | None, top: float
+) -> None:
+    """Mark where a part's lines are expected, named in words; a detected one heavier, and where it was heard."""
+    detected = finding is not None and finding.detected
+    color = ACCENT if detected else FAINT
+    base = finding.evidence.order if detected and finding is not None and finding.evidence.order else order
+    most = 1 if part == "cage" else int(top / base)
+    for harmonic in range(1, most + 1):
+        axes.axvline(harmonic * base, color=color, linestyle=style, linewidth=1.8 if detected else 1.0, zorder=0)
+    text = f"{words.CONDITION[part]} {base:.2f}" + (" heard" if detected else "")
+    axes.annotate(
+        text,
+        (base, 0.97 - 0.075 * level),
+        xycoords=("data", "axes fraction"),
+        xytext=(3, 0),
+        textcoords="offset points",
+        va="top",
+        fontsize=9,
+        fontweight="bold" if detected else "normal",
+        color=INK,
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.85},
+    )
+
+
+def _telling_row(hearing: Hearing, findings: tuple[Finding, ...]) -> int:
+    detected = {finding.condition for finding in findings if finding.detected}
+    telling = [part for part in hearing.parts if part.part in detected] or list(hearing.parts)
+    return max(telling, key=lambda part: part.match.surprise).match.run

@@ -1,0 +1,106 @@
+"""The report a mechanic reads in five seconds: grade, why, next step, then evidence."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+
+from acoustic.grade import CAUTIONS
+from acoustic.model import Analysis, Finding, Motion
+from acoustic.report import words
+
+WIDTH = 96
+LABEL = 10
+
+
+def grade_line(result: Analysis) -> str:
+    """Grade, file and bearing in one line."""
+    return f"{result.verdict.level.upper()}  {result.recording.path.name}  ({result.bearing.designation})"
+
+
+def to_text(result: Analysis) -> str:
+    """Write the whole report.
+
+    Parameters
+    ----------
+    result : Analysis
+
+    Returns
+    -------
+    str
+        Lines of at most 96 characters, no colour.
+    """
+    lines = [grade_line(result), ""]
+    lines += _paragraphs("why", (_sentence(text) for text in result.verdict.because))
+    lines += _paragraphs("next", result.verdict.advice)
+    if result.findings:
+        lines += ["", *_paragraphs("heard", [], keep_empty=True), *(_finding(f) for f in _ordered(result.findings))]
+    lines += ["", *_paragraphs("crank", [_motion(result.motion)]), *_paragraphs("bearing", [_bearing(result)])]
+    lines += _paragraphs("recording", [_recording(result)])
+    lines += _paragraphs("note", (f"{_sentence(p.detail)} {p.advice}" for p in result.quality.problems))
+    lines += _paragraphs("failed", (f"plugin {f.plugin} ({f.stage}): {f.error}" for f in result.failures))
+    lines += ["", *_paragraphs("take care", CAUTIONS)]
+    return "\n".join(lines)
+
+
+def _paragraphs(label: str, texts: Iterable[str], *, keep_empty: bool = False) -> list[str]:
+    """Wrap texts beside a label that only the first one carries."""
+    lines: list[str] = [f"{label}"] if keep_empty else []
+    for text in texts:
+        first = "" if lines else label
+        lines += textwrap.wrap(
+            text, WIDTH, initial_indent=f"{first:<{LABEL}}", subsequent_indent=" " * LABEL, break_on_hyphens=False
+        )
+    return lines
+
+
+def _ordered(findings: Sequence[Finding]) -> list[Finding]:
+    """Detected ones first, the surest first."""
+    return sorted(findings, key=lambda f: (not f.detected, f.false_alarm_probability))
+
+
+def _finding(finding: Finding) -> str:
+    mark = "●" if finding.detected else "·"
+    strength = "" if finding.severity_db is None else f"{finding.severity_db:+.0f} dB"
+    told = words.chance(finding.false_alarm_probability)
+    detail = f"{finding.detail}; {told}"
+    if finding.detected and finding.evidence.band_hz is not None:
+        low_hz, high_hz = finding.evidence.band_hz
+        detail += f"; heard from {low_hz:.0f} to {high_hz:.0f} Hz"
+    head = f"  {mark} {words.CONDITION[finding.condition]:<19}{strength:>7}  "
+    return "\n".join(textwrap.wrap(detail, WIDTH, initial_indent=head, subsequent_indent=" " * len(head)))
+
+
+def _motion(motion: Motion | None) -> str:
+    if motion is None:
+        return "its motion was not looked for"
+    rpm = motion.speed_hz * 60
+    speed = f"{rpm.mean():.0f} rpm" if motion.spin == "steady" else f"{rpm.max():.0f} rpm falling to {rpm.min():.0f}"
+    if motion.spin == "pedal":
+        speed = f"{rpm.min():.0f} to {rpm.max():.0f} rpm"
+    return (
+        f"{motion.total_turns:.1f} turns from {motion.start_s:.1f} to {motion.stop_s:.1f} s, "
+        f"{words.SPIN[motion.spin]}, {speed}; speed {words.SOURCE[motion.source]}"
+    )
+
+
+def _bearing(result: Analysis) -> str:
+    bearing, geometry = result.bearing, result.bearing.geometry
+    counts = {"catalogue": "count from the catalogue", "given": "count as given", "inferred": "count inferred by ear"}
+    return (
+        f"{bearing.designation}: {geometry.balls} balls of {geometry.ball_diameter_mm:g} mm on "
+        f"{geometry.pitch_diameter_mm:g} mm, {counts[bearing.balls_source]}"
+    )
+
+
+def _recording(result: Analysis) -> str:
+    recording = result.recording
+    rate = f"{recording.sample_rate_hz:.0f} Hz"
+    several = recording.samples.shape[1] > 1
+    channel = f", channel {recording.channel + 1} of {recording.samples.shape[1]}" if several else ""
+    return f"{recording.format}, {recording.duration_s:.1f} s at {rate}{channel}"
+
+
+def _sentence(text: str) -> str:
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "!", "?")) else text + "."

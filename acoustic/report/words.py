@@ -1,0 +1,38 @@
+"""Codes in people's words."""
+
+from __future__ import annotations
+
+CONDITION = {
+    "outer_raceway": "outer ring",
+    "inner_raceway": "inner ring",
+    "ball": "ball",
+    "cage": "cage",
+    "raceway": "raceway, ring open",
+    "rumble": "rumble",
+    "contamination": "dirt",
+    "creak": "creak",
+    "tight": "tight",
+    "drivetrain": "drivetrain",
+}
+SOURCE = {
+    "stated": "stated as steady",
+    "turns": "from the turns counted",
+    "marks": "from the marks given",
+    "ticks": "from the ticks heard",
+    "channel": "from the mark channel",
+    "gyro": "from the gyro",
+    "film": "from the film",
+    "sound": "from the sound alone",
+}
+SPIN = {"hand": "spun by hand", "pedal": "pedalled", "steady": "turned steadily"}
+
+
+def chance(probability: float) -> str:
+    """Say a probability as one in so many."""
+    if probability >= 0.5:
+        return "as in any sound bearing"
+    if probability < 1e-9:
+        return "by chance less than 1 in 1 000 000 000"
+    size = 1 / probability
+    rounded = int(float(f"{size:.1g}"))
+    return f"by chance 1 in {rounded:,}".replace(",", " ")

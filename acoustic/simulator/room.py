@@ -1,0 +1,105 @@
+"""Everything else that sounds: the room, running noise, talk, dropped tools."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+def coloured_noise(samples: int, sample_rate_hz: float, *, tilt_db_per_octave: float, rng: np.random.Generator) -> Floats:
+    """Gaussian noise whose level falls steadily with frequency.
+
+    Parameters
+    ----------
+    samples : int
+    sample_rate_hz : float
+    tilt_db_per_octave : float
+        -3 is pink, 0 white.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    ndarray, shape (samples,)
+        Unit mean square.
+    """
+    spectrum = np.fft.rfft(rng.standard_normal(samples))
+    frequency_hz = np.fft.rfftfreq(samples, 1 / sample_rate_hz)
+    shape = np.maximum(frequency_hz, 40.0) ** (tilt_db_per_octave / 20 / np.log10(2))
+    shape[frequency_hz < 20] = 0
+    noise = np.fft.irfft(spectrum * shape, samples)
+    return noise / np.sqrt(np.mean(noise**2))
+
+
+def hum(samples: int, sample_rate_hz: float, *, mains_hz: float, rng: np.random.Generator) -> Floats:
+    """Mains hum of a lamp or a compressor: odd and even harmonics, unit mean square."""
+    t = np.arange(samples) / sample_rate_hz
+    sound = np.zeros(samples)
+    for harmonic in range(1, 13):
+        sound += rng.uniform(0.2, 1) / harmonic * np.sin(2 * np.pi * mains_hz * harmonic * t + rng.uniform(0, 6.28))
+    return sound / np.sqrt(np.mean(sound**2))
+
+
+def talk(samples: int, sample_rate_hz: float, *, rng: np.random.Generator, share: float = 0.5) -> Floats:
+    """Speech-like sound: voiced syllables of 100 to 300 ms in phrases, unit peak-window level.
+
+    Parameters
+    ----------
+    samples : int
+    sample_rate_hz : float
+    rng : numpy.random.Generator
+    share : float
+        Share of the time with a phrase in it, 0 to 1.
+
+    Returns
+    -------
+    ndarray, shape (samples,)
+    """
+    sound = np.zeros(samples)
+    t_s, end_s = rng.uniform(0, 1.5), samples / sample_rate_hz
+    while t_s < end_s:
+        phrase_s = rng.uniform(0.6, 2.5)
+        stop_s = min(end_s, t_s + phrase_s)
+        while t_s < stop_s:
+            length = int(rng.uniform(0.09, 0.28) * sample_rate_hz)
+            at = int(t_s * sample_rate_hz)
+            piece = _syllable(length, sample_rate_hz, rng)[: samples - at]
+            sound[at : at + piece.size] += piece
+            t_s += length / sample_rate_hz + rng.uniform(0, 0.06)
+        t_s += phrase_s * (1 - share) / max(share, 0.05) * rng.uniform(0.5, 1.5)
+    return sound
+
+
+def _syllable(length: int, sample_rate_hz: float, rng: np.random.Generator) -> Floats:
+    """Voiced pulses, or hiss, through three formants."""
+    t = np.arange(length) / sample_rate_hz
+    if rng.uniform() < 0.25:
+        source = rng.standard_normal(length) * 0.5
+        formants = rng.uniform([2500, 4000, 5500], [3500, 5500, 7500])
+    else:
+        pitch_hz = rng.uniform(95, 210) * (1 + rng.uniform(-0.15, 0.15) * t / t[-1])
+        phase = np.cumsum(pitch_hz) / sample_rate_hz
+        source = np.diff(np.floor(phase), prepend=0.0)
+        formants = rng.uniform([300, 900, 2200], [800, 2200, 3200])
+    frequency_hz = np.fft.rfftfreq(length, 1 / sample_rate_hz)
+    gain = sum(1 / (1 + ((frequency_hz - f) / (90 + 0.05 * f)) ** 2) / (1 + i) for i, f in enumerate(formants))
+    voice = np.fft.irfft(np.fft.rfft(source) * gain, length) * np.hanning(length)
+    return voice / max(float(np.sqrt(np.mean(voice**2))), 1e-12) * rng.uniform(0.4, 1.0)
+
+
+def knock(sample_rate_hz: float, rng: np.random.Generator) -> Floats:
+    """A dropped tool: metal on a bench, 100 to 400 ms of ringing with a bounce or two; unit peak."""
+    t = np.arange(int(0.6 * sample_rate_hz)) / sample_rate_hz
+    sound = np.zeros_like(t)
+    start_s, strength = 0.0, 1.0
+    modes_hz = rng.uniform(600, 8000, 8)
+    for _ in range(rng.integers(1, 4)):
+        late = t >= start_s
+        since = t[late] - start_s
+        for f in modes_hz:
+            decay = np.exp(-since / rng.uniform(0.02, 0.09))
+            sound[late] += strength * rng.uniform(0.3, 1) * decay * np.sin(2 * np.pi * f * since)
+        start_s += rng.uniform(0.05, 0.16)
+        strength *= 0.4
+    return sound / np.max(np.abs(sound))

@@ -1,0 +1,264 @@
+"""One simulated recording, from a plan that says everything about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.core.geometry import BearingGeometry
+from acoustic.simulator import kinematics, phone, ringing, room, strikes
+
+Floats = NDArray[np.float64]
+REFERENCE_BAND_HZ = (700.0, 7500.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpinPlan:
+    """Everything that decides a simulated recording. Levels are in dB over the room's noise.
+
+    Levels are mean powers from 0.7 to 7.5 kHz while the crank turns, set
+    against the room's noise in that band.
+
+    Attributes
+    ----------
+    defects : mapping as tuple of (str, float)
+        Part ('outer_raceway', 'inner_raceway', 'ball', 'cage', 'pitted',
+        'grit') and level [dB].
+    spin : {'hand', 'pedal', 'steady'}
+        Pushed and left to coast; pedalled; driven.
+    still_s : (float, float)
+        Still time before and after [s].
+    running_db : float
+        The bearing's own smooth running noise.
+    waviness : float
+        Depth to which ball passes modulate the running noise of a sound bearing.
+    ticks_db : float or None
+        A card that clicks once a turn: the peak of one click.
+    knocks, talk_db : dropped tools, and talk's level while it lasts.
+    """
+
+    geometry: BearingGeometry
+    defects: tuple[tuple[str, float], ...] = ()
+    spin: str = "hand"
+    duration_s: float = 13.0
+    still_s: tuple[float, float] = (1.2, 1.0)
+    start_hz: float = 1.7
+    turns: float = 11.0
+    viscous_share: float = 0.5
+    wobble: float = 0.03
+    drift: float = 0.03
+    slip: float = 0.004
+    jitter: float = 0.005
+    load_zone: float = 0.6
+    pits: int = 18
+    grit_per_turn: float = 9.0
+    running_db: float = -3.0
+    waviness: float = 0.05
+    room_tilt_db: float = -4.0
+    hum_db: float | None = None
+    talk_db: float | None = None
+    knocks: int = 0
+    ticks_db: float | None = None
+    gain_strength: float = 0.0
+    low_hz: float = 120.0
+    high_hz: float = 15000.0
+    level: float = 0.01
+    sample_rate_hz: int = 48000
+    seed: int = 0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spin:
+    """A simulated recording and the truth about it.
+
+    Attributes
+    ----------
+    samples : ndarray, shape (n,)
+    sample_rate_hz : int
+    times_s, turns : ndarray, shape (k,)
+        True crank angle over the whole recording.
+    start_s, stop_s : float
+        The turning part [s].
+    marks_s : ndarray, shape (j,)
+        Times at which the crank passes the mark, once a turn [s].
+    """
+
+    samples: Floats
+    sample_rate_hz: int
+    times_s: Floats
+    turns: Floats
+    start_s: float
+    stop_s: float
+    marks_s: Floats
+
+
+def simulate(plan: SpinPlan) -> Spin:
+    """Make one recording from a plan.
+
+    Parameters
+    ----------
+    plan : SpinPlan
+
+    Returns
+    -------
+    Spin
+    """
+    rng = np.random.default_rng(plan.seed)
+    rate = float(plan.sample_rate_hz)
+    n = int(plan.duration_s * rate)
+    times, turns, speed = _motion(plan, rng)
+    room_noise = room.coloured_noise(n, rate, tilt_db_per_octave=plan.room_tilt_db, rng=rng)
+    room_noise /= np.sqrt(_reference_power(room_noise, rate))
+    sound = room_noise
+    turning = np.interp(np.arange(n) / rate, times, speed) > 0
+    bearing = _running_noise(plan, times, turns, speed, n, rng)
+    share = turning.mean()
+    sound = sound + _at_level(bearing, plan.running_db, rate, share)
+    response = ringing.frame_response(rate, rng)
+    for part, level_db in plan.defects:
+        sound = sound + _at_level(_defect(plan, part, times, turns, speed, n, response, rng), level_db, rate, share)
+    marks_s, clicks = _marks(plan, times, turns, n, rng)
+    sound = sound + clicks + _bystanders(plan, n, rate, rng)
+    sound = phone.band_limit(sound, rate, low_hz=plan.low_hz, high_hz=min(plan.high_hz, 0.49 * rate))
+    if plan.gain_strength:
+        sound = phone.automatic_gain(sound, rate, attack_s=0.03, release_s=0.6, strength=plan.gain_strength)
+    moving = np.flatnonzero(speed > 0)
+    return Spin(
+        samples=phone.whole_numbers(sound * plan.level),
+        sample_rate_hz=plan.sample_rate_hz,
+        times_s=times,
+        turns=turns,
+        start_s=float(times[moving[0]]),
+        stop_s=float(times[moving[-1]]),
+        marks_s=marks_s,
+    )
+
+
+def _motion(plan: SpinPlan, rng: np.random.Generator) -> tuple[Floats, Floats, Floats]:
+    """Crank angle and speed on a 1 ms grid, with the still parts."""
+    times = np.arange(int(plan.duration_s * 1000) + 1) / 1000
+    before_s, after_s = plan.still_s
+    if plan.spin != "hand":
+        moving = (times >= before_s) & (times <= plan.duration_s - after_s)
+        wobble, drift = (plan.wobble, plan.drift) if plan.spin == "pedal" else (0.0, 0.0)
+        turns, speed = np.zeros(times.size), np.zeros(times.size)
+        turns[moving], speed[moving] = kinematics.pedalled(
+            times[moving], mean_hz=plan.start_hz, wobble=wobble, drift=drift, rng=rng
+        )
+        turns[times > plan.duration_s - after_s] = turns.max()
+        return times, turns, speed
+    available_s = plan.duration_s - before_s - after_s - 0.4
+    coulomb, viscous = kinematics.coast_drag(
+        start_hz=plan.start_hz, turns=plan.turns, viscous_share=plan.viscous_share
+    )
+    push = np.clip((times - before_s) / 0.4, 0, 1)
+    coast_turns, coast_speed = kinematics.run_down(
+        np.maximum(times - before_s - 0.4, 0),
+        start_hz=plan.start_hz,
+        coulomb_hz_per_s=coulomb,
+        viscous_per_s=viscous,
+    )
+    cut = times > before_s + 0.4 + available_s
+    hold = np.argmax(cut) if cut.any() else times.size
+    coast_turns[hold:] = coast_turns[hold - 1]
+    coast_speed[hold:] = 0
+    speed = np.where(push < 1, plan.start_hz * push, coast_speed)
+    turns = np.where(push < 1, plan.start_hz * push**2 * 0.2, plan.start_hz * 0.2 + coast_turns)
+    return times, turns, speed
+
+
+def _running_noise(
+    plan: SpinPlan, times: Floats, turns: Floats, speed: Floats, n: int, rng: np.random.Generator
+) -> Floats:
+    """Smooth hiss of grease and seals that grows with speed, with a sound bearing's weak ball-pass lines."""
+    t = np.arange(n) / plan.sample_rate_hz
+    angle = np.interp(t, times, turns)
+    pace = np.interp(t, times, speed) / max(float(speed.max()), 1e-9)
+    orders = strikes.defect_orders(plan.geometry)
+    depth = plan.waviness * np.cos(2 * np.pi * orders.outer_raceway * angle + rng.uniform(0, 6.28))
+    depth += 0.5 * plan.waviness * np.cos(2 * np.pi * orders.inner_raceway * angle + rng.uniform(0, 6.28))
+    hiss = room.coloured_noise(n, plan.sample_rate_hz, tilt_db_per_octave=rng.uniform(-4, 0), rng=rng)
+    return hiss * pace * (1 + depth)
+
+
+def _defect(
+    plan: SpinPlan,
+    part: str,
+    times: Floats,
+    turns: Floats,
+    speed: Floats,
+    n: int,
+    response: Floats,
+    rng: np.random.Generator,
+) -> Floats:
+    """The sound of one defect."""
+    total = float(turns[-1])
+    if part == "pitted":
+        train = strikes.pitted_strikes(plan.geometry, total_turns=total, pits=plan.pits, slip=plan.slip, rng=rng)
+        response = ringing.frame_response(plan.sample_rate_hz, rng, low_hz=150, high_hz=4000, modes=10)
+    elif part == "grit":
+        train = strikes.grit_strikes(total_turns=total, per_turn=plan.grit_per_turn, rng=rng)
+    else:
+        train = strikes.ring_strikes(
+            plan.geometry,
+            part,
+            total_turns=total,
+            slip=plan.slip,
+            jitter=plan.jitter,
+            load_zone=plan.load_zone if part != "outer_raceway" else 0.0,
+            rng=rng,
+        )
+    moving = np.flatnonzero(speed > 0)
+    inside = slice(moving[0], moving[-1] + 1)
+    at_s = np.interp(train.turns, turns[inside], times[inside])
+    # An impact's strength grows with the speed at which the ball meets the edge.
+    pace = np.interp(at_s, times, speed) / float(speed.max())
+    return ringing.ring(
+        at_s, train.strength * pace, response, samples=n, sample_rate_hz=plan.sample_rate_hz
+    )
+
+
+def _marks(
+    plan: SpinPlan, times: Floats, turns: Floats, n: int, rng: np.random.Generator
+) -> tuple[Floats, Floats]:
+    """Times of the once-a-turn mark, and the clicks of a card there if there is one."""
+    moving = np.concatenate([[True], np.diff(turns) > 0])
+    passes = np.arange(np.ceil(0.3), turns[-1])
+    marks_s = np.interp(passes, turns[moving], times[moving])
+    if plan.ticks_db is None:
+        return marks_s, np.zeros(n)
+    click = ringing.frame_response(plan.sample_rate_hz, rng, low_hz=1500, high_hz=9000)
+    click = click / np.max(np.abs(click)) * 10 ** (plan.ticks_db / 20)
+    strength = rng.uniform(0.7, 1.0, marks_s.size)
+    return marks_s, ringing.ring(marks_s, strength, click, samples=n, sample_rate_hz=plan.sample_rate_hz)
+
+
+def _bystanders(plan: SpinPlan, n: int, rate: float, rng: np.random.Generator) -> Floats:
+    """Hum, talk and dropped tools."""
+    sound = np.zeros(n)
+    if plan.hum_db is not None:
+        sound += 10 ** (plan.hum_db / 20) * room.hum(n, rate, mains_hz=50.0, rng=rng)
+    if plan.talk_db is not None:
+        sound += 10 ** (plan.talk_db / 20) * room.talk(n, rate, rng=rng)
+    for _ in range(plan.knocks):
+        bang = room.knock(rate, rng) * 10 ** (rng.uniform(15, 30) / 20)
+        at = int(rng.uniform(0, n - 1))
+        sound[at : at + bang.size] += bang[: n - at]
+    return sound
+
+
+def _reference_power(sound: Floats, rate: float) -> float:
+    """Mean power in the reference band."""
+    low_hz, high_hz = REFERENCE_BAND_HZ
+    spectrum = np.fft.rfft(sound)
+    frequency_hz = np.fft.rfftfreq(sound.size, 1 / rate)
+    inside = (frequency_hz >= low_hz) & (frequency_hz <= high_hz)
+    return float(2 * np.sum(np.abs(spectrum[inside]) ** 2) / sound.size**2)
+
+
+def _at_level(sound: Floats, level_db: float, rate: float, share: float) -> Floats:
+    """Scale a sound that lasts a share of the time to a level while it lasts."""
+    power = _reference_power(sound, rate) / share
+    return sound * np.sqrt(10 ** (level_db / 10) / power) if power > 0 else sound

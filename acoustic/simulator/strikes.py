@@ -1,0 +1,138 @@
+"""When and how hard the parts of a bearing strike, in crank angle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.core.geometry import BearingGeometry, defect_orders
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Strikes:
+    """Events: crank angle [turns] and strength (dimensionless), each shape (k,)."""
+
+    turns: Floats
+    strength: Floats
+
+
+def ring_strikes(
+    geometry: BearingGeometry,
+    part: str,
+    *,
+    total_turns: float,
+    slip: float,
+    jitter: float,
+    load_zone: float,
+    rng: np.random.Generator,
+) -> Strikes:
+    """Strikes of one defect on a raceway, a ball or the cage.
+
+    Parameters
+    ----------
+    geometry : BearingGeometry
+    part : {'outer_raceway', 'inner_raceway', 'ball', 'cage'}
+    total_turns : float
+        Turns of the crank to cover.
+    slip : float
+        Mean lag of the cage over its rolling speed, 0 to 0.02.
+    jitter : float
+        Random change of each interval over the interval, one standard
+        deviation: balls shift in their pockets, so the errors add up.
+    load_zone : float
+        0 where every angle is loaded alike (preload), 1 where the load
+        vanishes on the far side.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Strikes
+
+    References
+    ----------
+    P. D. McFadden and J. D. Smith, Journal of Sound and Vibration 96 (1984)
+    69-82, model of a single point defect (from memory); random-walk slip:
+    J. Antoni and R. B. Randall, Journal of Vibration and Acoustics 125 (2003)
+    282-289 (from memory).
+    """
+    orders = defect_orders(geometry)
+    cage = orders.cage * (1 - slip)
+    order, passing = {
+        "outer_raceway": (geometry.balls * cage, 0.0),
+        "inner_raceway": (geometry.balls * (1 - cage), 1.0),
+        "ball": (orders.ball * (1 - slip), cage),
+        "cage": (cage, 0.0),
+    }[part]
+    count = int(total_turns * order * 1.1) + 4
+    steps = (1 + jitter * rng.standard_normal(count)) / order
+    turns = rng.uniform(0, 1 / order) + np.cumsum(steps)
+    turns = turns[turns < total_turns]
+    angle = 2 * np.pi * passing * turns + rng.uniform(0, 2 * np.pi)
+    # Load against angle: full at the bottom, (1 - load_zone) of it at the top.
+    strength = 1 - load_zone * (1 - np.cos(angle)) / 2
+    strength *= np.exp(0.2 * rng.standard_normal(turns.size))
+    if part == "ball":
+        strength[1::2] *= 0.6  # the outer ring's contact, flatter, answers less than the inner's
+    return Strikes(turns, strength)
+
+
+def pitted_strikes(
+    geometry: BearingGeometry, *, total_turns: float, pits: int, slip: float, rng: np.random.Generator
+) -> Strikes:
+    """Strikes of rings pitted all round by corrosion: many defects on both.
+
+    Parameters
+    ----------
+    geometry : BearingGeometry
+    total_turns : float
+    pits : int
+        Pits on each ring.
+    slip : float
+        As in `ring_strikes`.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Strikes
+        In order of angle.
+    """
+    turns, strength = [], []
+    for part in ("outer_raceway", "inner_raceway"):
+        for depth in rng.lognormal(0.0, 0.7, pits):
+            train = ring_strikes(
+                geometry,
+                part,
+                total_turns=total_turns,
+                slip=slip,
+                jitter=0.004,
+                load_zone=rng.uniform(0.2, 0.8),
+                rng=rng,
+            )
+            turns.append(train.turns)
+            strength.append(train.strength * depth)
+    all_turns = np.concatenate(turns)
+    order = np.argsort(all_turns)
+    return Strikes(all_turns[order], np.concatenate(strength)[order])
+
+
+def grit_strikes(*, total_turns: float, per_turn: float, rng: np.random.Generator) -> Strikes:
+    """Strikes of grit: at no particular angle, so many a turn, of every strength.
+
+    Parameters
+    ----------
+    total_turns : float
+    per_turn : float
+        Mean number a turn, > 0.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Strikes
+    """
+    count = rng.poisson(total_turns * per_turn)
+    turns = np.sort(rng.uniform(0, total_turns, count))
+    return Strikes(turns, rng.lognormal(0.0, 0.6, count))

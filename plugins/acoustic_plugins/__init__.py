@@ -1,0 +1,1 @@
+"""The plugins that come with acoustic. Each module is one plugin and imports only `acoustic.api`."""

@@ -1,0 +1,133 @@
+"""Outer raceway, inner raceway, ball and cage, from their lines in the order spectra."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from acoustic.api import (
+    DETECTION_CHANCE,
+    Evidence,
+    Finding,
+    Hearing,
+    PartEvidence,
+    chance_of_events,
+    hookimpl,
+    over_room,
+)
+
+ACOUSTIC_API = (1, 0)
+
+WORDS = {
+    "outer_raceway": "the outer ring's raceway",
+    "inner_raceway": "the inner ring's raceway",
+    "ball": "a ball",
+    "cage": "the cage",
+}
+# The bearing's own share of the level is never taken below this: the room's level is only known so well.
+LEAST_OWN_SHARE = 0.25
+FAINTEST_DB = -40.0
+
+
+class DefectLines:
+    """Judges the lines of the four parts together, since they compete for the same evidence."""
+
+    name = "defect-lines"
+    summary = "regular strikes at the pace of the outer ring, inner ring, balls or cage"
+    conditions = ("outer_raceway", "inner_raceway", "ball", "cage", "raceway")
+
+    def detect(self, hearing: Hearing) -> Sequence[Finding]:
+        """Judge every part; say 'raceway' where strikes are certain and their part is not."""
+        findings = [_judge(hearing, part) for part in hearing.parts]
+        undecided = [
+            (finding, part)
+            for finding, part in zip(findings, hearing.parts, strict=True)
+            if part.rivals and _counts(finding)
+        ]
+        open_ring = _open_ring(*undecided[0]) if undecided else _named(findings)
+        return [*findings, open_ring]
+
+
+def _judge(hearing: Hearing, part: PartEvidence) -> Finding:
+    severity_db = _severity_db(hearing, part)
+    chance = max(part.chance, chance_of_events(part.part, severity_db))
+    match = part.match
+    detected = chance <= DETECTION_CHANCE and not part.rivals
+    if detected:
+        detail = (
+            f"strikes {match.order:.2f} times a turn, as damage on {WORDS[part.part]} would "
+            f"({match.comb.order:.2f} computed)"
+        )
+    elif part.chance <= DETECTION_CHANCE:
+        detail = f"a weak rhythm of {WORDS[part.part]}, no stronger than sound bearings show"
+        if part.rivals:
+            detail = f"a rhythm that fits {WORDS[part.part]} and {' and '.join(WORDS[r] for r in part.rivals)} alike"
+    else:
+        detail = f"no rhythm of {WORDS[part.part]}"
+    return Finding(
+        condition=part.part,
+        detected=detected,
+        false_alarm_probability=chance,
+        severity_db=severity_db,
+        detail=detail,
+        evidence=_evidence(hearing, part),
+    )
+
+
+def _evidence(hearing: Hearing, part: PartEvidence) -> Evidence:
+    first, last = hearing.spectra.runs[part.match.run]
+    return Evidence(
+        order=part.match.order,
+        expected_order=part.match.comb.order,
+        harmonics=part.match.harmonics,
+        band_hz=hearing.bank.edges_hz(first, last),
+        balls=part.match.comb.balls,
+    )
+
+
+def _severity_db(hearing: Hearing, part: PartEvidence) -> float:
+    """Event power over the bearing's own share of the running level."""
+    motion = hearing.motion
+    over = over_room(hearing.bank, motion.start_s, motion.stop_s, motion.still)
+    own_share = 1.0
+    if over is not None:
+        first, last = hearing.spectra.runs[part.match.run]
+        excess_db = float(over.excess_db[first : last + 1].mean())
+        own_share = max(LEAST_OWN_SHARE, 1 - 10 ** (-excess_db / 10))
+    return max(FAINTEST_DB, 10 * math.log10(max(part.event_ratio / own_share, 1e-9)))
+
+
+def _counts(finding: Finding) -> bool:
+    return finding.false_alarm_probability <= DETECTION_CHANCE
+
+
+def _open_ring(finding: Finding, part: PartEvidence) -> Finding:
+    names = " or ".join(WORDS[name] for name in (part.part, *part.rivals))
+    return Finding(
+        condition="raceway",
+        detected=True,
+        false_alarm_probability=finding.false_alarm_probability,
+        severity_db=finding.severity_db,
+        detail=f"strikes {part.match.order:.2f} times a turn: damage on {names}, which this recording can't part",
+        evidence=finding.evidence,
+    )
+
+
+def _named(findings: Sequence[Finding]) -> Finding:
+    rings = [f for f in findings if f.condition in ("outer_raceway", "inner_raceway")]
+    strongest = min(rings, key=lambda finding: finding.false_alarm_probability)
+    named = any(finding.detected for finding in rings)
+    return Finding(
+        condition="raceway",
+        detected=False,
+        false_alarm_probability=min(1.0, 2 * strongest.false_alarm_probability),
+        severity_db=strongest.severity_db,
+        detail="the ring is named above" if named else "no raceway damage heard",
+        evidence=strongest.evidence,
+    )
+
+
+@hookimpl
+def acoustic_detectors() -> Sequence[DefectLines]:
+    """Offer the judge of the defect lines."""
+    return [DefectLines()]

@@ -1,0 +1,166 @@
+"""What limits a recording, each with its advice."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from acoustic.api import (
+    Hearing,
+    Problem,
+    Recording,
+    bandwidth_hz,
+    clipped_share,
+    gaps,
+    hookimpl,
+    over_room,
+    sounding_level,
+)
+
+ACOUSTIC_API = (1, 0)
+
+# Common practice, judged on simulated spins: below these a defect of middling size is missed more often than found.
+FEWEST_TURNS, FEW_TURNS = 4.0, 6.0
+SHORTEST_S = 1.0
+NARROW_HZ, TOO_NARROW_HZ = 5000.0, 2500.0
+CLIPPED, MUCH_CLIPPED = 0.0002, 0.05
+GAPS, MUCH_GAPS = 0.005, 0.15
+QUIETEST = 10 ** (-90 / 20)  # one step of 16 bits
+HEARD_CERTAINTY = 4.0
+
+NEARER = (
+    "Record again with the phone's microphone a hand's width from the bearing, on the shell's side away from "
+    "the chain, and keep the room quiet."
+)
+LONGER = "Record one spin from two still seconds before the push until two seconds after the crank stands."
+
+
+class RecordingQuality:
+    """Silence, broken samples, clipping, gaps, bandwidth, turns, and sound over the room's."""
+
+    name = "recording-quality"
+    summary = "silence, broken samples, clipping, gaps, bandwidth, length, and level over the room"
+
+    def check(self, recording: Recording, hearing: Hearing | None) -> Sequence[Problem]:
+        """Check the samples first; the turning part once it is known."""
+        if hearing is None:
+            return _broken(recording) or [*_clipped(recording), *_gappy(recording), *_narrow(recording)]
+        return [*_short(hearing), *_faint(hearing)]
+
+
+def _broken(recording: Recording) -> list[Problem]:
+    """Problems after which no number would mean anything."""
+    import numpy as np
+
+    bad = int(np.count_nonzero(~np.isfinite(recording.samples)))
+    if bad:
+        return [
+            Problem(
+                "non_finite",
+                f"{bad} samples are not numbers",
+                "The file is damaged: copy it from the phone again, or record again.",
+                voids="any",
+            )
+        ]
+    if sounding_level(recording.heard) < QUIETEST:
+        return [
+            Problem(
+                "silent",
+                "the recording holds no sound, only a constant level",
+                "Check that the microphone is not covered or switched off, and record again.",
+                voids="any",
+            )
+        ]
+    return []
+
+
+def _clipped(recording: Recording) -> list[Problem]:
+    share = clipped_share(recording.heard)
+    if share < CLIPPED:
+        return []
+    return [
+        Problem(
+            "clipped",
+            f"{share:.1%} of the samples are cut off at the loudest value",
+            "Hold the phone a little farther away, or lower the recording level.",
+            voids="any" if share >= MUCH_CLIPPED else "nothing",
+        )
+    ]
+
+
+def _gappy(recording: Recording) -> list[Problem]:
+    found = gaps(recording.heard, recording.sample_rate_hz)
+    share = sum(stop - start for start, stop in found) / recording.duration_s
+    if share < GAPS:
+        return []
+    return [
+        Problem(
+            "dropouts",
+            f"{len(found)} gaps without any sound make up {share:.1%} of the recording",
+            "Switch off noise suppression and voice enhancement, close other programs, and record again.",
+            voids="any" if share >= MUCH_GAPS else "nothing",
+        )
+    ]
+
+
+def _narrow(recording: Recording) -> list[Problem]:
+    top_hz = bandwidth_hz(recording.heard, recording.sample_rate_hz)
+    if top_hz >= NARROW_HZ:
+        return []
+    return [
+        Problem(
+            "narrow_band",
+            f"nothing above {top_hz / 1000:.1f} kHz was recorded; {NARROW_HZ / 1000:.0f} kHz or more is wanted",
+            "Use the phone's own recorder at its best quality, no call or messenger recording.",
+            voids="any" if top_hz < TOO_NARROW_HZ else "nothing",
+        )
+    ]
+
+
+def _short(hearing: Hearing) -> list[Problem]:
+    turns = hearing.motion.total_turns
+    lasting_s = hearing.motion.stop_s - hearing.motion.start_s
+    if turns >= FEW_TURNS and lasting_s >= SHORTEST_S:
+        return []
+    too_short = turns < FEWEST_TURNS or lasting_s < SHORTEST_S
+    return [
+        Problem(
+            "too_short",
+            f"the crank makes {turns:.1f} turns in {lasting_s:.1f} s; {FEW_TURNS:.0f} turns or more are needed",
+            LONGER,
+            voids="any" if too_short else "clean",
+        )
+    ]
+
+
+def _faint(hearing: Hearing) -> list[Problem]:
+    import numpy as np
+
+    motion = hearing.motion
+    over = over_room(hearing.bank, motion.start_s, motion.stop_s, motion.still)
+    if over is None:
+        return [
+            Problem(
+                "no_still_part",
+                "no still part was found to tell the room's noise from the bearing's",
+                LONGER,
+                voids="nothing",
+            )
+        ]
+    width = min(5, over.certainty.size)
+    heard = np.convolve(over.certainty, np.full(width, 1 / width), mode="valid").max()
+    if heard >= HEARD_CERTAINTY:
+        return []
+    return [
+        Problem(
+            "faint",
+            "the turning crank is no louder than the room: a sound bearing and a phone too far away look alike",
+            NEARER,
+            voids="clean",
+        )
+    ]
+
+
+@hookimpl
+def acoustic_quality_checks() -> Sequence[RecordingQuality]:
+    """Offer the checks of the recording."""
+    return [RecordingQuality()]

@@ -1,0 +1,1 @@
+"""Ways to find the crank's angle."""

@@ -1,0 +1,79 @@
+"""The crank's angle from a file of times, one mark a turn."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Sequence
+from pathlib import Path
+
+from acoustic.api import InputError, Motion, Recording, SpeedRequest, hookimpl, motion_from_marks
+
+ACOUSTIC_API = (1, 0)
+
+FORMAT_HINT = "Write one time in seconds a line, in order, one for each crank turn; a header line may come first."
+
+
+class MarksFile:
+    """Angle from --marks."""
+
+    name = "marks-file"
+    summary = "a CSV file with the time of one mark each crank turn, given with --marks"
+
+    def wanted(self, request: SpeedRequest) -> bool:
+        """Tell whether a file of marks was given."""
+        return request.marks is not None
+
+    def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
+        """Read the marks and run a smooth angle through them."""
+        if request.marks is None:
+            raise InputError("no file of marks was given", hint="Give one with --marks FILE.csv.")
+        marks_s = read_marks(request.marks)
+        inside = [mark for mark in marks_s if 0 <= mark <= recording.duration_s]
+        if len(inside) < len(marks_s):
+            raise InputError(
+                f"{request.marks.name}: {len(marks_s) - len(inside)} of {len(marks_s)} marks lie outside the "
+                f"recording, which lasts {recording.duration_s:.1f} s",
+                hint="Count the marks' times from the start of this recording.",
+            )
+        return motion_from_marks(marks_s, duration_s=recording.duration_s, source="marks", timing_s=0.003)
+
+
+def read_marks(path: Path) -> list[float]:
+    """Read the first column of a CSV file as times [s].
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    list of float
+
+    Raises
+    ------
+    InputError
+        The file can't be read or a line past the header is no number.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise InputError(f"no file of marks at {path}", hint="Check the path given with --marks.") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"{path.name} cannot be read as text ({type(error).__name__})", hint=FORMAT_HINT) from None
+    separator = ";" if ";" in text and "," not in text.replace(";", "") else ","
+    rows = [(line, row) for line, row in enumerate(csv.reader(text.splitlines(), delimiter=separator), 1) if any(row)]
+    marks: list[float] = []
+    for line, row in rows:
+        try:
+            marks.append(float(row[0]))
+        except ValueError:
+            if line == rows[0][0]:
+                continue  # the header
+            raise InputError(f"{path.name}, line {line}: {row[0]!r} is no time in seconds", hint=FORMAT_HINT) from None
+    return marks
+
+
+@hookimpl
+def acoustic_speed_sources() -> Sequence[MarksFile]:
+    """Offer the file of marks."""
+    return [MarksFile()]
