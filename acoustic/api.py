@@ -19,7 +19,7 @@ from acoustic.core.rings import PartEvidence
 from acoustic.core.roughness import flicker
 from acoustic.core.sound_bearing import DETECTION_CHANCE, chance_of_events, chance_of_flicker
 from acoustic.core.spectra import OrderSpectra
-from acoustic.core.still import OverRoom, over_room, still_parts, turning_part
+from acoustic.core.still import OverRoom, still_parts, turning_part
 from acoustic.core.ticks import tick_train
 from acoustic.errors import InputError
 from acoustic.hookspecs import API_VERSION, PROJECT
@@ -82,7 +82,6 @@ __all__ = [
     "more_than_expected",
     "motion_from_marks",
     "near_clicks",
-    "over_room",
     "rhythm",
     "running_level",
     "sounding_level",

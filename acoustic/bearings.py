@@ -27,9 +27,7 @@ __all__ = [
     "search",
 ]
 
-_NAME_HINT = (
-    "See `acoustic bearings`, or give --balls, --ball-diameter and --pitch-diameter in place of a name"
-)
+_NAME_HINT = "See `acoustic bearings`, or give --balls, --ball-diameter and --pitch-diameter in place of a name"
 _BEARING_HINT = (
     "Name it with --bearing (see `acoustic bearings`), or give --balls, --ball-diameter and --pitch-diameter"
 )

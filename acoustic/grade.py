@@ -33,7 +33,9 @@ class Rule:
 
 RIDE_ON = "Ride on. Listen again at the next service, or at once if it starts to creak, rumble or drag."
 HEAR_AGAIN = "Ride on, and record it again in four weeks or 500 km, the same way, to see whether it grows."
-REGREASE = "Lift the seals if the maker allows it, clean and regrease, then record again: dirt may have hidden wear."
+REGREASE = (
+    "Lift the seals if the maker allows it, clean and regrease, then record again: dirt may have hidden wear."
+)
 REPLACE = (
     "Replace the bearing and inspect its seat: measure the bore, look for corrosion, and check that both seats "
     "are in line before a new one goes in."
@@ -53,7 +55,13 @@ RULES = (
     Rule("rumble", 0.0, "replace", "the bearing rumbles: its rings are rough, as from rust", REPLACE),
     Rule("rumble", ANY, "service", "the bearing runs rough", REGREASE),
     Rule("contamination", ANY, "service", "dirt crackles in the bearing", REGREASE),
-    Rule("creak", ANY, "service", "it creaks under load", "Clean, grease and retighten the joints that carry load."),
+    Rule(
+        "creak",
+        ANY,
+        "service",
+        "it creaks under load",
+        "Clean, grease and retighten the joints that carry load.",
+    ),
     Rule(
         "tight",
         ANY,

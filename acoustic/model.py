@@ -15,6 +15,7 @@ from acoustic.core.envelope import BandBank
 from acoustic.core.geometry import BearingGeometry
 from acoustic.core.rings import PartEvidence
 from acoustic.core.spectra import OrderSpectra
+from acoustic.core.still import OverRoom
 
 Spin = Literal["hand", "pedal", "steady"]
 SpeedSourceCode = Literal["stated", "turns", "marks", "ticks", "channel", "gyro", "film", "sound"]
@@ -93,7 +94,7 @@ class Recording:
     @property
     def duration_s(self) -> float:
         """Length of the recording [s]."""
-        return self.samples.shape[0] / self.sample_rate_hz
+        return len(self.samples) / self.sample_rate_hz
 
     @property
     def heard(self) -> NDArray[np.float64]:
@@ -244,6 +245,8 @@ class Hearing:
     bearing : Bearing
     bank : BandBank
         Short-time levels of every band over the whole recording.
+    over : OverRoom or None
+        The turning part's level over the room's; None without still parts.
     levels : AngleLevels
         The same over the running level, in cells of crank angle, over the turning part.
     spectra : OrderSpectra
@@ -256,6 +259,7 @@ class Hearing:
     motion: Motion
     bearing: Bearing
     bank: BandBank
+    over: OverRoom | None
     levels: AngleLevels
     spectra: OrderSpectra
     parts: tuple[PartEvidence, ...]

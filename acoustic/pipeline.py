@@ -5,8 +5,9 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from acoustic.core.envelope import band_bank
 from acoustic.core.quality import bandwidth_hz
 from acoustic.core.rings import weigh_parts
 from acoustic.core.spectra import band_runs, order_spectra
+from acoustic.core.still import over_room
 from acoustic.errors import AcousticError, InputError, PluginError
 from acoustic.grade import grade
 from acoustic.hookspecs import Detector, QualityCheck, Reader, SpeedSource
@@ -126,7 +128,7 @@ def read_recording(path: Path, readers: Sequence[Part[Reader]], failures: list[F
     refusals: list[InputError] = []
     broken: list[Failure] = []
     for part in readers:
-        claimed = _guarded("read", part, lambda part=part: part.item.claims(head), broken)
+        claimed = _guarded("read", part, partial(part.item.claims, head), broken)
         if not claimed:
             continue
         try:
@@ -168,7 +170,8 @@ def _head_and_digest(path: Path) -> tuple[bytes, str]:
         raise InputError(f"there is no file {path}", hint="Check the path and the file's name.") from None
     except OSError as error:
         raise InputError(
-            f"{path} cannot be opened ({error.strerror})", hint="Check that you may read it and that it is whole."
+            f"{path} cannot be opened ({error.strerror})",
+            hint="Check that you may read it and that it is whole.",
         ) from None
     if not head:
         raise InputError(f"{path.name} is empty (0 bytes)", hint="Copy the recording from the phone again.")
@@ -190,7 +193,7 @@ def find_motion(
     """Ask the speed source the user named for the crank's angle."""
     broken: list[Failure] = []
     for part in sources:
-        if not _guarded("speed", part, lambda part=part: part.item.wanted(request), broken):
+        if not _guarded("speed", part, partial(part.item.wanted, request), broken):
             continue
         try:
             motion = part.item.estimate(recording, request)
@@ -219,19 +222,26 @@ def hear(recording: Recording, motion: Motion, bearing: Bearing) -> Hearing:
     )
     levels = angle_levels(bank, motion.times_s, motion.turns, blank_s=motion.own_clicks_s)
     lowest = min(int(np.searchsorted(bank.mid_hz, LOWEST_LINE_HZ)), bank.mid_hz.size - 1)
-    spectra = order_spectra(
-        levels.compressed, turns=levels.turns, runs=band_runs(bank.mid_hz.size, lowest=lowest)
-    )
+    spectra = order_spectra(levels.compressed, turns=levels.turns, runs=band_runs(bank.mid_hz.size, lowest=lowest))
     parts = weigh_parts(spectra, levels, bearing.candidates, speed_spread=motion.relative_uncertainty)
     step = Step("band bank", BY, {"top_hz": round(top_hz), "frame_rate_hz": round(1 / bank.frame_s)})
-    return Hearing(recording.then(step), motion, bearing, bank, levels, spectra, parts)
+    return Hearing(
+        recording=recording.then(step),
+        motion=motion,
+        bearing=bearing,
+        bank=bank,
+        over=over_room(bank, motion.start_s, motion.stop_s, motion.still),
+        levels=levels,
+        spectra=spectra,
+        parts=parts,
+    )
 
 
 def detect(hearing: Hearing, detectors: Sequence[Part[Detector]], failures: list[Failure]) -> tuple[Finding, ...]:
     """Let every detector judge, each in its own guard."""
     findings: list[Finding] = []
     for part in detectors:
-        found = _guarded("detect", part, lambda part=part: _judged(part.item, hearing), failures)
+        found = _guarded("detect", part, partial(_judged, part.item, hearing), failures)
         findings.extend(replace(finding, by=part.record.label) for finding in found or ())
     return tuple(findings)
 
@@ -253,11 +263,14 @@ def settle_quality(problems: Sequence[Problem], findings: Sequence[Finding]) -> 
 
 
 def _quality(
-    checks: Sequence[Part[QualityCheck]], recording: Recording, hearing: Hearing | None, failures: list[Failure]
+    checks: Sequence[Part[QualityCheck]],
+    recording: Recording,
+    hearing: Hearing | None,
+    failures: list[Failure],
 ) -> list[Problem]:
     problems: list[Problem] = []
     for part in checks:
-        problems += _guarded("quality", part, lambda part=part: list(part.item.check(recording, hearing)), failures) or []
+        problems += _guarded("quality", part, partial(part.item.check, recording, hearing), failures) or []
     return problems
 
 
@@ -271,7 +284,7 @@ def _with_heard_balls(bearing: Bearing, findings: Sequence[Finding]) -> Bearing:
     return replace(bearing, candidates=(chosen, *rest), balls_source="inferred")
 
 
-def _guarded(stage: str, part: Part[object], call: Callable[[], T], failures: list[Failure]) -> T | None:
+def _guarded(stage: str, part: Part[Any], call: Callable[[], T], failures: list[Failure]) -> T | None:
     """Call a plugin's object; what it raises becomes a failure with its name on it."""
     try:
         return call()
@@ -282,5 +295,5 @@ def _guarded(stage: str, part: Part[object], call: Callable[[], T], failures: li
         return None
 
 
-def _failure(stage: str, part: Part[object], error: Exception) -> Failure:
+def _failure(stage: str, part: Part[Any], error: Exception) -> Failure:
     return Failure(stage, part.record.name, f"{type(error).__name__}: {error}")

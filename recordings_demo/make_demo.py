@@ -41,7 +41,13 @@ class Ticket:
     plan: dict[str, Any] = field(default_factory=dict)
 
 
-COMMON: dict[str, Any] = {"duration_s": 12.0, "turns": 11.5, "start_hz": 1.8, "running_db": 4.0, "level": 0.005}
+COMMON: dict[str, Any] = {
+    "duration_s": 12.0,
+    "turns": 11.5,
+    "start_hz": 1.8,
+    "running_db": 4.0,
+    "level": 0.005,
+}
 TICKETS = (
     Ticket(
         "ticket-101-grey-commuter",
@@ -120,9 +126,9 @@ TICKETS = (
         "75",
         "watch",
         ("outer_raceway",),
-        "an early pit in the outer ring's raceway, strikes 4 dB under the room",
+        "an early pit in the outer ring's raceway, strikes 9 dB under the room",
         {
-            "defects": (("outer_raceway", -4.0),),
+            "defects": (("outer_raceway", -9.0),),
             "spin": "pedal",
             "start_hz": 1.25,
             "wobble": 0.02,

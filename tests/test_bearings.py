@@ -35,9 +35,7 @@ class TestSearch:
         assert find(CATALOGUE, "6805-ac-2RS") is ROWS["6805-AC"]
         assert find(CATALOGUE, "6805N-2RS") is ROWS["25x37x6"]
 
-    @pytest.mark.parametrize(
-        "text", ["25x37x7", "25 x 37 x 7", "25×37×7", "25 X 37 X 7 mm", "25mm x 37mm x 7mm"]
-    )
+    @pytest.mark.parametrize("text", ["25x37x7", "25 x 37 x 7", "25×37×7", "25 X 37 X 7 mm", "25mm x 37mm x 7mm"])
     def test_by_size(self, text: str) -> None:
         assert designations(text) == ["6805", "6805-AC"]
 

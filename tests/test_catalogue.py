@@ -144,9 +144,7 @@ class TestCatalogue:
         assert 0 < geometry.contact_angle_deg <= 25
 
     @pytest.mark.parametrize(("name", "balls", "dynamic_n", "static_n"), RATINGS)
-    def test_counts_give_back_the_ratings(
-        self, name: str, balls: int, dynamic_n: float, static_n: float
-    ) -> None:
+    def test_counts_give_back_the_ratings(self, name: str, balls: int, dynamic_n: float, static_n: float) -> None:
         """Both standards together: the count fits within 7 per cent, and the best fit is listed.
 
         Ratings are rounded to about 1 per cent each, makers round the factors, and the factors'
@@ -300,9 +298,7 @@ class TestUsersCatalogue:
         assert f"field '{field}', field '{inner}': {found}" in caught.value.found
 
     def test_two_rows_of_one_designation(self, tmp_path: Path) -> None:
-        with pytest.raises(
-            InputError, match=r"row 2 .*'designation': another row has the name 'HP-1' already"
-        ):
+        with pytest.raises(InputError, match=r"row 2 .*'designation': another row has the name 'HP-1' already"):
             load_catalogue(write(tmp_path, {}, {}))
 
     @pytest.mark.parametrize(

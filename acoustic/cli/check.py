@@ -23,19 +23,29 @@ PICTURES = (".png", ".svg")
 @bearing_options
 @click.option("--speed", "speed_rpm", type=float, metavar="RPM", help="The crank turns steadily at this speed.")
 @click.option(
-    "--marks", type=click.Path(path_type=Path), metavar="FILE.csv", help="Times [s] of one mark a crank turn, one a line."
+    "--marks",
+    type=click.Path(path_type=Path),
+    metavar="FILE.csv",
+    help="Times [s] of one mark a crank turn, one a line.",
 )
 @click.option("--ticks", is_flag=True, help="A card clicks once a turn, audible in the recording.")
 @click.option(
-    "--spin", type=click.Choice(["hand", "pedal", "steady"]), help="How the crank was turned; found if not given."
+    "--spin",
+    type=click.Choice(["hand", "pedal", "steady"]),
+    help="How the crank was turned; found if not given.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
 @click.option(
-    "--plot", type=click.Path(path_type=Path), metavar="FILE.png|.svg", help="Draw recording, speed and order spectrum."
+    "--plot",
+    type=click.Path(path_type=Path),
+    metavar="FILE.png|.svg",
+    help="Draw recording, speed and order spectrum.",
 )
 @click.option("--quiet", is_flag=True, help="Print the grade alone, and no progress.")
 @click.option(
-    "--fail-on", type=click.Choice(["watch", "service", "replace"]), help="Exit with 1 if the grade is this or worse."
+    "--fail-on",
+    type=click.Choice(["watch", "service", "replace"]),
+    help="Exit with 1 if the grade is this or worse.",
 )
 def check(
     recording: Path,
@@ -83,7 +93,9 @@ def _request(*, spin: str | None, speed_rpm: float | None, marks: Path | None, t
     from acoustic.model import SpeedRequest
 
     given = [
-        name for name, value in (("--speed", speed_rpm is not None), ("--marks", marks), ("--ticks", ticks)) if value
+        name
+        for name, value in (("--speed", speed_rpm is not None), ("--marks", marks), ("--ticks", ticks))
+        if value
     ]
     if len(given) > 1:
         raise InputError(

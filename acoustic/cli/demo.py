@@ -44,7 +44,9 @@ def demo(folder: Path | None) -> None:
         same = same and not (result.verdict.level == "clean" and heard)
         wrong, failed = wrong + (not same), failed or bool(result.failures)
         found = _words(result.verdict.level, heard)
-        click.echo(f"{Path(entry['file']).stem:<32}{expected:<26}{found:<26}{'' if same else '<- differs'}".rstrip())
+        click.echo(
+            f"{Path(entry['file']).stem:<32}{expected:<26}{found:<26}{'' if same else '<- differs'}".rstrip()
+        )
     click.echo(f"{len(entries) - wrong} of {len(entries)} as expected.")
     sys.exit(EXIT_PLUGIN_FAILED if failed else EXIT_AT_OR_PAST_GRADE if wrong else 0)
 
@@ -66,7 +68,9 @@ def _entries(folder: Path) -> list[dict[str, Any]]:
     except FileNotFoundError:
         raise InputError(f"there is no {MANIFEST} in {folder}", hint="Give the folder that holds it.") from None
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InputError(f"{path} cannot be read as TOML ({error})", hint="Mend the file; see DEVELOPERS.md.") from None
+        raise InputError(
+            f"{path} cannot be read as TOML ({error})", hint="Mend the file; see DEVELOPERS.md."
+        ) from None
     entries: list[dict[str, Any]] = table.get("recording", [])
     for number, entry in enumerate(entries, 1):
         missing = [key for key in NEEDED if key not in entry]

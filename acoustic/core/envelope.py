@@ -43,7 +43,7 @@ class BandBank:
     @property
     def times_s(self) -> Floats:
         """Middles of the frames [s], shape (frames,)."""
-        return self.first_s + self.frame_s * np.arange(self.power.shape[1])
+        return self.first_s + self.frame_s * np.arange(self.power.shape[1], dtype=np.float64)
 
     def edges_hz(self, first: int, last: int) -> tuple[float, float]:
         """Outer edges [Hz] of a run of bands, both ends counted in."""
@@ -125,18 +125,19 @@ def _band_power(spectrum: NDArray[np.complex128], low: float, high: float, frame
     # Delay by half a fine sample so that the fine samples sit symmetrically in their frame.
     shifted[: bins.size] *= np.exp(1j * np.pi * np.arange(bins.size) / shifted.size)
     analytic = np.fft.ifft(shifted) * shifted.size
-    magnitude: Floats = analytic.real**2 + analytic.imag**2
-    return magnitude.reshape(frames, fine).mean(axis=1)
+    magnitude = analytic.real**2 + analytic.imag**2
+    mean: Floats = magnitude.reshape(frames, fine).mean(axis=1)
+    return mean
 
 
 def _fast_length(least: int) -> int:
     """Smallest 5-smooth number at or above `least`."""
-    best = 2 ** math.ceil(math.log2(max(least, 1)))
+    best = 1 << math.ceil(math.log2(max(least, 1)))
     fives = 1
     while fives < best:
         threes = fives
         while threes < best:
-            twos = threes * 2 ** max(0, math.ceil(math.log2(least / threes)))
+            twos = threes << max(0, math.ceil(math.log2(least / threes)))
             if least <= twos < best:
                 best = twos
             threes *= 3
@@ -178,4 +179,5 @@ def running_level(power: Floats, *, window: int) -> Floats:
     frames = np.arange(power.shape[1]) + 0.5
     smooth = np.stack([np.interp(frames, at, row) for row in level])
     floor = 1e-6 * np.maximum(smooth.max(axis=1, keepdims=True), 1e-30)
-    return np.maximum(smooth, floor)
+    raised: Floats = np.maximum(smooth, floor)
+    return raised

@@ -106,9 +106,7 @@ def defect_orders(geometry: BearingGeometry) -> DefectOrders:
     equations 1-4 (from memory). The ball value here is twice the printed spin.
     """
     ratio = (
-        geometry.ball_diameter_mm
-        / geometry.pitch_diameter_mm
-        * math.cos(math.radians(geometry.contact_angle_deg))
+        geometry.ball_diameter_mm / geometry.pitch_diameter_mm * math.cos(math.radians(geometry.contact_angle_deg))
     )
     toward = -ratio if geometry.turning == "inner" else ratio
     return DefectOrders(

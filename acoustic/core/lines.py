@@ -114,57 +114,71 @@ def match_comb(spectra: OrderSpectra, comb: Comb) -> Match:
 
 def _match_all(spectra: OrderSpectra, comb: Comb, centres: Floats) -> list[Match]:
     """Match a comb about each of several base orders."""
-    plain = [_best(spectra, spectra.weight, replace(comb, order=float(order)), 1) for order in centres]
+    plain = _best(spectra, spectra.weight, comb, centres, 1)
     if not comb.sidebands:
         return plain
     offsets = (*comb.sidebands, *(-side for side in comb.sidebands))
-    summed = _with_sidebands(spectra, offsets)
-    sided = [_best(spectra, summed, replace(comb, order=float(order)), 1 + len(offsets)) for order in centres]
+    sided = _best(spectra, _with_sidebands(spectra, offsets), comb, centres, 1 + len(offsets))
     return [max(pair, key=lambda match: match.surprise) for pair in zip(plain, sided, strict=True)]
 
 
 def _with_sidebands(spectra: OrderSpectra, offsets: Sequence[float]) -> Floats:
     """Add to every bin the bins that lie the sidebands' distance away."""
-    size = spectra.orders.size
     summed = spectra.weight.copy()
     for offset in offsets:
-        index = np.abs(np.arange(size) + round(offset / spectra.orders[1])).clip(0, size - 1)
-        summed += spectra.weight[:, index]
+        shift = round(offset / spectra.orders[1])
+        if shift > 0:
+            summed[:, :-shift] += spectra.weight[:, shift:]
+        elif shift < 0:
+            summed[:, -shift:] += spectra.weight[:, :shift]
     return summed
 
 
-def _best(spectra: OrderSpectra, weight: Floats, comb: Comb, lines_each: int) -> Match:
-    """Best fit where `weight` holds the sum of `lines_each` lines about every bin."""
-    step = 1 / (spectra.turns * 3 * _MOST * comb.order)
-    reach = math.ceil(comb.tolerance / step)
-    tried = comb.order * (1 + np.linspace(-comb.tolerance, comb.tolerance, 2 * reach + 1))
+def _best(spectra: OrderSpectra, weight: Floats, comb: Comb, centres: Floats, lines_each: int) -> list[Match]:
+    """Best fits where `weight` holds the sum of `lines_each` lines about every bin."""
+    fits = [_climb(spectra, weight, float(centre), comb.tolerance) for centre in centres]
+    totals = np.array([[total for total, _, _ in fit] for fit in fits])
+    surprises = np.stack(
+        [erlang_surprise(harmonics * lines_each, totals[:, k]) for k, harmonics in enumerate(HARMONICS)], axis=1
+    )
+    matches = []
+    for fit, centre, surprise in zip(fits, centres, surprises, strict=True):
+        k = int(surprise.argmax())
+        matches.append(
+            Match(
+                comb=replace(comb, order=float(centre)),
+                surprise=float(surprise[k]),
+                order=fit[k][2],
+                harmonics=HARMONICS[k],
+                run=fit[k][1],
+                with_sidebands=lines_each > 1,
+            )
+        )
+    return matches
+
+
+def _climb(
+    spectra: OrderSpectra, weight: Floats, centre: float, tolerance: float
+) -> list[tuple[float, int, float]]:
+    """For each number of harmonics: highest sum over shifts and runs, its run, its order."""
+    reach = math.ceil(tolerance * spectra.turns * 3 * _MOST * centre)
+    tried = centre * (1 + np.linspace(-tolerance, tolerance, 2 * reach + 1))
     at = np.multiply.outer(np.arange(1, _MOST + 1), tried)
     index = np.rint(at / spectra.orders[1]).astype(np.intp).clip(0, spectra.orders.size - 1)
     total = np.zeros((weight.shape[0], tried.size))
-    best: Match | None = None
+    highest = []
     for harmonic, places in enumerate(index, start=1):
         total += weight[:, places]
-        if harmonic not in HARMONICS:
-            continue
-        row, shift = np.unravel_index(int(total.argmax()), total.shape)
-        surprise = float(erlang_surprise(harmonic * lines_each, total[row, shift]))
-        if best is None or surprise > best.surprise:
-            best = Match(
-                comb=comb,
-                surprise=surprise,
-                order=float(tried[shift]),
-                harmonics=harmonic,
-                run=int(row),
-                with_sidebands=lines_each > 1,
-            )
-    assert best is not None
-    return best
+        if harmonic in HARMONICS:
+            run, shift = divmod(int(total.argmax()), tried.size)
+            highest.append((float(total[run, shift]), run, float(tried[shift])))
+    return highest
 
 
 def without_lines(
     spectra: OrderSpectra, lines: Floats, *, smear: float, half: float | None = None
 ) -> OrderSpectra:
-    """Put the floor in place of known lines, so that they count as no evidence.
+    """Put noise in place of known lines, so that they count as no evidence.
 
     Parameters
     ----------
@@ -186,9 +200,9 @@ def without_lines(
     for line in lines:
         reach = width + smear * abs(line)
         first, last = max(0, round((line - reach) / step)), round((line + reach) / step)
-        power[:, first : last + 1] = 1.0
-        weight[:, first : last + 1] = 1.0
-    return OrderSpectra(spectra.orders, power, weight, spectra.runs, spectra.turns)
+        power[:, first : last + 1] = spectra.noise[:, first : last + 1]
+        weight[:, first : last + 1] = spectra.noise[:, first : last + 1]
+    return replace(spectra, power=power, weight=weight)
 
 
 def lines_of(match: Match, *, highest: float, cage: float) -> Floats:
@@ -209,7 +223,7 @@ def lines_of(match: Match, *, highest: float, cage: float) -> Floats:
     base = match.order / 2 if match.comb.name == "ball" else match.order
     harmonics = base * np.arange(1, int(highest / base) + 1)
     sides = {
-        "inner_raceway": (1.0, 2.0, 3.0),
+        "inner_raceway": (1.0, 2.0, 3.0, 4.0),
         "ball": (cage, 2 * cage, 3 * cage),
         "outer_raceway": (cage, 1.0),
     }.get(match.comb.name, ())
@@ -235,7 +249,7 @@ class Backdrop:
         return -math.expm1(-math.exp(min(700.0, -(surprise - self.location) / self.scale)))
 
 
-def backdrop(spectra: OrderSpectra, comb: Comb, *, avoid: Sequence[float], count: int = 48) -> Backdrop:
+def backdrop(spectra: OrderSpectra, comb: Comb, *, avoid: Sequence[float], count: int = 40) -> Backdrop:
     """Score combs like `comb` at orders where no part of the bearing has a line.
 
     Parameters
@@ -273,14 +287,41 @@ def backdrop(spectra: OrderSpectra, comb: Comb, *, avoid: Sequence[float], count
     return Backdrop(location=float(middle) - 0.367 * scale, scale=scale)
 
 
-def event_power(levels: Floats, match: Match, *, turns: float) -> float:
-    """Mean power of the events of a matched defect, over the level beneath them.
+def telling_runs(spectra: OrderSpectra, match: Match, *, least_share: float = 0.7, most: int = 12) -> list[int]:
+    """List the runs of bands in which a matched comb surprises nearly as much as in the best.
+
+    Parameters
+    ----------
+    spectra : OrderSpectra
+    match : Match
+    least_share : float
+        Least surprise over that of the best run, 0 to 1.
+    most : int
+        Longest list wanted.
+
+    Returns
+    -------
+    list of int
+        Rows of the spectra, the most surprising first.
+    """
+    sides = match.comb.sidebands if match.with_sidebands else ()
+    offsets = np.array([0.0, *sides, *(-side for side in sides)])
+    at = np.add.outer(match.order * np.arange(1, match.harmonics + 1), offsets).ravel()
+    index = np.rint(np.abs(at) / spectra.orders[1]).astype(np.intp).clip(0, spectra.orders.size - 1)
+    surprise = erlang_surprise(index.size, spectra.weight[:, index].sum(axis=1))
+    ranked = np.argsort(-surprise)[:most]
+    return [int(row) for row in ranked if surprise[row] >= least_share * surprise[match.run]]
+
+
+def event_power(levels: Floats, order: float, *, turns: float) -> float:
+    """Mean power of regular events, over the level beneath them.
 
     Parameters
     ----------
     levels : ndarray, shape (n,)
         Power over the running level, in equal cells of crank angle.
-    match : Match
+    order : float
+        Events a turn, > 0.
     turns : float
         Turns covered.
 
@@ -291,28 +332,26 @@ def event_power(levels: Floats, match: Match, *, turns: float) -> float:
 
     Notes
     -----
-    A train of short events of mean power P has Fourier coefficients P at every
-    low harmonic; smooth modulation of a sound bearing's hiss has one. So the
-    highest of six is dropped and the next three are averaged: many harmonics
-    are needed for the result to be large.
+    A train of short events of mean power P has Fourier coefficients near P at
+    every low harmonic; a smooth modulation of a sound bearing's hiss has one. So the
+    strongest of six is dropped, and the result is the root of a third of the
+    sum of the others' squares, which is about P for the trains heard on
+    cranks, whose coefficients fall off.
     """
     n = levels.size
     taper = np.kaiser(n, 3.5)
     weight = float(np.sum(taper**2))
-    length = 2 ** math.ceil(math.log2(4 * n))
+    length = 1 << math.ceil(math.log2(4 * n))
     spectrum = np.abs(np.fft.rfft((levels - levels.mean()) * taper, length)) ** 2 / (length * weight)
     step = n / (length * turns)
-    coefficients = []
+    squares = []
     for harmonic in range(1, 7):
-        line = harmonic * match.order
+        line = harmonic * order
         half = 1.5 / turns + 0.002 * line
         inside = slice(round((line - half) / step), round((line + half) / step) + 1)
         around = slice(max(1, round((line - 6 * half) / step)), round((line + 6 * half) / step) + 1)
         if inside.stop > spectrum.size:
             break
         floor = float(np.median(spectrum[around])) / math.log(2)
-        width = inside.stop - inside.start
-        coefficients.append(math.sqrt(max(0.0, 2 * float(np.sum(spectrum[inside]) - floor * width) / 2)))
-    ranked = sorted(coefficients, reverse=True)
-    kept = ranked[2:4]
-    return float(np.mean(kept)) if kept else 0.0
+        squares.append(max(0.0, float(np.sum(spectrum[inside])) - floor * (inside.stop - inside.start)))
+    return math.sqrt(sum(sorted(squares)[:-1]) / 3)

@@ -20,6 +20,7 @@ from acoustic.core.lines import (
     event_power,
     lines_of,
     match_comb,
+    telling_runs,
     without_lines,
 )
 from acoustic.core.spectra import OrderSpectra, tempered
@@ -45,7 +46,8 @@ class PartEvidence:
     chance : float
         Chance of lines as surprising under none, all searching counted in.
     event_ratio : float
-        Mean power of the events over the level beneath, in the run they are clearest in.
+        Mean power of the events over the level beneath, in the run they stand highest in
+        of those that speak for them.
     match : Match
     rivals : tuple of str
         Parts that explain the same lines as well.
@@ -76,13 +78,23 @@ def part_combs(geometry: BearingGeometry, *, speed_spread: float) -> tuple[Comb,
     orders = defect_orders(geometry)
     tolerance = min(0.035, 0.006 + 2 * math.hypot(SLIP_SPREAD, speed_spread))
     # The ring that turns carries its spot through the load once a turn.
-    turning, standing = ("inner_raceway", "outer_raceway") if geometry.turning == "inner" else (
-        "outer_raceway",
-        "inner_raceway",
+    turning, standing = (
+        ("inner_raceway", "outer_raceway")
+        if geometry.turning == "inner"
+        else (
+            "outer_raceway",
+            "inner_raceway",
+        )
     )
     sides = {turning: (1.0,), standing: (), "ball": (orders.cage,), "cage": ()}
     return tuple(
-        Comb(name=part, order=getattr(orders, part), sidebands=sides[part], tolerance=tolerance, balls=geometry.balls)
+        Comb(
+            name=part,
+            order=getattr(orders, part),
+            sidebands=sides[part],
+            tolerance=tolerance,
+            balls=geometry.balls,
+        )
         for part in PARTS
     )
 
@@ -114,7 +126,9 @@ def weigh_parts(
     settled: list[PartEvidence] = []
     while combs:
         matches = [match_comb(spectra, comb) for comb in combs]
-        best = max(matches, key=lambda match: _worth(match, spread) - 2.0 * (match.comb.balls != geometries[0].balls))
+        best = max(
+            matches, key=lambda match: _worth(match, spread) - 2.0 * (match.comb.balls != geometries[0].balls)
+        )
         best, rivals = _told_apart(spectra, best, matches, spread)
         rest = without_lines(spectra, lines_of(best, highest=float(spectra.orders[-1]), cage=cage), smear=SMEAR)
         law = backdrop(rest, best.comb, avoid=avoid)
@@ -145,13 +159,23 @@ def _shift_cost(match: Match, spread: float) -> float:
 
 
 def _evidence(
-    match: Match, rivals: tuple[str, ...], law: Backdrop, levels: AngleLevels, spectra: OrderSpectra, *, searched: int
+    match: Match,
+    rivals: tuple[str, ...],
+    law: Backdrop,
+    levels: AngleLevels,
+    spectra: OrderSpectra,
+    *,
+    searched: int,
 ) -> PartEvidence:
-    first, last = spectra.runs[match.run]
+    # The run that surprises most is seldom the one in which the events stand highest.
+    powers = [
+        event_power(levels.plain[first : last + 1].mean(axis=0), match.order, turns=levels.turns)
+        for first, last in (spectra.runs[row] for row in telling_runs(spectra, match))
+    ]
     return PartEvidence(
         part=match.comb.name,
         chance=min(1.0, searched * law.chance(match.surprise)),
-        event_ratio=event_power(levels.plain[first : last + 1].mean(axis=0), match, turns=levels.turns),
+        event_ratio=max(powers),
         match=match,
         rivals=rivals,
     )
@@ -187,9 +211,9 @@ def _telling(spectra: OrderSpectra, match: Match, spread: float) -> float:
         places = [(0, centre + side) for side in sides]
         if match.comb.name == "ball":
             places.append((1, centre - match.order / 2))
-        for group, place in places:
+        for number, place in places:
             index = min(round(place / step), power.size - 1)
-            groups[group].append(float(power[index]) / floor)
+            groups[number].append(float(power[index]) / floor)
     score = -_shift_cost(match, spread)
     for group in groups:
         if group:

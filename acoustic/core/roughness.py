@@ -46,8 +46,8 @@ def flicker(bank: BandBank, start_s: float, stop_s: float, *, leave_out: NDArray
     if blocks < FEWEST_BLOCKS:
         return np.full(bank.mid_hz.size, np.nan)
     power = bank.power[:, inside][:, : blocks * size].reshape(-1, blocks, size).mean(axis=2)
-    out = leave_out[inside][: blocks * size].reshape(blocks, size).any(axis=1)
-    kept = ~(out[2:] | out[:-2])
+    out = np.asarray(leave_out[inside][: blocks * size].reshape(blocks, size).any(axis=1))
+    kept = np.logical_not(out[2:] | out[:-2])
     if kept.sum() < FEWEST_BLOCKS:
         return np.full(bank.mid_hz.size, np.nan)
     level = np.log(power + 1e-30)

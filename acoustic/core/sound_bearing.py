@@ -6,7 +6,7 @@ found with certainty in a clean recording. Damage is what is stronger than that.
 
 `EVENT_LAW_DB` holds, for each part, mean and spread of the severity that sound
 bearings show: 10 log10 of `acoustic.core.lines.event_power` over the running
-noise. It was read off 300 simulated sound bearings whose hiss is modulated 0 to
+noise. It was read off 200 simulated sound bearings whose hiss is modulated 0 to
 15 % in amplitude at the ball passes, with talk, knocks, hum and automatic gain,
 then widened. The depths are invented: no published table of waviness heard
 through air at hand speed was found. `FLICKER_LAW` does the same for the natural
@@ -20,16 +20,16 @@ from __future__ import annotations
 import math
 
 EVENT_LAW_DB = {
-    "outer_raceway": (-24.0, 3.5),
-    "inner_raceway": (-24.0, 3.5),
-    "ball": (-24.0, 3.5),
-    "cage": (-20.0, 5.0),
+    "outer_raceway": (-21.5, 2.9),
+    "inner_raceway": (-21.5, 2.9),
+    "ball": (-21.5, 2.9),
+    "cage": (-14.0, 4.0),
 }
 FLICKER_LAW = (0.0, 0.085)
 
 # A finding counts as detected at this chance or below. Ten conditions are judged
-# in every recording, so that a sound one is called damaged once in a hundred times.
-DETECTION_CHANCE = 0.001
+# in every recording, so that a sound one is called damaged about once in a hundred times at most.
+DETECTION_CHANCE = 0.002
 
 
 def chance_of_events(part: str, severity_db: float) -> float:

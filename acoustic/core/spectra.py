@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,8 +12,9 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 HIGHEST_ORDER = 100.0
-PADDING = 6
+PADDING = 4
 STRONG_LINE = 8.0
+NOISE_SEED = 20
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,6 +29,9 @@ class OrderSpectra:
         Power over the local floor: without lines, exponential with mean 1.
     weight : ndarray, shape (runs, m)
         The same with strong lines tempered (see `tempered`).
+    noise : ndarray, shape (runs, m)
+        What Gaussian noise would show in their place: the same law, bin for bin
+        as much alike as theirs. It is put where known lines are taken out.
     runs : tuple of (int, int)
         First and last band of each run, both counted in.
     turns : float
@@ -36,12 +41,14 @@ class OrderSpectra:
     orders: Floats
     power: Floats
     weight: Floats
+    noise: Floats
     runs: tuple[tuple[int, int], ...]
     turns: float
 
     def __post_init__(self) -> None:
         self.power.flags.writeable = False
         self.weight.flags.writeable = False
+        self.noise.flags.writeable = False
 
 
 def band_runs(bands: int, *, lowest: int) -> tuple[tuple[int, int], ...]:
@@ -81,18 +88,26 @@ def order_spectra(cells: Floats, *, turns: float, runs: tuple[tuple[int, int], .
     chi-square with 2 degrees of freedom, that is, exponential.
     """
     n = cells.shape[1]
-    taper = np.kaiser(n, 3.5)
-    spread = cells - np.mean(cells, axis=1, keepdims=True)
-    scale = np.sqrt(np.mean(spread**2, axis=1, keepdims=True))
-    spread = spread / np.maximum(scale, 1e-12) * taper
     length = _even_fast(n * PADDING)
     keep = min(length // 2, int(HIGHEST_ORDER * turns * length / n)) + 1
+    orders = np.arange(keep) * n / (length * turns)
+    power = _run_power(cells, runs, length=length, keep=keep)
+    whitened = power / _floor(power, orders)
+    pure = _run_power(
+        np.random.default_rng(NOISE_SEED).standard_normal(cells.shape), runs, length=length, keep=keep
+    )
+    noise = tempered(pure / pure.mean(axis=1, keepdims=True))
+    return OrderSpectra(orders, whitened, tempered(whitened), noise, runs, turns)
+
+
+def _run_power(cells: Floats, runs: tuple[tuple[int, int], ...], *, length: int, keep: int) -> Floats:
+    """Power of the sum over each run of equally scaled bands, shape (runs, keep)."""
+    spread = cells - np.mean(cells, axis=1, keepdims=True)
+    scale = np.sqrt(np.mean(spread**2, axis=1, keepdims=True))
+    spread = spread / np.maximum(scale, 1e-12) * np.kaiser(cells.shape[1], 3.5)
     lines = np.fft.rfft(spread, length, axis=1)[:, :keep]
     running = np.concatenate([np.zeros((1, keep), dtype=complex), np.cumsum(lines, axis=0)])
-    power = np.stack([np.abs(running[last + 1] - running[first]) ** 2 for first, last in runs])
-    orders = np.arange(keep) * n / (length * turns)
-    whitened = power / _floor(power, orders)
-    return OrderSpectra(orders, whitened, tempered(whitened), runs, turns)
+    return np.stack([np.abs(running[last + 1] - running[first]) ** 2 for first, last in runs])
 
 
 def tempered(power: Floats) -> Floats:
@@ -119,16 +134,17 @@ def _floor(power: Floats, orders: Floats) -> Floats:
     """Smooth floor under the lines: medians of stretches that widen with the order."""
     edges = np.concatenate([[0.15, 0.6, 1.3, 2.3], np.geomspace(3.6, orders[-1], 12)])
     spots, levels = [], []
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         inside = slice(*(int(k) for k in np.searchsorted(orders, [low, high])))
         if inside.stop - inside.start >= 4:
             spots.append(math.log((low + high) / 2))
             levels.append(np.log(np.median(power[:, inside], axis=1) / math.log(2) + 1e-30))
     at = np.log(np.maximum(orders, 1e-3))
-    return np.exp(np.stack([np.interp(at, spots, row) for row in np.array(levels).T]))
+    floor: Floats = np.exp(np.stack([np.interp(at, spots, row) for row in np.array(levels).T]))
+    return floor
 
 
 def _even_fast(least: int) -> int:
     """Power of two, or three times one, at or above `least`."""
-    two = 2 ** math.ceil(math.log2(least))
+    two = 1 << math.ceil(math.log2(least))
     return two * 3 // 4 if two * 3 // 4 >= least else two

@@ -66,7 +66,9 @@ def turning_part(bank: BandBank, *, least_db: float = 3.0) -> tuple[float, float
     starts, stops = np.flatnonzero(turning & (share >= 0.8)), np.flatnonzero(turning & (share_back >= 0.8))
     if starts.size == 0 or stops.size == 0 or stops[-1] <= starts[0]:
         return whole
-    return max(0.0, float(times_s[starts[0]] - BLOCK_S / 2)), min(whole[1], float(times_s[stops[-1]] + BLOCK_S / 2))
+    return max(0.0, float(times_s[starts[0]] - BLOCK_S / 2)), min(
+        whole[1], float(times_s[stops[-1]] + BLOCK_S / 2)
+    )
 
 
 def still_parts(

@@ -34,8 +34,16 @@ def to_text(result: Analysis) -> str:
     lines += _paragraphs("why", (_sentence(text) for text in result.verdict.because))
     lines += _paragraphs("next", result.verdict.advice)
     if result.findings:
-        lines += ["", *_paragraphs("heard", [], keep_empty=True), *(_finding(f) for f in _ordered(result.findings))]
-    lines += ["", *_paragraphs("crank", [_motion(result.motion)]), *_paragraphs("bearing", [_bearing(result)])]
+        lines += [
+            "",
+            *_paragraphs("heard", [], keep_empty=True),
+            *(_finding(f) for f in _ordered(result.findings)),
+        ]
+    lines += [
+        "",
+        *_paragraphs("crank", [_motion(result.motion)]),
+        *_paragraphs("bearing", [_bearing(result)]),
+    ]
     lines += _paragraphs("recording", [_recording(result)])
     lines += _paragraphs("note", (f"{_sentence(p.detail)} {p.advice}" for p in result.quality.problems))
     lines += _paragraphs("failed", (f"plugin {f.plugin} ({f.stage}): {f.error}" for f in result.failures))
@@ -49,7 +57,11 @@ def _paragraphs(label: str, texts: Iterable[str], *, keep_empty: bool = False) -
     for text in texts:
         first = "" if lines else label
         lines += textwrap.wrap(
-            text, WIDTH, initial_indent=f"{first:<{LABEL}}", subsequent_indent=" " * LABEL, break_on_hyphens=False
+            text,
+            WIDTH,
+            initial_indent=f"{first:<{LABEL}}",
+            subsequent_indent=" " * LABEL,
+            break_on_hyphens=False,
         )
     return lines
 
@@ -75,7 +87,9 @@ def _motion(motion: Motion | None) -> str:
     if motion is None:
         return "its motion was not looked for"
     rpm = motion.speed_hz * 60
-    speed = f"{rpm.mean():.0f} rpm" if motion.spin == "steady" else f"{rpm.max():.0f} rpm falling to {rpm.min():.0f}"
+    speed = (
+        f"{rpm.mean():.0f} rpm" if motion.spin == "steady" else f"{rpm.max():.0f} rpm falling to {rpm.min():.0f}"
+    )
     if motion.spin == "pedal":
         speed = f"{rpm.min():.0f} to {rpm.max():.0f} rpm"
     return (
@@ -86,7 +100,11 @@ def _motion(motion: Motion | None) -> str:
 
 def _bearing(result: Analysis) -> str:
     bearing, geometry = result.bearing, result.bearing.geometry
-    counts = {"catalogue": "count from the catalogue", "given": "count as given", "inferred": "count inferred by ear"}
+    counts = {
+        "catalogue": "count from the catalogue",
+        "given": "count as given",
+        "inferred": "count inferred by ear",
+    }
     return (
         f"{bearing.designation}: {geometry.balls} balls of {geometry.ball_diameter_mm:g} mm on "
         f"{geometry.pitch_diameter_mm:g} mm, {counts[bearing.balls_source]}"

@@ -68,5 +68,6 @@ def automatic_gain(
 
 def whole_numbers(sound: Floats, *, bits: int = 16) -> Floats:
     """Round to the steps of a whole-number format, clipping at full scale."""
-    scale = 2 ** (bits - 1)
-    return np.clip(np.round(sound * scale), -scale, scale - 1) / scale
+    scale = 1 << (bits - 1)
+    rounded: Floats = np.clip(np.round(sound * scale), -scale, scale - 1) / scale
+    return rounded

@@ -9,7 +9,12 @@ Floats = NDArray[np.float64]
 
 
 def frame_response(
-    sample_rate_hz: float, rng: np.random.Generator, *, low_hz: float = 500.0, high_hz: float = 9000.0, modes: int = 6
+    sample_rate_hz: float,
+    rng: np.random.Generator,
+    *,
+    low_hz: float = 500.0,
+    high_hz: float = 9000.0,
+    modes: int = 6,
 ) -> Floats:
     """Draw the answer of a shell and frame to a unit strike.
 
@@ -35,7 +40,7 @@ def frame_response(
         damping = rng.uniform(0.015, 0.06)
         decay = np.exp(-2 * np.pi * damping * frequency_hz * t)
         answer += rng.lognormal(0, 0.5) * decay * np.sin(2 * np.pi * frequency_hz * t + rng.uniform(0, 2 * np.pi))
-    return answer / np.sqrt(np.sum(answer**2))
+    return answer / float(np.sqrt(np.sum(answer**2)))
 
 
 def ring(times_s: Floats, strength: Floats, response: Floats, *, samples: int, sample_rate_hz: float) -> Floats:

@@ -8,7 +8,9 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
-def coloured_noise(samples: int, sample_rate_hz: float, *, tilt_db_per_octave: float, rng: np.random.Generator) -> Floats:
+def coloured_noise(
+    samples: int, sample_rate_hz: float, *, tilt_db_per_octave: float, rng: np.random.Generator
+) -> Floats:
     """Gaussian noise whose level falls steadily with frequency.
 
     Parameters
@@ -29,7 +31,7 @@ def coloured_noise(samples: int, sample_rate_hz: float, *, tilt_db_per_octave: f
     shape = np.maximum(frequency_hz, 40.0) ** (tilt_db_per_octave / 20 / np.log10(2))
     shape[frequency_hz < 20] = 0
     noise = np.fft.irfft(spectrum * shape, samples)
-    return noise / np.sqrt(np.mean(noise**2))
+    return noise / float(np.sqrt(np.mean(noise**2)))
 
 
 def hum(samples: int, sample_rate_hz: float, *, mains_hz: float, rng: np.random.Generator) -> Floats:
@@ -37,8 +39,10 @@ def hum(samples: int, sample_rate_hz: float, *, mains_hz: float, rng: np.random.
     t = np.arange(samples) / sample_rate_hz
     sound = np.zeros(samples)
     for harmonic in range(1, 13):
-        sound += rng.uniform(0.2, 1) / harmonic * np.sin(2 * np.pi * mains_hz * harmonic * t + rng.uniform(0, 6.28))
-    return sound / np.sqrt(np.mean(sound**2))
+        sound += (
+            rng.uniform(0.2, 1) / harmonic * np.sin(2 * np.pi * mains_hz * harmonic * t + rng.uniform(0, 6.28))
+        )
+    return sound / float(np.sqrt(np.mean(sound**2)))
 
 
 def talk(samples: int, sample_rate_hz: float, *, rng: np.random.Generator, share: float = 0.5) -> Floats:
@@ -102,4 +106,4 @@ def knock(sample_rate_hz: float, rng: np.random.Generator) -> Floats:
             sound[late] += strength * rng.uniform(0.3, 1) * decay * np.sin(2 * np.pi * f * since)
         start_s += rng.uniform(0.05, 0.16)
         strength *= 0.4
-    return sound / np.max(np.abs(sound))
+    return sound / float(np.max(np.abs(sound)))

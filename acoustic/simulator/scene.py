@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.geometry import BearingGeometry
+from acoustic.core.geometry import BearingGeometry, defect_orders
 from acoustic.simulator import kinematics, phone, ringing, room, strikes
 
 Floats = NDArray[np.float64]
@@ -118,7 +118,9 @@ def simulate(plan: SpinPlan) -> Spin:
     sound = sound + _at_level(bearing, plan.running_db, rate, share)
     response = ringing.frame_response(rate, rng)
     for part, level_db in plan.defects:
-        sound = sound + _at_level(_defect(plan, part, times, turns, speed, n, response, rng), level_db, rate, share)
+        sound = sound + _at_level(
+            _defect(plan, part, times, turns, speed, n, response, rng), level_db, rate, share
+        )
     marks_s, clicks = _marks(plan, times, turns, n, rng)
     sound = sound + clicks + _bystanders(plan, n, rate, rng)
     sound = phone.band_limit(sound, rate, low_hz=plan.low_hz, high_hz=min(plan.high_hz, 0.49 * rate))
@@ -176,7 +178,7 @@ def _running_noise(
     t = np.arange(n) / plan.sample_rate_hz
     angle = np.interp(t, times, turns)
     pace = np.interp(t, times, speed) / max(float(speed.max()), 1e-9)
-    orders = strikes.defect_orders(plan.geometry)
+    orders = defect_orders(plan.geometry)
     depth = plan.waviness * np.cos(2 * np.pi * orders.outer_raceway * angle + rng.uniform(0, 6.28))
     depth += 0.5 * plan.waviness * np.cos(2 * np.pi * orders.inner_raceway * angle + rng.uniform(0, 6.28))
     hiss = room.coloured_noise(n, plan.sample_rate_hz, tilt_db_per_octave=rng.uniform(-4, 0), rng=rng)
@@ -215,9 +217,7 @@ def _defect(
     at_s = np.interp(train.turns, turns[inside], times[inside])
     # An impact's strength grows with the speed at which the ball meets the edge.
     pace = np.interp(at_s, times, speed) / float(speed.max())
-    return ringing.ring(
-        at_s, train.strength * pace, response, samples=n, sample_rate_hz=plan.sample_rate_hz
-    )
+    return ringing.ring(at_s, train.strength * pace, response, samples=n, sample_rate_hz=plan.sample_rate_hz)
 
 
 def _marks(

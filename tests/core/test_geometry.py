@@ -101,9 +101,7 @@ def test_published_multiples(name: str) -> None:
         ("20x32x7", 30.0, "ball", 0.5, 107.7),
     ],
 )
-def test_published_frequencies(
-    name: str, speed_hz: float, part: str, times: float, printed_hz: float
-) -> None:
+def test_published_frequencies(name: str, speed_hz: float, part: str, times: float, printed_hz: float) -> None:
     """Printed to 0.1 or 0.01 Hz: half a digit of 0.1 Hz everywhere."""
     order = getattr(defect_orders(build(*PUBLISHED[name][0])), part)
     assert order * times * speed_hz == pytest.approx(printed_hz, abs=0.05)

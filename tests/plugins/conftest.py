@@ -82,9 +82,7 @@ def write_stream() -> Writer:
         with av.open(str(path), "w", format=container, options=dict(options or {})) as out:
             # All streams must be there before the first packet is written.
             shown = _add_picture(out) if picture else None
-            heard = (
-                None if samples is None else _add_sound(out, samples, rate_hz, codec, **(codec_options or {}))
-            )
+            heard = None if samples is None else _add_sound(out, samples, rate_hz, codec, **(codec_options or {}))
             if shown is not None:
                 out.mux(list(_pictures(shown, 2.0 if samples is None else len(samples) / rate_hz)))
             if heard is not None and samples is not None:

@@ -12,13 +12,20 @@ import soundfile
 from acoustic_plugins.readers import container_sound, plain_sound
 from scipy.io import wavfile
 
-from acoustic.api import InputError
+from acoustic.api import InputError, Sound
 from acoustic.hookspecs import Reader
 
 READERS: list[Reader] = [*plain_sound.acoustic_readers(), *container_sound.acoustic_readers()]
 RATE = 48_000
 NOISE = np.random.default_rng(8).normal(0, 0.05, (2 * RATE, 1))
 SIGNED = (NOISE * 32_767).astype(np.int16)
+
+
+def read(path: Path) -> Sound:
+    """Read by the reader that claims the file."""
+    head = path.read_bytes()[:4096]
+    (reader,) = [reader for reader in READERS if reader.claims(head)]
+    return reader.read(path)
 
 
 def refusal(path: Path) -> InputError:
@@ -94,13 +101,10 @@ def test_a_readers_own_refusal_of_the_others_file(wav: Path) -> None:
 
 
 def test_a_wav_header_and_nothing_else(wav: Path) -> None:
-    assert (
-        "no sound in the file can be decoded"
-        in refusal(overwrite(cut(wav, 44 / 192_044), 40, bytes(4))).found
-    )
+    assert "no sound in the file can be decoded" in refusal(overwrite(cut(wav, 44 / 192_044), 40, bytes(4))).found
 
 
-@pytest.mark.parametrize("length", [13, 20, 30, 43])
+@pytest.mark.parametrize("length", [13, 20, 30, 40])
 def test_a_wav_header_cut_short(wav: Path, length: int) -> None:
     error = refusal(cut(wav, length / wav.stat().st_size + 1e-9))
     assert wav.stat().st_size == length
@@ -237,10 +241,19 @@ def test_an_mp3_cut_short(tmp_path: Path) -> None:
     assert "of the 2.00 s it should hold" in refusal(cut(tmp_path / "spin", 0.5)).found
 
 
-def test_an_ogg_cut_short_holds_nothing_or_what_it_tells(tmp_path: Path) -> None:
-    """Two seconds of Vorbis are one page; without its end it's none."""
-    soundfile.write(str(tmp_path / "spin"), SIGNED, RATE, format="OGG")
-    assert "no sound in the file can be decoded" in refusal(cut(tmp_path / "spin", 0.5)).found
+@pytest.mark.parametrize("codec", ["vorbis", "libopus"])
+def test_an_ogg_cut_short_says_so(tmp_path: Path, write_stream: Any, codec: str) -> None:
+    """It tells no length, so there's no share to judge, but its last page is marked."""
+    path = tmp_path / "spin"
+    long = np.tile(NOISE, (5, 1))
+    if codec == "vorbis":
+        soundfile.write(str(path), long, RATE, format="OGG")
+    else:
+        write_stream(path, long, container="ogg", codec=codec)
+    assert "missing" not in read(path).format
+    sound = read(cut(path, 0.5))
+    assert sound.format.endswith("; the end of the file is missing")
+    assert 3 * RATE < len(sound.samples) < 7 * RATE
 
 
 @pytest.mark.parametrize("container", ["WAV", "RF64", "W64", "AIFF", "CAF"])
@@ -248,8 +261,8 @@ def test_a_little_missing_is_said_and_the_rest_taken(tmp_path: Path, container: 
     path = tmp_path / "spin"
     long = np.tile(SIGNED, (3, 1))
     soundfile.write(str(path), long, RATE, format=container, subtype="PCM_16")
-    sound = plain_sound.PlainSound().read(cut(path, 0.97))
-    assert re.search(r"PCM; 0\.1[789] s of 6\.00 s are missing$", sound.format)
+    sound = read(cut(path, 0.97))
+    assert re.search(r"; 0\.1[789] s of 6\.00 s are missing$", sound.format)
     np.testing.assert_array_equal(sound.samples, long[: len(sound.samples)] / 2.0**15)
 
 
@@ -291,13 +304,9 @@ def test_damage_anywhere_ends_in_sound_or_in_a_refusal(
 ) -> None:
     """No other exception, whatever bytes a bad card hands back."""
     rng = np.random.default_rng(seed)
-    makers = [
-        lambda: wav,
-        lambda: write_stream(tmp_path / "s", NOISE, container="ipod", codec="aac"),
-        lambda: write_stream(tmp_path / "s", NOISE, container="webm", codec="libopus"),
-        lambda: write_stream(tmp_path / "s", SIGNED, container="mov", codec="alac"),
-    ]
-    path = makers[seed % len(makers)]()
+    ways = [("ipod", "aac"), ("webm", "libopus"), ("mov", "alac"), ("", "")]
+    container, codec = ways[seed % len(ways)]
+    path = write_stream(tmp_path / "s", SIGNED, container=container, codec=codec) if codec else wav
     size = path.stat().st_size
     reach = size if seed % 8 < 4 else min(size, 600)
     for place in rng.integers(0, reach, 30):

@@ -218,7 +218,7 @@ STREAMS: dict[str, dict[str, Any]] = {
 
 
 def require_true(sound: Sound, rate_hz: int, loose_db: float = 1) -> None:
-    """2 ms is a tenth of an AAC packet, 1 dB what coding may take from a loud tone, if it isn't for speech."""
+    """2 ms is a tenth of an AAC packet, 1 dB what coding may take from a loud tone; for speech more."""
     written = track(rate_hz)
     assert sound.sample_rate_hz == rate_hz
     assert sound.samples.shape[1] == 1

@@ -40,9 +40,11 @@ class Contamination:
 
         motion = hearing.motion
         clicks = find_clicks(hearing.bank)
-        own = np.array([np.min(np.abs(motion.own_clicks_s - t), initial=np.inf) <= OWN_CLICK_S for t in clicks.times_s])
+        own = np.array(
+            [np.min(np.abs(motion.own_clicks_s - t), initial=np.inf) <= OWN_CLICK_S for t in clicks.times_s]
+        )
         turning = (clicks.times_s >= motion.start_s) & (clicks.times_s < motion.stop_s) & ~own.astype(bool)
-        quiet_count, quiet_s = _quiet(hearing, clicks.times_s)
+        quiet_count, quiet_s = _quiet(hearing, clicks.times_s.tolist())
         angle = np.interp(clicks.times_s[turning], motion.times_s, motion.turns)
         order, chance_rhythm, offset = rhythm(angle)
         loose = np.ones(angle.size, dtype=bool)

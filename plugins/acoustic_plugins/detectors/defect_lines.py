@@ -13,7 +13,6 @@ from acoustic.api import (
     PartEvidence,
     chance_of_events,
     hookimpl,
-    over_room,
 )
 
 ACOUSTIC_API = (1, 0)
@@ -61,7 +60,9 @@ def _judge(hearing: Hearing, part: PartEvidence) -> Finding:
     elif part.chance <= DETECTION_CHANCE:
         detail = f"a weak rhythm of {WORDS[part.part]}, no stronger than sound bearings show"
         if part.rivals:
-            detail = f"a rhythm that fits {WORDS[part.part]} and {' and '.join(WORDS[r] for r in part.rivals)} alike"
+            detail = (
+                f"a rhythm that fits {WORDS[part.part]} and {' and '.join(WORDS[r] for r in part.rivals)} alike"
+            )
     else:
         detail = f"no rhythm of {WORDS[part.part]}"
     return Finding(
@@ -87,12 +88,10 @@ def _evidence(hearing: Hearing, part: PartEvidence) -> Evidence:
 
 def _severity_db(hearing: Hearing, part: PartEvidence) -> float:
     """Event power over the bearing's own share of the running level."""
-    motion = hearing.motion
-    over = over_room(hearing.bank, motion.start_s, motion.stop_s, motion.still)
     own_share = 1.0
-    if over is not None:
+    if hearing.over is not None:
         first, last = hearing.spectra.runs[part.match.run]
-        excess_db = float(over.excess_db[first : last + 1].mean())
+        excess_db = float(hearing.over.excess_db[first : last + 1].mean())
         own_share = max(LEAST_OWN_SHARE, 1 - 10 ** (-excess_db / 10))
     return max(FAINTEST_DB, 10 * math.log10(max(part.event_ratio / own_share, 1e-9)))
 

@@ -11,6 +11,7 @@ from acoustic.api import (
     Finding,
     Hearing,
     chance_of_flicker,
+    defect_orders,
     flicker,
     hookimpl,
     near_clicks,
@@ -21,6 +22,7 @@ ACOUSTIC_API = (1, 0)
 NEIGHBOURS = 3  # bands averaged
 LOWEST_HZ = 200.0
 FAINTEST_DB = -20.0
+FASTEST_STRIKES_HZ = 45.0  # faster, regular strikes alone make the level flicker from one 8 ms block to the next
 
 
 class Rumble:
@@ -35,6 +37,9 @@ class Rumble:
         import numpy as np
 
         motion, bank = hearing.motion, hearing.bank
+        strikes_hz = float(motion.speed_hz.max()) * defect_orders(hearing.bearing.geometry).inner_raceway
+        if strikes_hz > FASTEST_STRIKES_HZ:
+            return [_finding(1.0, None, "it turns too fast to part roughness from regular strikes: not judged")]
         clicks = near_clicks(bank)
         turning = flicker(bank, motion.start_s, motion.stop_s, leave_out=clicks)
         if not np.isfinite(turning).any():
@@ -46,7 +51,9 @@ class Rumble:
         lowest = int(np.searchsorted(bank.mid_hz, LOWEST_HZ))
         runs = [
             (float(np.mean(log_ratio[first : first + NEIGHBOURS])), first)
-            for first in range(min(lowest, max(0, turning.size - NEIGHBOURS)), max(1, turning.size - NEIGHBOURS + 1))
+            for first in range(
+                min(lowest, max(0, turning.size - NEIGHBOURS)), max(1, turning.size - NEIGHBOURS + 1)
+            )
         ]
         best, first = max(runs)
         ratio = math.exp(best)

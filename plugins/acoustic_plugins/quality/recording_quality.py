@@ -12,13 +12,12 @@ from acoustic.api import (
     clipped_share,
     gaps,
     hookimpl,
-    over_room,
     sounding_level,
 )
 
 ACOUSTIC_API = (1, 0)
 
-# Common practice, judged on simulated spins: below these a defect of middling size is missed more often than found.
+# Judged on simulated spins: below these a defect of middling size is missed more often than found.
 FEWEST_TURNS, FEW_TURNS = 4.0, 6.0
 SHORTEST_S = 1.0
 NARROW_HZ, TOO_NARROW_HZ = 5000.0, 2500.0
@@ -135,8 +134,7 @@ def _short(hearing: Hearing) -> list[Problem]:
 def _faint(hearing: Hearing) -> list[Problem]:
     import numpy as np
 
-    motion = hearing.motion
-    over = over_room(hearing.bank, motion.start_s, motion.stop_s, motion.still)
+    over = hearing.over
     if over is None:
         return [
             Problem(

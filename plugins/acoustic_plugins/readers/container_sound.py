@@ -12,6 +12,7 @@ Packets that are lost leave silence behind, so that what follows keeps its time.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,15 +20,19 @@ from acoustic.api import InputError, Sound, hookimpl
 from acoustic_plugins.readers.limits import (
     COPY_AGAIN,
     HEAD_BYTES,
+    MAX_CHANNELS,
     MAX_DURATION_S,
     MAX_MISSING_SHARE,
     Kind,
+    Nameless,
+    broken_note,
     kind_of,
     loss_note,
     opened,
     require_kind,
     require_recording,
     require_sound,
+    share_present,
     too_long,
 )
 
@@ -78,20 +83,23 @@ class ContainerSound:
 
         with opened(path) as file:
             kind = require_kind(path, file.read(HEAD_BYTES), "container")
+            share = share_present(file)
+            broken = broken_note(file, kind)
             file.seek(0)
             try:
                 # The demuxer is named, so that no file can pass for a playlist of others.
-                with av.open(file, "r", format=kind.demuxer, metadata_errors="replace") as container:
-                    return _decoded(path, container, kind)
+                with av.open(Nameless(file), "r", format=kind.demuxer, metadata_errors="replace") as container:
+                    sound = _decoded(path, container, kind, share)
             except av.FFmpegError as error:
                 raise InputError(
                     f"{path.name}: this {kind.words} file can't be decoded; it was cut short, "
                     f"never finished, or is damaged ({error.strerror})",
                     hint=COPY_AGAIN,
                 ) from error
+        return replace(sound, format=sound.format + broken)
 
 
-def _decoded(path: Path, container: InputContainer, kind: Kind) -> Sound:
+def _decoded(path: Path, container: InputContainer, kind: Kind, share: float) -> Sound:
     """Check the header, decode, and compare the two."""
     import numpy as np
 
@@ -102,19 +110,19 @@ def _decoded(path: Path, container: InputContainer, kind: Kind) -> Sound:
     for frame in _frames(container, stream):
         line.add(frame)
     require_sound(path, line.heard)
-    line.require_one_kind()
-    note = _note(path, line, told_s)
+    line.require_one_kind(told_s)
+    note = _note(path, line, told_s, share)
     return Sound(np.concatenate(line.blocks), float(line.rate_hz), f"{kind.words}, {_coding(stream)}{note}")
 
 
-def _note(path: Path, line: _TimeLine, told_s: float | None) -> str:
+def _note(path: Path, line: _TimeLine, told_s: float | None, share: float) -> str:
     """Put into words where the sound isn't whole; empty where it is."""
     rate_hz = line.rate_hz
     holes = line.length - line.late - line.heard
     note = loss_note(
         path,
         heard_s=line.heard / rate_hz,
-        promised_s=max(told_s or 0.0, (line.heard + holes) / rate_hz),
+        promised_s=max(told_s or 0.0, (line.heard + holes) / rate_hz, line.heard / rate_hz / share),
         holes_s=holes / rate_hz,
     )
     late_s = line.late / rate_hz
@@ -197,8 +205,7 @@ class _TimeLine:
         self.blocks: list[NDArray[np.float64]] = []
         self.rate_hz = self.channels = 0
         self.length = self.heard = self.late = 0
-        self.others = ""
-        self.others_s = 0.0
+        self.others_s: dict[tuple[int, int], float] = {}
 
     def add(self, frame: AudioFrame) -> None:
         """Append a frame, after silence where one was lost."""
@@ -224,23 +231,24 @@ class _TimeLine:
         A frame with others is damage, or else the recording changes there; in
         neither case may its samples be touched: it may claim dozens of channels.
         """
-        rate_hz, channels = frame.sample_rate, frame.layout.nb_channels
-        if not self.blocks:
-            require_recording(self.path, channels=channels, rate_hz=rate_hz, duration_s=None)
-            self.rate_hz, self.channels = rate_hz, channels
-        if (rate_hz, channels) == (self.rate_hz, self.channels):
+        found = (frame.sample_rate, frame.layout.nb_channels)
+        if not self.blocks and found[0] and 1 <= found[1] <= MAX_CHANNELS:
+            require_recording(self.path, channels=found[1], rate_hz=found[0], duration_s=None)
+            self.rate_hz, self.channels = found
+        if found == (self.rate_hz, self.channels):
             return True
-        self.others = f"Hz: {self.rate_hz}, then {rate_hz}; channels: {self.channels}, then {channels}"
-        self.others_s += frame.samples / max(rate_hz, 1)
+        self.others_s[found] = self.others_s.get(found, 0.0) + frame.samples / max(found[0], 1)
         return False
 
-    def require_one_kind(self) -> None:
-        """Refuse a recording that changes its rate or channels part way."""
-        if self.others_s > MAX_MISSING_SHARE * (self.others_s + self.heard / self.rate_hz):
-            raise InputError(
-                f"{self.path.name}: the sound changes part way ({self.others}); one kind of sound is needed",
-                hint="Record again in one go, or cut out the part with the spin.",
-            )
+    def require_one_kind(self, told_s: float | None) -> None:
+        """Refuse a recording that changes its rate or channels part way, not one with odd damaged frames."""
+        for (rate_hz, channels), seconds in self.others_s.items():
+            if seconds > MAX_MISSING_SHARE * max(told_s or 0.0, seconds + self.heard / self.rate_hz):
+                raise InputError(
+                    f"{self.path.name}: the sound changes part way (Hz: {self.rate_hz}, then {rate_hz}; "
+                    f"channels: {self.channels}, then {channels}); one kind of sound is needed",
+                    hint="Record again in one go, or cut out the part with the spin.",
+                )
 
     def _silence_before(self, frame: AudioFrame) -> int:
         """Count the samples that are missing before a frame."""
@@ -252,6 +260,8 @@ class _TimeLine:
         jump_s = frame.time - self.expected_s
         self.expected_s = frame.time + long_s
         if jump_s < max(LOST_PACKET_SHARE * long_s, LEAST_HOLE_S):
+            if not self.heard:
+                self.start_s = frame.time  # a start told some ms too early is no hole for the next to fill
             return 0
         return max(0, round((frame.time - self.start_s) * self.rate_hz) - self.length)
 

@@ -6,7 +6,9 @@ refuse in the same words.
 
 from __future__ import annotations
 
+import os
 import re
+import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -24,6 +26,12 @@ MAX_DURATION_S = 300.0
 MAX_MISSING_SHARE = 0.05
 # Encoders pad, and containers round: less than this is no loss.
 PADDING_S = 0.1
+
+# Sizes that recorders write where they don't know yet.
+UNKNOWN_BYTES = 0x7FFFF000
+# Ends the walk through a file that is all zeros.
+MAX_CHUNKS = 1000
+OGG_PAGE_BYTES = 65_307
 
 COPY_AGAIN = "Copy the file from the phone again; if that changes nothing, record again."
 
@@ -76,6 +84,27 @@ _KINDS: tuple[tuple[bytes, Kind], ...] = (
 )
 
 
+@dataclass(frozen=True, slots=True)
+class _Chunks:
+    """How a family of files strings its chunks together."""
+
+    first: int
+    header: str
+    sound: bytes
+    align: int
+    size_counts_header: bool = False
+
+
+_CHUNKS = {
+    b"RIFF": _Chunks(12, "<4sI", b"data", align=2),
+    b"RIFX": _Chunks(12, ">4sI", b"data", align=2),
+    b"RF64": _Chunks(12, "<4sI", b"data", align=2),
+    b"FORM": _Chunks(12, ">4sI", b"SSND", align=2),
+    b"caff": _Chunks(8, ">4sq", b"data", align=1),
+    b"riff": _Chunks(40, "<4s12xQ", b"data", align=8, size_counts_header=True),
+}
+
+
 def kind_of(head: bytes) -> Kind | None:
     """Tell the kind of a file from its first bytes; None where they say nothing.
 
@@ -117,6 +146,28 @@ def opened(path: Path) -> Iterator[BufferedReader]:
             f"{path.name}: the file can't be read ({reason.lower()})",
             hint="Check the name and that you may read the file.",
         ) from error
+
+
+class Nameless:
+    """What the decoders need of an open file.
+
+    Without the file's name, because one of them goes by the suffix of some. They
+    print a stack trace where a damaged header points to before the start and
+    `seek` raises; to a negative place they listen.
+    """
+
+    def __init__(self, file: BufferedReader) -> None:
+        self.read = file.read
+        self.readinto = file.readinto
+        self.tell = file.tell
+        self._seek = file.seek
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        """Go to a place in the file; -1 where that is none."""
+        try:
+            return self._seek(offset, whence)
+        except (OSError, ValueError):
+            return -1
 
 
 def require_kind(path: Path, head: bytes, reader: Literal["plain", "container"]) -> Kind:
@@ -223,8 +274,55 @@ def loss_note(path: Path, *, heard_s: float, promised_s: float, holes_s: float =
     if missing_s > max(PADDING_S, MAX_MISSING_SHARE * promised_s):
         raise InputError(
             f"{path.name}: only {heard_s:.2f} s of the {promised_s:.2f} s it should hold can be decoded; "
-            "it was cut short or is damaged",
+            "it was cut short, or is damaged or protected",
             hint=COPY_AGAIN,
         )
     note = f"; {max(missing_s, holes_s):.2f} s of {promised_s:.2f} s are missing"
     return note + (", holes are left silent" if holes_s else "")
+
+
+def share_present(file: BufferedReader) -> float:
+    """Tell which share of the bytes that the sound's chunk promises is there.
+
+    The decoders silently take what there is. Other families of files: 1.
+    """
+    end = file.seek(0, os.SEEK_END)
+    file.seek(0)
+    chunks = _CHUNKS.get(file.read(4))
+    if chunks is None:
+        return 1.0
+    length = struct.calcsize(chunks.header)
+    long_size = 0
+    position = chunks.first
+    for _ in range(MAX_CHUNKS):
+        if position > end:
+            break
+        file.seek(position)
+        header = file.read(length)
+        if len(header) < length:
+            break
+        name, size = struct.unpack(chunks.header, header)
+        size -= length if chunks.size_counts_header else 0
+        position += length
+        if name == b"ds64":
+            long_size = int.from_bytes(file.read(16)[8:], "little")
+        elif name == chunks.sound:
+            promised = long_size or size
+            told = promised > 0 and (promised < UNKNOWN_BYTES or bool(long_size))
+            return min(1.0, max(1, end - position) / promised) if told else 1.0
+        if size < 0:
+            break
+        position += size + -size % chunks.align
+    return 1.0
+
+
+def broken_note(file: BufferedReader, kind: Kind) -> str:
+    """Say that an Ogg file lacks its end: it tells no length, but marks its last page."""
+    if kind.words != "Ogg":
+        return ""
+    end = file.seek(0, os.SEEK_END)
+    file.seek(max(0, end - OGG_PAGE_BYTES))
+    tail = file.read()
+    page = tail.rfind(b"OggS")
+    flags = tail[page + 5 : page + 6] if page >= 0 else b""
+    return "" if flags and flags[0] & 4 else "; the end of the file is missing"

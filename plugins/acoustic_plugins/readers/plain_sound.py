@@ -7,11 +7,7 @@ above full scale and a NaN stay for the quality checks to judge.
 
 from __future__ import annotations
 
-import os
-import struct
 from collections.abc import Sequence
-from dataclasses import dataclass
-from io import BufferedReader
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,12 +16,15 @@ from acoustic_plugins.readers.limits import (
     COPY_AGAIN,
     HEAD_BYTES,
     MAX_DURATION_S,
+    Nameless,
+    broken_note,
     kind_of,
     loss_note,
     opened,
     require_kind,
     require_recording,
     require_sound,
+    share_present,
     too_long,
 )
 
@@ -37,53 +36,9 @@ ACOUSTIC_API = (1, 0)
 
 # Where a file breaks off, what was read of the last block is lost: 20 ms.
 BLOCK_FRAMES = 1024
-# Frame counts and sizes that recorders write where they don't know yet.
+# What libsndfile tells where the header leaves the length open.
 UNKNOWN_FRAMES = 2**62
-UNKNOWN_BYTES = 0x7FFFF000
 WORDS = {"WAVEX": "WAV", "OGG": "Ogg"}
-# Ends the walk through a file that is all zeros.
-MAX_CHUNKS = 1000
-
-
-@dataclass(frozen=True, slots=True)
-class _Chunks:
-    """How a family of files strings its chunks together."""
-
-    first: int
-    header: str
-    sound: bytes
-    align: int
-    size_counts_header: bool = False
-
-
-_CHUNKS = {
-    b"RIFF": _Chunks(12, "<4sI", b"data", align=2),
-    b"RIFX": _Chunks(12, ">4sI", b"data", align=2),
-    b"RF64": _Chunks(12, "<4sI", b"data", align=2),
-    b"FORM": _Chunks(12, ">4sI", b"SSND", align=2),
-    b"riff": _Chunks(40, "<4s12xQ", b"data", align=8, size_counts_header=True),
-}
-
-
-class _Nameless:
-    """What libsndfile needs of an open file.
-
-    Without the file's name, because its wrapper goes by the suffix of some; and
-    a place before the start, which damaged headers point to, isn't gone to.
-    """
-
-    def __init__(self, file: BufferedReader) -> None:
-        self.read = file.read
-        self.readinto = file.readinto
-        self.tell = file.tell
-        self._seek = file.seek
-
-    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
-        """Go to a place in the file, or stay where that is none."""
-        try:
-            return self._seek(offset, whence)
-        except (OSError, ValueError):
-            return self.tell()
 
 
 class PlainSound:
@@ -119,11 +74,12 @@ class PlainSound:
         with opened(path) as file:
             head = file.read(HEAD_BYTES)
             kind = require_kind(path, head, "plain")
-            share = _share_present(file)
+            share = share_present(file)
+            broken = broken_note(file, kind)
             file.seek(0)
             try:
-                with soundfile.SoundFile(_Nameless(file)) as sound:
-                    return _decoded(path, sound, head=head, share=share)
+                with soundfile.SoundFile(Nameless(file)) as sound:
+                    return _decoded(path, sound, head=head, share=share, broken=broken)
             except soundfile.LibsndfileError as error:
                 reason = error.error_string.rstrip(".")
                 raise InputError(
@@ -131,7 +87,7 @@ class PlainSound:
                 ) from error
 
 
-def _decoded(path: Path, sound: Any, *, head: bytes, share: float) -> Sound:
+def _decoded(path: Path, sound: Any, *, head: bytes, share: float, broken: str) -> Sound:
     """Check the header, decode, and compare the two."""
     rate_hz = sound.samplerate
     told_s = sound.frames / rate_hz if _tells_length(sound, head) else None
@@ -141,7 +97,7 @@ def _decoded(path: Path, sound: Any, *, head: bytes, share: float) -> Sound:
     heard_s = len(samples) / rate_hz
     note = loss_note(path, heard_s=heard_s, promised_s=max(told_s or 0.0, heard_s / share))
     container = WORDS.get(sound.format, sound.format)
-    return Sound(samples, float(rate_hz), f"{container}, {_coding(sound.subtype_info)}{note}")
+    return Sound(samples, float(rate_hz), f"{container}, {_coding(sound.subtype_info)}{note}{broken}")
 
 
 def _blocks(path: Path, sound: Any) -> NDArray[np.float64]:
@@ -178,41 +134,6 @@ def _tells_length(sound: Any, head: bytes) -> bool:
     if sound.format == "MP3":
         return any(table in head for table in (b"Xing", b"Info", b"VBRI"))
     return bool(sound.frames < UNKNOWN_FRAMES)
-
-
-def _share_present(file: BufferedReader) -> float:
-    """Tell which share of the bytes that the sound's chunk promises is there.
-
-    libsndfile silently reads what there is.
-    """
-    end = file.seek(0, os.SEEK_END)
-    file.seek(0)
-    chunks = _CHUNKS.get(file.read(4))
-    if chunks is None:
-        return 1.0
-    length = struct.calcsize(chunks.header)
-    long_size = 0
-    position = chunks.first
-    for _ in range(MAX_CHUNKS):
-        if position > end:
-            break
-        file.seek(position)
-        header = file.read(length)
-        if len(header) < length:
-            break
-        name, size = struct.unpack(chunks.header, header)
-        size -= length if chunks.size_counts_header else 0
-        position += length
-        if name == b"ds64":
-            long_size = int.from_bytes(file.read(16)[8:], "little")
-        elif name == chunks.sound:
-            promised = long_size or size
-            told = promised > 0 and (promised < UNKNOWN_BYTES or bool(long_size))
-            return min(1.0, max(1, end - position) / promised) if told else 1.0
-        if size < 0:
-            break
-        position += size + -size % chunks.align
-    return 1.0
 
 
 @hookimpl

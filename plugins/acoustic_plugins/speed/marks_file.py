@@ -59,9 +59,13 @@ def read_marks(path: Path) -> list[float]:
     except FileNotFoundError:
         raise InputError(f"no file of marks at {path}", hint="Check the path given with --marks.") from None
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path.name} cannot be read as text ({type(error).__name__})", hint=FORMAT_HINT) from None
+        raise InputError(
+            f"{path.name} cannot be read as text ({type(error).__name__})", hint=FORMAT_HINT
+        ) from None
     separator = ";" if ";" in text and "," not in text.replace(";", "") else ","
-    rows = [(line, row) for line, row in enumerate(csv.reader(text.splitlines(), delimiter=separator), 1) if any(row)]
+    rows = [
+        (line, row) for line, row in enumerate(csv.reader(text.splitlines(), delimiter=separator), 1) if any(row)
+    ]
     marks: list[float] = []
     for line, row in rows:
         try:
@@ -69,7 +73,9 @@ def read_marks(path: Path) -> list[float]:
         except ValueError:
             if line == rows[0][0]:
                 continue  # the header
-            raise InputError(f"{path.name}, line {line}: {row[0]!r} is no time in seconds", hint=FORMAT_HINT) from None
+            raise InputError(
+                f"{path.name}, line {line}: {row[0]!r} is no time in seconds", hint=FORMAT_HINT
+            ) from None
     return marks
 
 

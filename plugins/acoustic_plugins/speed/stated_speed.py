@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from acoustic.api import InputError, Motion, Recording, SpeedRequest, band_bank, hookimpl, still_parts, turning_part
+from acoustic.api import (
+    InputError,
+    Motion,
+    Recording,
+    SpeedRequest,
+    band_bank,
+    hookimpl,
+    still_parts,
+    turning_part,
+)
 
 ACOUSTIC_API = (1, 0)
 

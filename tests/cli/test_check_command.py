@@ -1,0 +1,225 @@
+"""`acoustic check` end to end over real files: the verdicts, the text, the exit codes, the pictures."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from acoustic.core.geometry import BearingGeometry
+from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_DONE, EXIT_OUR_BUG, EXIT_UNUSABLE
+
+Run = Callable[..., Any]
+Take = Callable[..., Any]
+
+# case, how the angle is given, conditions that must be detected, condition that must not be
+JUDGED = [
+    ("outer", "marks", {"outer_raceway"}, {"inner_raceway", "ball", "raceway", "contamination"}),
+    ("inner", "marks", {"inner_raceway"}, {"outer_raceway", "ball", "raceway", "contamination"}),
+    ("ball", "marks", {"ball"}, {"outer_raceway", "inner_raceway", "raceway", "contamination"}),
+    ("rumble", "marks", {"rumble"}, {"ball", "cage"}),
+    ("grit", "marks", {"contamination"}, {"outer_raceway", "inner_raceway", "raceway", "cage"}),
+    ("steady_outer", "speed", {"outer_raceway"}, {"inner_raceway", "ball", "raceway"}),
+    ("ticking_outer", "ticks", {"outer_raceway"}, {"inner_raceway", "ball", "contamination"}),
+]
+SOUND = [("sound", "marks"), ("steady", "speed"), ("ticking", "ticks")]
+SOURCE = {"marks": "marks", "speed": "stated", "ticks": "ticks"}
+
+
+@pytest.fixture(scope="module")
+def call(taken: Take) -> Callable[..., list[str]]:
+    """Arguments that check a case: (case, how the angle is given) -> list."""
+
+    def arguments(case: str, by: str, ending: str = ".wav") -> list[str]:
+        made = taken(case, ending)
+        angle = {"marks": ["--marks", str(made.marks)], "speed": ["--speed", "75"], "ticks": ["--ticks"]}[by]
+        return ["check", str(made.path), "--bearing", "6805", *angle]
+
+    return arguments
+
+
+def detected(document: Any) -> set[str]:
+    return {finding["condition"] for finding in document["findings"] if finding["detected"]}
+
+
+@pytest.mark.parametrize(("case", "by", "wanted", "unwanted"), JUDGED, ids=[row[0] for row in JUDGED])
+def test_damage_is_found_and_named(
+    case: str, by: str, wanted: set[str], unwanted: set[str], acoustic: Run, call: Any
+) -> None:
+    outcome = acoustic(*call(case, by), "--json")
+    assert (outcome.code, outcome.stderr) == (EXIT_DONE, "")
+    heard = detected(outcome.document)
+    assert wanted <= heard
+    assert not heard & unwanted
+    assert outcome.document["grade"]["level"] in {"watch", "service", "replace"}
+    assert outcome.document["motion"]["source"] == SOURCE[by]
+
+
+@pytest.mark.parametrize(("case", "by"), SOUND)
+def test_a_sound_bearing_is_clean(case: str, by: str, acoustic: Run, call: Any) -> None:
+    document = acoustic(*call(case, by), "--json").document
+    assert detected(document) == set()
+    assert document["grade"]["level"] == "clean"
+    assert document["quality"]["problems"] == []
+
+
+@pytest.mark.parametrize("ending", [".flac", ".m4a"])
+@pytest.mark.parametrize("case", ["outer", "grit", "sound"])
+def test_the_format_does_not_matter(case: str, ending: str, acoustic: Run, call: Any) -> None:
+    """FLAC holds the very samples of the WAV; AAC changes them, but not what is in them."""
+    plain = acoustic(*call(case, "marks"), "--json").document
+    other = acoustic(*call(case, "marks", ending), "--json").document
+    assert detected(other) == detected(plain)
+    assert other["grade"]["level"] == plain["grade"]["level"]
+    if ending == ".flac":
+        assert other["findings"] == plain["findings"]
+    assert other["recording"]["sample_rate_hz"] == plain["recording"]["sample_rate_hz"]
+
+
+def test_the_text_says_grade_then_why_then_next(acoustic: Run, call: Any) -> None:
+    text = acoustic(*call("outer", "marks")).stdout
+    lines = text.splitlines()
+    assert lines[0].split()[0] in {"WATCH", "SERVICE", "REPLACE"}
+    labels = [line.split()[0] for line in lines[1:] if line and not line.startswith(" ")]
+    assert labels[:3] == ["why", "next", "heard"]
+    assert labels[3:] == ["crank", "bearing", "recording", "take"]
+    assert "outer ring" in text.partition("next")[0]
+
+
+def test_the_text_of_a_sound_bearing(acoustic: Run, call: Any) -> None:
+    text = acoustic(*call("sound", "marks")).stdout
+    assert text.startswith("CLEAN  ")
+    assert "ride on" in text.lower()
+    assert "outer_raceway" not in text, "people see words, programs see codes"
+
+
+def test_quiet_prints_the_grade_alone(acoustic: Run, call: Any) -> None:
+    outcome = acoustic(*call("outer", "marks"), "--quiet")
+    assert outcome.stdout.count("\n") == 1
+    assert outcome.stdout.split()[0] in {"WATCH", "SERVICE", "REPLACE"}
+    assert outcome.stderr == ""
+
+
+@pytest.mark.parametrize(
+    ("case", "limit", "code"),
+    [
+        ("outer", "watch", EXIT_AT_OR_PAST_GRADE),
+        ("outer", "replace", EXIT_AT_OR_PAST_GRADE),
+        ("grit", "service", EXIT_AT_OR_PAST_GRADE),
+        ("grit", "replace", EXIT_DONE),
+        ("sound", "watch", EXIT_DONE),
+    ],
+)
+def test_fail_on(case: str, limit: str, code: int, acoustic: Run, call: Any) -> None:
+    """A deep pit calls for a new bearing, grit for service, and nothing for nothing."""
+    outcome = acoustic(*call(case, "marks"), "--fail-on", limit, "--quiet")
+    assert outcome.code == code
+    assert outcome.stdout
+
+
+def test_without_fail_on_a_bad_grade_is_no_error(acoustic: Run, call: Any) -> None:
+    assert acoustic(*call("outer", "marks"), "--quiet").code == EXIT_DONE
+
+
+def test_numbers_in_place_of_a_name(acoustic: Run, taken: Take) -> None:
+    """The 6805's numbers by hand give what its name gives."""
+    made = taken("outer")
+    numbers = ["--balls", 16, "--ball-diameter", 3.5, "--pitch-diameter", 31]
+    found = acoustic("check", made.path, *numbers, "--marks", made.marks, "--json").document
+    assert detected(found) == {"outer_raceway"}
+    assert (found["bearing"]["designation"], found["bearing"]["balls_source"]) == ("as given", "given")
+
+
+def test_the_ball_count_is_heard_where_makers_differ(acoustic: Run, taken: Take) -> None:
+    """15 balls pass the outer ring 15 x (1 - 3.5/31)/2 = 6.65 times a turn, 16 balls 7.10 times."""
+    made = taken("outer", geometry=BearingGeometry(balls=15, ball_diameter_mm=3.5, pitch_diameter_mm=31.0))
+    found = acoustic("check", made.path, "--bearing", "6805", "--marks", made.marks, "--json").document
+    assert "outer_raceway" in detected(found)
+    assert (found["bearing"]["balls"], found["bearing"]["balls_source"]) == (15, "inferred")
+    assert found["bearing"]["ball_counts_tried"] == [15, 16]
+
+
+def test_spin_is_what_the_user_says(acoustic: Run, call: Any) -> None:
+    said = acoustic(*call("sound", "marks"), "--spin", "pedal", "--json").document
+    found = acoustic(*call("sound", "marks"), "--json").document
+    assert (said["motion"]["spin"], found["motion"]["spin"]) == ("pedal", "hand")
+
+
+def test_few_turns_are_enough_to_find_damage_but_not_to_clear(acoustic: Run, call: Any) -> None:
+    """Five marked turns: strikes are strikes, but silence might be chance."""
+    found = acoustic(*call("short_outer", "marks"), "--json")
+    cleared = acoustic(*call("short", "marks"), "--json")
+    assert found.code == EXIT_DONE
+    assert "outer_raceway" in detected(found.document)
+    assert found.document["grade"]["level"] in {"watch", "replace"}
+    assert cleared.code == EXIT_UNUSABLE
+    assert cleared.document["grade"]["level"] == "undecided"
+
+
+def test_a_phone_too_far_away_is_undecided(acoustic: Run, call: Any) -> None:
+    outcome = acoustic(*call("far_away", "marks"), "--json")
+    assert outcome.code == EXIT_UNUSABLE
+    assert [problem["code"] for problem in outcome.document["quality"]["problems"]] == ["faint"]
+    assert outcome.document["grade"]["advice"]
+
+
+@pytest.mark.parametrize("ending", [".png", ".svg"])
+def test_plot(ending: str, tmp_path: Path, acoustic: Run, call: Any) -> None:
+    picture = tmp_path / f"spin{ending}"
+    outcome = acoustic(*call("outer", "marks"), "--plot", picture, "--json")
+    assert outcome.code == EXIT_DONE
+    assert outcome.document["schema"]
+    assert str(picture) in outcome.stderr
+    assert [path.name for path in tmp_path.iterdir()] == [picture.name], "nothing half-written stays behind"
+    # Three panels with over a thousand columns of sound: an empty canvas takes some 20 kB as PNG.
+    assert picture.stat().st_size > 40_000
+    if ending == ".svg":
+        text = picture.read_text(encoding="utf-8")
+        for words in ("Recording", "turning, judged", "Crank speed, from the marks given", "events a crank turn"):
+            assert words in text
+        assert "outer ring" in text and "heard" in text
+
+
+def test_plot_over_an_older_picture(tmp_path: Path, acoustic: Run, call: Any) -> None:
+    picture = tmp_path / "spin.PNG"
+    picture.write_bytes(b"older")
+    assert acoustic(*call("sound", "marks"), "--plot", picture, "--quiet").code == EXIT_DONE
+    assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_the_recording_is_left_alone(tmp_path: Path, acoustic: Run, taken: Take) -> None:
+    """A name with blanks and a letter beyond ASCII, in a folder with nothing else."""
+    made = taken("sound")
+    copy = tmp_path / "Kurbel für links.wav"
+    shutil.copy(made.path, copy)
+    before = copy.read_bytes()
+    outcome = acoustic("check", copy, "--bearing", "6805", "--marks", made.marks, "--json")
+    assert outcome.document["recording"]["path"] == str(copy)
+    assert copy.read_bytes() == before
+    assert [path.name for path in tmp_path.iterdir()] == [copy.name]
+
+
+def test_an_error_of_ours_says_so(acoustic: Run, call: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*arguments: Any, **options: Any) -> None:
+        raise ZeroDivisionError("nothing over nothing")
+
+    monkeypatch.setattr("acoustic.pipeline.check_recording", broken)
+    outcome = acoustic(*call("sound", "marks"))
+    assert outcome.code == EXIT_OUR_BUG
+    assert outcome.stdout == ""
+    assert "not yours" in outcome.stderr
+    assert "ZeroDivisionError: nothing over nothing" in outcome.stderr
+    assert "--debug" in outcome.stderr
+    assert "Traceback" not in outcome.stderr
+    with pytest.raises(ZeroDivisionError):
+        acoustic(*call("sound", "marks"), "--debug")
+
+
+def test_debug_lets_a_refusal_through(acoustic: Run) -> None:
+    from acoustic.errors import InputError
+
+    with pytest.raises(InputError):
+        acoustic("check", "--debug", "absent.wav", "--bearing", "6805", "--speed", "75")

@@ -1,0 +1,77 @@
+"""What starting the program may load. By module names, not by a stopwatch: the same on every machine."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+# Whatever else an editable install or a site customisation brings is loaded by a bare interpreter too.
+BARE = "import sys; print(*sys.modules)"
+CALL = """
+import sys
+from acoustic.cli import main
+try:
+    main(sys.argv[1:])
+except SystemExit as end:
+    print(end.code, *sys.modules, file=sys.stderr)
+"""
+LIGHT = {"acoustic", "click", "colorama"}  # click needs colorama on Windows
+
+
+def loaded_by(code: str, *arguments: object) -> list[str]:
+    done = subprocess.run(
+        [sys.executable, "-c", code, *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=True,
+        timeout=60,
+    )
+    return (done.stdout if code == BARE else done.stderr.splitlines()[-1]).split()
+
+
+def packages(modules: list[str]) -> set[str]:
+    return {module.partition(".")[0] for module in modules}
+
+
+@pytest.fixture(scope="module")
+def bare() -> set[str]:
+    return packages(loaded_by(BARE))
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["-h"], ["--version"], ["check", "--help"]], ids=" ".join)
+def test_help_loads_nothing_heavy(arguments: list[str], bare: set[str]) -> None:
+    code, *modules = loaded_by(CALL, *arguments)
+    assert code == "0"
+    beyond = packages(modules) - bare - set(sys.stdlib_module_names)
+    assert "click" in beyond, "the test looks at the right process"
+    assert beyond <= LIGHT, f"{' '.join(arguments)} loads {', '.join(sorted(beyond - LIGHT))}"
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["--version"]], ids=" ".join)
+def test_help_imports_no_command(arguments: list[str]) -> None:
+    _, *modules = loaded_by(CALL, *arguments)
+    ours = sorted(module for module in modules if module.startswith("acoustic."))
+    assert ours == ["acoustic.cli", "acoustic.errors"]
+
+
+def test_listing_plugins_imports_none_of_them() -> None:
+    code, *modules = loaded_by(CALL, "plugins")
+    assert code == "0"
+    assert not [module for module in modules if module.startswith("acoustic_plugins")]
+    assert not packages(modules) & {"scipy", "soundfile", "librosa", "matplotlib", "av"}
+
+
+def test_a_check_loads_only_what_it_needs(taken: Callable[..., Any]) -> None:
+    """A short WAV, no picture: the slow parts of scipy, the drawing and the film decoder stay out."""
+    made = taken("short_outer")
+    arguments = ("check", made.path, "--bearing", "6805", "--marks", made.marks, "--quiet")
+    code, *modules = loaded_by(CALL, *arguments)
+    assert code == "0"
+    assert {"numpy", "soundfile"} <= packages(modules)
+    assert not packages(modules) & {"librosa", "matplotlib", "av"}
+    assert not [module for module in modules if module.startswith(("scipy.signal", "scipy.stats"))]

@@ -1,0 +1,277 @@
+"""Simulated recordings on disk and in memory, the command line called in-process, plugins made on the spot."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+from collections.abc import Callable, Iterator
+from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+from types import ModuleType
+from typing import Any, NamedTuple
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from acoustic.core.geometry import BearingGeometry
+from acoustic.simulator import Spin, SpinPlan, simulate
+
+# What every spin shares: the bearing is a 6805 with 16 balls, clearly louder than the room.
+COMMON: dict[str, Any] = {
+    "geometry": BearingGeometry(balls=16, ball_diameter_mm=3.5, pitch_diameter_mm=31.0),
+    "duration_s": 12.0,
+    "turns": 11.5,
+    "start_hz": 1.8,
+    "running_db": 4.0,
+    "level": 0.005,
+    "seed": 7,
+}
+# Plain cases, far from any limit, so that a shifted threshold does not turn them over.
+CASES: dict[str, dict[str, Any]] = {
+    "sound": {},
+    "outer": {"defects": (("outer_raceway", 5.0),)},
+    "inner": {"defects": (("inner_raceway", 6.0),), "load_zone": 0.8},
+    "ball": {"defects": (("ball", 6.0),), "load_zone": 0.7},
+    "rumble": {"defects": (("pitted", 17.0),)},
+    "grit": {"defects": (("grit", 5.0),)},
+    "ticking": {"ticks_db": 34.0},
+    # Before a deeper pit the card would have to be louder.
+    "ticking_outer": {"ticks_db": 34.0, "defects": (("outer_raceway", -4.0),)},
+    "steady": {"spin": "steady", "start_hz": 1.25},
+    "steady_outer": {"spin": "steady", "start_hz": 1.25, "defects": (("outer_raceway", 5.0),)},
+    "short": {"duration_s": 7.0, "turns": 6.5},
+    "short_outer": {"duration_s": 7.0, "turns": 6.5, "defects": (("outer_raceway", 5.0),)},
+    "far_away": {"running_db": -25.0, "high_hz": 9000.0},
+}
+
+
+class Taken(NamedTuple):
+    """A recording on disk, its file of marks, and the truth about it."""
+
+    path: Path
+    marks: Path
+    spin: Spin
+
+
+class Outcome(NamedTuple):
+    """What a command did."""
+
+    code: int
+    stdout: str
+    stderr: str
+
+    @property
+    def document(self) -> Any:
+        """The one JSON document on stdout; anything else there is an error."""
+        return json.loads(self.stdout, parse_constant=_refuse_constant)
+
+
+def _refuse_constant(text: str) -> Any:
+    raise AssertionError(f"{text} is no JSON")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _plain_environment() -> Iterator[None]:
+    """Keep a developer's own settings out of the tests."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.delenv("ACOUSTIC_STRICT_PLUGINS", raising=False)
+        patch.delenv("ACOUSTIC_CATALOGUE", raising=False)
+        yield
+
+
+@pytest.fixture(scope="session")
+def spin_of() -> Callable[..., Spin]:
+    """Simulate a case, once a session: (case, **changes of the plan) -> Spin."""
+    made: dict[str, Spin] = {}
+
+    def spin(case: str = "sound", **changes: Any) -> Spin:
+        plan = SpinPlan(**{**COMMON, **CASES[case], **changes})
+        key = repr(plan)
+        if key not in made:
+            made[key] = simulate(plan)
+        return made[key]
+
+    return spin
+
+
+@pytest.fixture(scope="session")
+def taken(spin_of: Callable[..., Spin], tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Taken]:
+    """Write a case and its marks, once a session: (case, ending=".wav", **changes of the plan) -> Taken."""
+    folder = tmp_path_factory.mktemp("recordings")
+    written: dict[str, Taken] = {}
+
+    def take(case: str = "sound", ending: str = ".wav", **changes: Any) -> Taken:
+        key = repr((case, ending, changes))
+        if key not in written:
+            spin = spin_of(case, **changes)
+            path = folder / f"{case}-{hashlib.sha256(key.encode()).hexdigest()[:8]}{ending}"
+            _write_sound(path, spin.samples, spin.sample_rate_hz)
+            marks = path.with_suffix(".marks.csv")
+            lines = [f"{mark:.3f}" for mark in spin.marks_s]
+            marks.write_text("\n".join(["time_s", *lines, ""]), encoding="utf-8")
+            written[key] = Taken(path, marks, spin)
+        return written[key]
+
+    return take
+
+
+def _write_sound(path: Path, samples: NDArray[np.float64], rate_hz: int) -> None:
+    if path.suffix == ".m4a":
+        _write_m4a(path, samples, rate_hz)
+        return
+    import soundfile
+
+    soundfile.write(path, samples, rate_hz, subtype="PCM_16")
+
+
+def _write_m4a(path: Path, samples: NDArray[np.float64], rate_hz: int) -> None:
+    """AAC at 128 kbit/s, what a phone's recorder usually writes."""
+    import av
+
+    with av.open(str(path), "w", format="ipod") as container:
+        stream = container.add_stream("aac", rate=rate_hz)
+        stream.bit_rate = 128_000
+        stream.layout = "mono"
+        block = np.ascontiguousarray(samples[np.newaxis, :], dtype=np.float32)
+        frame = av.AudioFrame.from_ndarray(block, format="fltp", layout="mono")
+        frame.sample_rate = rate_hz
+        frame.time_base = Fraction(1, rate_hz)
+        frame.pts = 0
+        container.mux([*stream.encode(frame), *stream.encode(None)])
+
+
+@pytest.fixture(scope="session")
+def recording_of(spin_of: Callable[..., Spin]) -> Callable[..., Any]:
+    """Make a recording in memory: (case, gain=1.0, **changes of the plan) -> Recording."""
+    from acoustic.model import Recording
+
+    def recording(case: str = "sound", *, gain: float = 1.0, **changes: Any) -> Recording:
+        spin = spin_of(case, **changes)
+        samples = spin.samples[:, np.newaxis] * gain
+        return Recording(Path(f"{case}.wav"), "", samples, float(spin.sample_rate_hz), "in memory")
+
+    return recording
+
+
+@pytest.fixture(scope="session")
+def hearing_of(spin_of: Callable[..., Spin], recording_of: Callable[..., Any]) -> Callable[..., Any]:
+    """Hear a case by its true marks: (case, gain=1.0, own_clicks_s=None, **changes of the plan) -> Hearing."""
+    from acoustic.bearings import resolve_bearing
+    from acoustic.marks import motion_from_marks
+    from acoustic.pipeline import hear
+
+    def hearing(case: str = "sound", *, gain: float = 1.0, own_clicks_s: Any = None, **changes: Any) -> Any:
+        recording = recording_of(case, gain=gain, **changes)
+        motion = motion_from_marks(
+            spin_of(case, **changes).marks_s,
+            duration_s=recording.duration_s,
+            source="marks",
+            timing_s=0.001,
+        )
+        if own_clicks_s is not None:
+            motion = replace(motion, own_clicks_s=own_clicks_s)
+        return hear(recording, motion, resolve_bearing(name="6805"))
+
+    return hearing
+
+
+@pytest.fixture(scope="session")
+def acoustic() -> Callable[..., Outcome]:
+    """Run the command in this process: (*arguments) -> Outcome. What main() lets through is raised here."""
+    from acoustic.cli import main
+
+    def run(*arguments: object) -> Outcome:
+        # As a pipe on a machine without UTF-8 would be.
+        out, err = (io.TextIOWrapper(io.BytesIO(), encoding="ascii") for _ in range(2))
+        code: object = 0
+        with redirect_stdout(out), redirect_stderr(err):
+            try:
+                main([str(argument) for argument in arguments])
+            except SystemExit as end:
+                code = end.code
+        assert isinstance(code, int), f"an exit code is a number, got {code!r}"
+        return Outcome(code, _written(out), _written(err))
+
+    return run
+
+
+def _written(stream: io.TextIOWrapper) -> str:
+    stream.flush()
+    buffer = stream.buffer
+    assert isinstance(buffer, io.BytesIO)
+    return buffer.getvalue().decode("utf-8").replace("\r\n", "\n")
+
+
+@pytest.fixture(scope="session")
+def plugin() -> Callable[..., ModuleType]:
+    """Make a plugin module that was never a file: (module name, api=(1, 0), hook=function or objects, ...)."""
+    from acoustic.api import hookimpl
+
+    def make(name: str, *, api: object = (1, 0), **hooks: Any) -> ModuleType:
+        module = ModuleType(name)
+        if api is not None:
+            vars(module)["ACOUSTIC_API"] = api
+        for hook, offered in hooks.items():
+            function = offered if callable(offered) else _offering(offered)
+            setattr(module, hook, hookimpl(function))
+        return module
+
+    return make
+
+
+def _offering(items: Any) -> Callable[[], Any]:
+    return lambda: items
+
+
+@pytest.fixture(scope="session")
+def toolbox() -> Any:
+    """What the bundled plugins offer; none of them may be broken."""
+    from acoustic.plugins import load_toolbox
+
+    return load_toolbox()
+
+
+@pytest.fixture(scope="session")
+def analysis_of(taken: Callable[..., Taken], toolbox: Any) -> Callable[..., Any]:
+    """Check a case by its marks, once a session: (case) -> Analysis."""
+    from acoustic.bearings import resolve_bearing
+    from acoustic.model import SpeedRequest
+    from acoustic.pipeline import check_recording
+
+    made: dict[str, Any] = {}
+
+    def analysis(case: str) -> Any:
+        if case not in made:
+            file = taken(case)
+            made[case] = check_recording(
+                file.path,
+                bearing=resolve_bearing(name="6805"),
+                request=SpeedRequest(marks=file.marks),
+                toolbox=toolbox,
+            )
+        return made[case]
+
+    return analysis
+
+
+@pytest.fixture
+def check_with(
+    acoustic: Callable[..., Outcome], taken: Callable[..., Taken], monkeypatch: pytest.MonkeyPatch
+) -> Callable[..., Outcome]:
+    """Check a case with more plugins installed: ((name, module), ..., case="outer", json=True) -> Outcome.
+
+    The plugins stay until the test ends.
+    """
+    from acoustic.plugins import load_toolbox
+
+    def call(*extra: tuple[str, ModuleType], case: str = "outer", json: bool = True) -> Outcome:
+        monkeypatch.setattr("acoustic.plugins.load_toolbox", lambda: load_toolbox(extra=extra))
+        made = taken(case)
+        arguments = ["check", made.path, "--bearing", "6805", "--marks", made.marks]
+        return acoustic(*arguments, *(["--json"] if json else []))
+
+    return call

@@ -1,0 +1,129 @@
+"""The report in words: grade, why, next, then the evidence, within a terminal's width."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from acoustic.grade import CAUTIONS
+from acoustic.model import CONDITIONS, Evidence, Failure, Finding, Problem, Quality, Verdict
+from acoustic.report import words
+from acoustic.report.terminal import WIDTH, grade_line, to_text
+
+Analyse = Callable[[str], Any]
+
+
+def finding(condition: str, *, detected: bool = False, chance: float = 0.4, **rest: Any) -> Finding:
+    return Finding(
+        condition=condition,
+        detected=detected,
+        false_alarm_probability=chance,
+        severity_db=rest.pop("severity_db", -7.4),
+        detail=rest.pop("detail", f"nothing much about {condition}"),
+        **rest,
+    )
+
+
+@pytest.mark.parametrize("case", ["sound", "outer", "inner", "grit", "rumble", "short", "far_away"])
+def test_grade_first_then_why_then_next(case: str, analysis_of: Analyse) -> None:
+    result = analysis_of(case)
+    text = to_text(result)
+    lines = text.splitlines()
+    assert lines[0] == f"{result.verdict.level.upper()}  {result.recording.path.name}  (6805)"
+    assert lines[0] == grade_line(result)
+    assert lines[1] == ""
+    assert text.index("\nwhy ") < text.index("\nnext ") < text.index("\nheard") < text.index("\ntake care")
+    assert max(map(len, lines)) <= WIDTH
+    assert text == "\n".join(line.rstrip() for line in lines)
+    flat = " ".join(text.split())
+    for sentence in (*result.verdict.advice, *CAUTIONS):
+        assert sentence in flat
+
+
+def test_detected_stands_first(analysis_of: Analyse) -> None:
+    result = replace(
+        analysis_of("sound"),
+        findings=(
+            finding("cage", chance=0.02),
+            finding("ball", detected=True, chance=1e-4),
+            finding("creak", detected=True, chance=1e-7),
+        ),
+    )
+    heard = to_text(result).partition("\nheard\n")[2].split("\n\n")[0].splitlines()
+    assert [line.split()[:2] for line in heard if line.startswith("  ●") or line.startswith("  ·")] == [
+        ["●", "creak"],
+        ["●", "ball"],
+        ["·", "cage"],
+    ]
+
+
+def test_what_a_finding_says(analysis_of: Analyse) -> None:
+    told = finding(
+        "tight",
+        detected=True,
+        chance=1e-5,
+        severity_db=3.6,
+        detail="it drags twice a turn",
+        evidence=Evidence(band_hz=(707.1, 1414.2)),
+    )
+    flat = " ".join(to_text(replace(analysis_of("sound"), findings=(told,))).split())
+    assert "● tight +4 dB it drags twice a turn; by chance 1 in 100 000; heard from 707 to 1414 Hz" in flat
+
+
+def test_without_severity_there_is_no_number(analysis_of: Analyse) -> None:
+    result = replace(analysis_of("sound"), findings=(finding("rumble", severity_db=None),))
+    line = next(line for line in to_text(result).splitlines() if "rumble" in line)
+    assert "dB" not in line and "None" not in line
+
+
+def test_an_unusable_recording(analysis_of: Analyse) -> None:
+    """Nothing was judged: no findings, no motion, and the reason stands where the grade's does."""
+    problem = Problem("silent", "the recording holds no sound", "Switch the microphone on.", voids="any")
+    result = replace(
+        analysis_of("sound"),
+        motion=None,
+        hearing=None,
+        findings=(),
+        quality=Quality((problem,), usable=False),
+        verdict=Verdict("undecided", (problem.detail,), (problem.advice,)),
+    )
+    text = to_text(result)
+    assert text.startswith("UNDECIDED")
+    assert "heard" not in text
+    assert "why       The recording holds no sound." in text
+    assert "crank     its motion was not looked for" in text
+
+
+def test_a_failed_plugin_is_named(analysis_of: Analyse) -> None:
+    failed = replace(analysis_of("sound"), failures=(Failure("detect", "grumpy", "ValueError: 3 is odd"),))
+    assert "failed    plugin grumpy (detect): ValueError: 3 is odd" in to_text(failed)
+
+
+def test_every_level_and_condition_has_words(analysis_of: Analyse) -> None:
+    result = replace(analysis_of("sound"), findings=tuple(finding(c) for c in CONDITIONS))
+    text = to_text(result)
+    for condition in CONDITIONS:
+        assert words.CONDITION[condition] in text
+
+
+def test_the_crank_s_motion(analysis_of: Analyse) -> None:
+    result = analysis_of("sound")
+    assert re.search(
+        r"crank     9\.0 turns from \d\.\d to \d+\.\d s, spun by hand, \d+ rpm falling to \d+; speed from the",
+        to_text(result),
+    )
+    steady = replace(result, motion=replace(result.motion, spin="steady"))
+    pedalled = replace(result, motion=replace(result.motion, spin="pedal"))
+    assert re.search(r"turned steadily, \d+ rpm;", to_text(steady))
+    assert re.search(r"pedalled, \d+ to \d+ rpm;", to_text(pedalled))
+
+
+def test_the_bearing_says_where_its_count_is_from(analysis_of: Analyse) -> None:
+    result = analysis_of("sound")
+    assert "6805: 16 balls of 3.5 mm on 31 mm, count from the catalogue" in to_text(result)
+    inferred = replace(result, bearing=replace(result.bearing, balls_source="inferred"))
+    assert "count inferred by ear" in to_text(inferred)

@@ -1,0 +1,171 @@
+"""The rule table: its order, and that nothing but a judged, sound bearing is ever called clean."""
+
+from __future__ import annotations
+
+from itertools import combinations
+from typing import Any, get_args
+
+import pytest
+
+from acoustic.grade import ANY, BOTH_RINGS, ORDER, RULES, Rule, at_or_past, grade
+from acoustic.model import CONDITIONS, Failure, Finding, Level, Problem, Quality
+
+USABLE = Quality()
+# 'drivetrain' is a sound of the chain or sprockets: heard, named, and no fault of the bearing.
+GRADED = sorted({rule.condition for rule in RULES})
+STEP_DB = 0.01
+
+
+def finding(condition: str, severity_db: float | None = 0.0, *, detected: bool = True) -> Finding:
+    return Finding(
+        condition=condition,
+        detected=detected,
+        false_alarm_probability=1e-6 if detected else 0.5,
+        severity_db=severity_db,
+        detail=f"about {condition}",
+    )
+
+
+def rules_of(condition: str) -> list[Rule]:
+    return [rule for rule in RULES if rule.condition == condition]
+
+
+def rank(level: str) -> int:
+    return [*ORDER, "undecided"].index(level)
+
+
+def test_every_condition_but_the_drivetrain_has_a_rule() -> None:
+    assert set(GRADED) == set(CONDITIONS) - {"drivetrain"}
+    assert {rule.level for rule in RULES} <= {"watch", "service", "replace"}
+    assert {*ORDER, "undecided"} == set(get_args(Level))
+
+
+@pytest.mark.parametrize("condition", GRADED)
+def test_the_rules_of_a_condition_are_in_order(condition: str) -> None:
+    """The first that fits counts, so limits fall down the table, grades never rise, and the last takes all."""
+    rules = rules_of(condition)
+    limits = [rule.from_db for rule in rules]
+    assert limits == sorted(set(limits), reverse=True)
+    assert [rank(rule.level) for rule in rules] == sorted((rank(rule.level) for rule in rules), reverse=True)
+    assert limits[-1] == ANY
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: f"{rule.condition} from {rule.from_db:g} dB")
+def test_a_rule_counts_from_its_limit_on(rule: Rule) -> None:
+    at_limit = grade([finding(rule.condition, rule.from_db)], USABLE, [])
+    assert at_limit.level == rule.level
+    assert at_limit.because == (rule.because,)
+    assert at_limit.advice == (rule.advice,)
+    below = [other for other in rules_of(rule.condition) if other.from_db < rule.from_db]
+    if below:
+        just_below = grade([finding(rule.condition, rule.from_db - STEP_DB)], USABLE, [])
+        assert just_below.because == (below[0].because,)
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: f"{rule.condition} from {rule.from_db:g} dB")
+def test_reasons_and_advice_are_sentences_for_a_mechanic(rule: Rule) -> None:
+    assert rule.because[0].islower() and not rule.because.endswith(".")
+    assert rule.advice[0].isupper() and rule.advice.endswith(".")
+    assert "_" not in rule.because + rule.advice
+
+
+@pytest.mark.parametrize("condition", GRADED)
+def test_a_finding_without_severity_takes_the_last_rule(condition: str) -> None:
+    assert grade([finding(condition, None)], USABLE, []).because == (rules_of(condition)[-1].because,)
+
+
+@pytest.mark.parametrize("condition", GRADED)
+def test_what_is_not_detected_counts_for_nothing(condition: str) -> None:
+    verdict = grade([finding(condition, 30.0, detected=False)], USABLE, [])
+    assert verdict.level == "clean"
+    assert verdict.because and verdict.advice
+
+
+@pytest.mark.parametrize("pair", list(combinations(GRADED, 2)), ids=" and ".join)
+@pytest.mark.parametrize("severity_db", [-20.0, 20.0])
+def test_the_worst_grade_counts(pair: tuple[str, str], severity_db: float) -> None:
+    """Whatever order the detectors speak in; the reasons for the worst come first, its advice alone is given."""
+    findings = [finding(condition, severity_db) for condition in pair]
+    verdict = grade(findings, USABLE, [])
+    alone = [grade([one], USABLE, []) for one in findings]
+    both_rings = set(pair) == {"outer_raceway", "inner_raceway"}
+    worst = "replace" if both_rings else max((v.level for v in alone), key=rank)
+    assert verdict.level == worst
+    assert grade(findings[::-1], USABLE, []).level == worst
+    assert {reason for v in alone for reason in v.because} <= set(verdict.because)
+    if not both_rings:
+        assert verdict.because[0] in {reason for v in alone if v.level == worst for reason in v.because}
+        assert set(verdict.advice) == {said for v in alone if v.level == worst for said in v.advice}
+
+
+def test_both_rings_damaged_call_for_a_new_bearing() -> None:
+    """Each alone is early; together they are rust or a worn-out bearing."""
+    rings = [finding("outer_raceway", -20.0), finding("inner_raceway", -20.0)]
+    assert [grade([ring], USABLE, []).level for ring in rings] == ["watch", "watch"]
+    verdict = grade(rings, USABLE, [])
+    assert verdict.level == "replace"
+    assert verdict.because[0] == BOTH_RINGS.because
+    one = [rings[0], finding("inner_raceway", -20.0, detected=False)]
+    assert grade(one, USABLE, []).level == "watch"
+
+
+@pytest.mark.parametrize("stage", ["load", "read", "quality", "speed", "detect"])
+@pytest.mark.parametrize("findings", [[], [finding("ball", detected=False)], [finding("cage")]])
+def test_a_failed_plugin_leaves_it_undecided(stage: str, findings: list[Finding]) -> None:
+    verdict = grade(findings, USABLE, [Failure(stage, "grumpy", "ValueError: odd")])
+    assert verdict.level == "undecided"
+    assert "plugin grumpy failed" in verdict.because[0]
+    assert "acoustic plugins --check" in verdict.advice[0]
+    told = " ".join(verdict.because)
+    assert ("cage" in told) == any(found.detected for found in findings), "what was found is said all the same"
+
+
+def test_what_the_failed_plugin_did_is_said_in_words() -> None:
+    told = {
+        grade([], USABLE, [Failure(stage, "grumpy", "")]).because
+        for stage in ("load", "read", "quality", "speed", "detect")
+    }
+    assert len(told) == 5
+
+
+@pytest.mark.parametrize("detected", [False, True])
+def test_an_unusable_recording_is_undecided(detected: bool) -> None:
+    problems = (
+        Problem("odd", "it hums", "Switch the lamp off."),
+        Problem("silent", "nothing is heard", "Switch the microphone on.", voids="any"),
+    )
+    verdict = grade([finding("ball", detected=detected)], Quality(problems, usable=False), [])
+    assert verdict.level == "undecided"
+    assert verdict.because == ("nothing is heard",), "what does not void the verdict is no reason"
+    assert verdict.advice == ("Switch the microphone on.",)
+
+
+@pytest.mark.parametrize("quality", [USABLE, Quality((), usable=False)])
+def test_nothing_judged_is_not_clean(quality: Quality) -> None:
+    verdict = grade([], quality, [])
+    assert verdict.level == "undecided"
+    assert verdict.because and verdict.advice
+
+
+@pytest.mark.parametrize("condition", CONDITIONS)
+@pytest.mark.parametrize("severity_db", [None, -60.0, 0.0, 60.0])
+def test_anything_detected_is_not_clean(condition: str, severity_db: float | None) -> None:
+    """A sound of the chain is no fault of the bearing, so it alone leaves the grade where it is."""
+    level = grade([finding(condition, severity_db), finding("ball", detected=False)], USABLE, []).level
+    assert (level == "clean") == (condition == "drivetrain")
+
+
+@pytest.mark.parametrize(
+    ("level", "limit", "past"),
+    [
+        ("clean", "watch", False),
+        ("watch", "watch", True),
+        ("watch", "service", False),
+        ("service", "watch", True),
+        ("replace", "service", True),
+        ("replace", "replace", True),
+        ("undecided", "watch", False),
+    ],
+)
+def test_at_or_past(level: Any, limit: Any, past: bool) -> None:
+    assert at_or_past(level, limit) is past
