@@ -21,7 +21,7 @@ from acoustic.core.sound_bearing import DETECTION_CHANCE, chance_of_events, chan
 from acoustic.core.spectra import OrderSpectra
 from acoustic.core.still import OverRoom, still_parts, turning_part
 from acoustic.core.ticks import tick_train
-from acoustic.errors import InputError
+from acoustic.errors import InputError, MotionError
 from acoustic.hookspecs import API_VERSION, PROJECT
 from acoustic.marks import motion_from_marks
 from acoustic.model import (
@@ -58,6 +58,7 @@ __all__ = [
     "InputError",
     "Match",
     "Motion",
+    "MotionError",
     "OrderSpectra",
     "OverRoom",
     "PartEvidence",

@@ -2,6 +2,7 @@
 
 AcousticError
 ├── InputError      the call or the recording cannot be used        exit 2
+│   └── MotionError the recording holds no motion that can be found exit 2
 └── PluginError     a plugin failed where nothing else could serve  exit 3
 """
 
@@ -37,6 +38,10 @@ class InputError(AcousticError):
     """The call, the bearing or the recording cannot be used."""
 
     exit_code = EXIT_UNUSABLE
+
+
+class MotionError(InputError):
+    """The call was right, but the crank's motion cannot be found in the recording."""
 
 
 class PluginError(AcousticError):

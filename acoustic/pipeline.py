@@ -18,7 +18,7 @@ from acoustic.core.quality import bandwidth_hz
 from acoustic.core.rings import weigh_parts
 from acoustic.core.spectra import band_runs, order_spectra
 from acoustic.core.still import over_room
-from acoustic.errors import AcousticError, InputError, PluginError
+from acoustic.errors import AcousticError, InputError, MotionError, PluginError
 from acoustic.grade import grade
 from acoustic.hookspecs import Detector, QualityCheck, Reader, SpeedSource
 from acoustic.model import (
@@ -45,6 +45,8 @@ HEAD_BYTES = 4096
 LOWEST_LINE_HZ = 500.0  # strikes ring shell and frame above this; below, rooms and hum are loudest
 TOP_HZ = 18000.0
 HIGHEST_RATE_HZ = 8000.0
+FEWEST_TURNS = 3.0
+MOST_TURNS = 128.0
 SPEED_HINT = (
     "Give the speed: --marks FILE.csv with the time of each turn, --ticks if a card clicks once a turn, "
     "or --speed RPM for a steady one."
@@ -97,8 +99,14 @@ def check_recording(
     findings: tuple[Finding, ...] = ()
     if not any(problem.voids == "any" for problem in problems):
         talk("finding the crank's speed")
-        motion = find_motion(recording, request, toolbox.speed_sources, failures)
+        try:
+            motion = find_motion(recording, request, toolbox.speed_sources, failures)
+        except MotionError as error:
+            problems.append(Problem("no_motion", error.found, error.hint, voids="any"))
+    if motion is not None:
         motion = replace(motion, spin=spin) if spin else motion
+        problems += _too_few_turns(motion)
+    if motion is not None and not any(problem.voids == "any" for problem in problems):
         talk("listening")
         hearing = hear(recording, motion, bearing)
         recording = hearing.recording
@@ -212,17 +220,47 @@ def find_motion(
     raise InputError("the crank's speed is not known, and no plugin here finds it from the sound", hint=SPEED_HINT)
 
 
+def _too_few_turns(motion: Motion) -> list[Problem]:
+    """An order spectrum needs a few turns to part one order from the next."""
+    if motion.total_turns >= FEWEST_TURNS:
+        return []
+    return [
+        Problem(
+            "too_short",
+            f"the crank makes {motion.total_turns:.1f} turns; {FEWEST_TURNS:.0f} are the least, 8 are wanted",
+            "Record one whole spin, from two still seconds before the push until two seconds after it stands.",
+            voids="any",
+        )
+    ]
+
+
+def _middle_turns(motion: Motion) -> Motion:
+    """Keep the middle of a very long run: slip blurs finer lines, and they would cost memory for nothing."""
+    if motion.total_turns <= MOST_TURNS:
+        return motion
+    first = motion.turns[0] + (motion.total_turns - MOST_TURNS) / 2
+    turns = np.linspace(first, first + MOST_TURNS, int(MOST_TURNS) * 8 + 1)
+    return replace(motion, times_s=np.interp(turns, motion.turns, motion.times_s), turns=turns)
+
+
 def hear(recording: Recording, motion: Motion, bearing: Bearing) -> Hearing:
     """Filter in time, read in crank angle, and weigh the lines of every part of the bearing."""
     top_hz = min(TOP_HZ, bandwidth_hz(recording.heard, recording.sample_rate_hz))
-    # A fast shaft needs finer frames: some thirty events a turn must stay apart.
-    frame_rate_hz = float(np.clip(64 * float(motion.speed_hz.max()), 1000.0, HIGHEST_RATE_HZ))
+    motion = _middle_turns(motion)
+    fastest_hz = float(motion.speed_hz.max())
+    # A fast shaft needs finer frames: some seventy events a turn must stay apart.
+    frame_rate_hz = float(np.clip(140 * fastest_hz, 1000.0, HIGHEST_RATE_HZ))
     bank = band_bank(
         recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=top_hz, frame_rate_hz=frame_rate_hz
     )
     levels = angle_levels(bank, motion.times_s, motion.turns, blank_s=motion.own_clicks_s)
     lowest = min(int(np.searchsorted(bank.mid_hz, LOWEST_LINE_HZ)), bank.mid_hz.size - 1)
-    spectra = order_spectra(levels.compressed, turns=levels.turns, runs=band_runs(bank.mid_hz.size, lowest=lowest))
+    spectra = order_spectra(
+        levels.compressed,
+        turns=levels.turns,
+        runs=band_runs(bank.mid_hz.size, lowest=lowest),
+        highest_order=0.45 / bank.frame_s / fastest_hz,
+    )
     parts = weigh_parts(spectra, levels, bearing.candidates, speed_spread=motion.relative_uncertainty)
     step = Step("band bank", BY, {"top_hz": round(top_hz), "frame_rate_hz": round(1 / bank.frame_s)})
     return Hearing(

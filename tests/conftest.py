@@ -47,6 +47,7 @@ CASES: dict[str, dict[str, Any]] = {
     "short_outer": {"duration_s": 7.0, "turns": 6.5, "defects": (("outer_raceway", 5.0),)},
     "far_away": {"running_db": -25.0, "high_hz": 9000.0},
 }
+KEPT_HEARINGS = 6  # each takes some ten megabytes
 
 
 class Taken(NamedTuple):
@@ -125,7 +126,7 @@ def _write_sound(path: Path, samples: NDArray[np.float64], rate_hz: int) -> None
         return
     import soundfile
 
-    soundfile.write(path, samples, rate_hz, subtype="PCM_16")
+    soundfile.write(path, samples, rate_hz, subtype=None if path.suffix == ".ogg" else "PCM_16")
 
 
 def _write_m4a(path: Path, samples: NDArray[np.float64], rate_hz: int) -> None:
@@ -159,12 +160,25 @@ def recording_of(spin_of: Callable[..., Spin]) -> Callable[..., Any]:
 
 @pytest.fixture(scope="session")
 def hearing_of(spin_of: Callable[..., Spin], recording_of: Callable[..., Any]) -> Callable[..., Any]:
-    """Hear a case by its true marks: (case, gain=1.0, own_clicks_s=None, **changes of the plan) -> Hearing."""
+    """Hear a case by its true marks: (case, gain=1.0, own_clicks_s=None, **changes of the plan) -> Hearing.
+
+    The last few are kept, since one test after another asks for the same.
+    """
     from acoustic.bearings import resolve_bearing
     from acoustic.marks import motion_from_marks
     from acoustic.pipeline import hear
 
+    kept: dict[str, Any] = {}
+
     def hearing(case: str = "sound", *, gain: float = 1.0, own_clicks_s: Any = None, **changes: Any) -> Any:
+        key = repr((case, gain, own_clicks_s, changes))
+        if key not in kept:
+            kept[key] = heard(case, gain, own_clicks_s, **changes)
+        while len(kept) > KEPT_HEARINGS:
+            del kept[next(iter(kept))]
+        return kept[key]
+
+    def heard(case: str, gain: float, own_clicks_s: Any, **changes: Any) -> Any:
         recording = recording_of(case, gain=gain, **changes)
         motion = motion_from_marks(
             spin_of(case, **changes).marks_s,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import subprocess
+import sys
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -43,7 +44,9 @@ LAYERS = (
 )
 SIMULATOR = "acoustic.simulator"
 
-pytestmark = pytest.mark.skipif(not (PACKAGE / "__init__.py").is_file(), reason="no checkout but an installed wheel")
+pytestmark = pytest.mark.skipif(
+    not (PACKAGE / "__init__.py").is_file(), reason="no checkout but an installed wheel"
+)
 
 
 def tracked() -> list[Path]:
@@ -150,7 +153,9 @@ def test_the_core_knows_only_numbers(path: Path) -> None:
     """No files, no plugins, no printing: of the project nothing but the core itself."""
     if not module_name(path).startswith("acoustic.core"):
         return
-    wrong = [imported for imported, _ in imports(path) if ours(imported) and not imported.startswith("acoustic.core")]
+    wrong = [
+        imported for imported, _ in imports(path) if ours(imported) and not imported.startswith("acoustic.core")
+    ]
     assert wrong == []
     named = {node.id for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Name)}
     assert not named & {"print", "open"}
@@ -163,14 +168,16 @@ def test_the_simulator_stands_apart() -> None:
         if path.is_relative_to(PACKAGE / "simulator"):
             wrong = {name for name in imported if ours(name) and not name.startswith((SIMULATOR, "acoustic.core"))}
             assert wrong == set(), path.name
-            third_party = {name.partition(".")[0] for name in imported} - {"acoustic", "numpy"}
-            assert third_party <= {"__future__", "dataclasses", "math", "typing", "collections"}, path.name
+            tops = {name.partition(".")[0] for name in imported}
+            assert tops - set(sys.stdlib_module_names) <= {"acoustic", "numpy"}, path.name
         elif not path.is_relative_to(ROOT / "tests") and not path.is_relative_to(ROOT / "recordings_demo"):
             assert not {name for name in imported if name.startswith(SIMULATOR)}, path.name
 
 
 @pytest.mark.parametrize(
-    "path", [p for p in SOURCES if p.is_relative_to(PLUGINS)], ids=lambda path: path.relative_to(PLUGINS).as_posix()
+    "path",
+    [p for p in SOURCES if p.is_relative_to(PLUGINS)],
+    ids=lambda path: path.relative_to(PLUGINS).as_posix(),
 )
 def test_bundled_plugins_take_the_public_road(path: Path) -> None:
     """Of the project they import `acoustic.api` alone, as anybody's plugin does, and helpers beside them."""

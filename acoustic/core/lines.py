@@ -136,7 +136,7 @@ def _with_sidebands(spectra: OrderSpectra, offsets: Sequence[float]) -> Floats:
 
 def _best(spectra: OrderSpectra, weight: Floats, comb: Comb, centres: Floats, lines_each: int) -> list[Match]:
     """Best fits where `weight` holds the sum of `lines_each` lines about every bin."""
-    fits = [_climb(spectra, weight, float(centre), comb.tolerance) for centre in centres]
+    fits = [_climb(spectra, weight, float(centre), comb.tolerance, lines_each) for centre in centres]
     totals = np.array([[total for total, _, _ in fit] for fit in fits])
     surprises = np.stack(
         [erlang_surprise(harmonics * lines_each, totals[:, k]) for k, harmonics in enumerate(HARMONICS)], axis=1
@@ -158,17 +158,20 @@ def _best(spectra: OrderSpectra, weight: Floats, comb: Comb, centres: Floats, li
 
 
 def _climb(
-    spectra: OrderSpectra, weight: Floats, centre: float, tolerance: float
+    spectra: OrderSpectra, weight: Floats, centre: float, tolerance: float, lines_each: int
 ) -> list[tuple[float, int, float]]:
     """For each number of harmonics: highest sum over shifts and runs, its run, its order."""
     reach = math.ceil(tolerance * spectra.turns * 3 * _MOST * centre)
     tried = centre * (1 + np.linspace(-tolerance, tolerance, 2 * reach + 1))
     at = np.multiply.outer(np.arange(1, _MOST + 1), tried)
-    index = np.rint(at / spectra.orders[1]).astype(np.intp).clip(0, spectra.orders.size - 1)
+    index = np.rint(at / spectra.orders[1]).astype(np.intp)
     total = np.zeros((weight.shape[0], tried.size))
     highest = []
     for harmonic, places in enumerate(index, start=1):
-        total += weight[:, places]
+        # Past the highest order nothing is known: what noise gives on average takes its place.
+        known = places < spectra.orders.size
+        total[:, known] += weight[:, places[known]]
+        total[:, ~known] += lines_each
         if harmonic in HARMONICS:
             run, shift = divmod(int(total.argmax()), tried.size)
             highest.append((float(total[run, shift]), run, float(tried[shift])))
@@ -222,11 +225,9 @@ def lines_of(match: Match, *, highest: float, cage: float) -> Floats:
     """
     base = match.order / 2 if match.comb.name == "ball" else match.order
     harmonics = base * np.arange(1, int(highest / base) + 1)
-    sides = {
-        "inner_raceway": (1.0, 2.0, 3.0, 4.0),
-        "ball": (cage, 2 * cage, 3 * cage),
-        "outer_raceway": (cage, 1.0),
-    }.get(match.comb.name, ())
+    sides = [side * k for side in match.comb.sidebands for k in (1, 2, 3, 4)]
+    if match.comb.name.endswith("raceway") and not sides:
+        sides = [cage, 1.0]  # a standing ring's strikes change with each ball, and with a bent spindle
     offsets = np.array([0.0, *sides, *(-side for side in sides)])
     return np.unique(np.add.outer(harmonics, offsets).ravel().clip(0))
 

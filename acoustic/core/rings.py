@@ -119,8 +119,8 @@ def weigh_parts(
         One for each of `PARTS`, in the order they were settled.
     """
     spread = math.hypot(SLIP_SPREAD, speed_spread)
-    spectra = _without_turn_lines(spectra)
     combs = [comb for geometry in geometries for comb in part_combs(geometry, speed_spread=speed_spread)]
+    spectra = _without_turn_lines(spectra, [comb.order for comb in combs if comb.name != "cage"])
     cage = defect_orders(geometries[0]).cage
     avoid = [comb.order for comb in combs] + [1 - cage, 1.0]
     settled: list[PartEvidence] = []
@@ -145,8 +145,12 @@ def weigh_parts(
 
 def _shadows(part: PartEvidence, match: Match, spectra: OrderSpectra) -> bool:
     """Whether a settled part's lines lie where this one's would, so that what is left of them says nothing."""
-    reach = 1.6 / spectra.turns + SMEAR * match.order
-    return part.chance < SIGNIFICANT and abs(part.match.order - match.order) < reach
+    return part.chance < SIGNIFICANT and abs(part.match.order - match.order) < _reach(spectra, match)
+
+
+def _reach(spectra: OrderSpectra, match: Match) -> float:
+    """Half width of a line at the match's order [orders]: resolution, and what slip smears."""
+    return 1.6 / spectra.turns + SMEAR * match.order
 
 
 def _worth(match: Match, spread: float) -> float:
@@ -184,49 +188,54 @@ def _evidence(
 def _told_apart(
     spectra: OrderSpectra, best: Match, matches: Sequence[Match], spread: float
 ) -> tuple[Match, tuple[str, ...]]:
-    """Choose between parts that claim the same lines, by their sidebands and their shift."""
-    close = 1.2 / spectra.turns / best.harmonics + 0.002 * best.order
-    same = [m for m in matches if m.comb.name != "cage" and abs(m.order - best.order) < close]
-    if len(same) < 2 or best not in same:
+    """Choose between parts whose lines lie so near that slip may blur one into the other."""
+    reach = _reach(spectra, best)
+    near = [m for m in matches if m.comb.name != "cage" and abs(m.order - best.order) < reach]
+    if len({m.comb.name for m in near}) < 2 or best not in near:
         return best, ()
-    scores = [(_telling(spectra, replace(m, run=best.run), spread), m) for m in same]
+    scores = [(_telling(spectra, m, spread), m) for m in near]
     scores.sort(key=lambda pair: -pair[0])
-    rivals = {m.comb.name for score, m in scores[1:] if scores[0][0] - score < DECIDED}
-    return scores[0][1], tuple(sorted(rivals - {scores[0][1].comb.name}))
+    highest, chosen = scores[0]
+    rivals = {m.comb.name for score, m in scores if highest - score < DECIDED}
+    return chosen, tuple(sorted(rivals - {chosen.comb.name}))
 
 
 def _telling(spectra: OrderSpectra, match: Match, spread: float) -> float:
-    """Worth of the lines that only this part would raise: sidebands, and a ball's half orders.
+    """Worth of a part's main lines, and of those only it would raise: sidebands, and a ball's half orders.
 
-    Each is set against the floor about its own harmonic, since slip spreads
-    strong lines into skirts that would pass for sidebands.
+    The latter are set against the floor about their own harmonic, since slip
+    spreads strong lines into skirts that would pass for sidebands.
     """
-    power, step = spectra.power[match.run], spectra.orders[1]
+    main = match_comb(spectra, replace(match.comb, sidebands=()))
+    power, step = spectra.power[main.run], spectra.orders[1]
     sides = [side * sign for side in match.comb.sidebands for sign in (1, -1)]
     groups: list[list[float]] = [[], []]
-    for harmonic in range(1, match.harmonics + 1):
-        centre = harmonic * match.order
+    for harmonic in range(1, main.harmonics + 1):
+        centre = harmonic * main.order
         around = power[max(1, round((centre - 1.6) / step)) : round((centre + 1.6) / step)]
         floor = max(1.0, float(np.median(around)) / math.log(2)) if around.size else 1.0
         places = [(0, centre + side) for side in sides]
         if match.comb.name == "ball":
-            places.append((1, centre - match.order / 2))
+            places.append((1, centre - main.order / 2))
         for number, place in places:
             index = min(round(place / step), power.size - 1)
             groups[number].append(float(power[index]) / floor)
-    score = -_shift_cost(match, spread)
+    score = _worth(main, spread)
     for group in groups:
         if group:
             score += float(erlang_surprise(len(group), tempered(np.array(group)).sum())) - 1.0
     return score
 
 
-def _without_turn_lines(spectra: OrderSpectra) -> OrderSpectra:
-    """Take out whole-turn lines where they are certain: a loose arm or a rubbing guard is no ball pass."""
-    count = 24
-    index = np.rint(np.arange(1, count + 1) / spectra.orders[1]).astype(np.intp)
-    index = index[index < spectra.orders.size]
-    surprise = float(erlang_surprise(index.size, spectra.weight[:, index].sum(axis=1)).max())
+def _without_turn_lines(spectra: OrderSpectra, orders: Sequence[float]) -> OrderSpectra:
+    """Take out whole-turn lines where they are certain: a loose arm or a rubbing guard is no ball pass.
+
+    Only the first six turn lines decide, and of those only what lies clear of
+    `orders`: a ball pass near a whole number must not take itself out.
+    """
+    lines = [k for k in range(1, 7) if all(abs(k - order) > 0.35 for order in orders)]
+    index = np.rint(np.array(lines) / spectra.orders[1]).astype(np.intp)
+    surprise = float(erlang_surprise(index.size, spectra.weight[:, index].sum(axis=1)).max()) if lines else 0.0
     if surprise < math.log(len(spectra.runs)) + 12:
         return spectra
     whole = np.arange(1.0, float(spectra.orders[-1]))

@@ -65,7 +65,9 @@ def band_runs(bands: int, *, lowest: int) -> tuple[tuple[int, int], ...]:
     return tuple(runs)
 
 
-def order_spectra(cells: Floats, *, turns: float, runs: tuple[tuple[int, int], ...]) -> OrderSpectra:
+def order_spectra(
+    cells: Floats, *, turns: float, runs: tuple[tuple[int, int], ...], highest_order: float = HIGHEST_ORDER
+) -> OrderSpectra:
     """Compute whitened order spectra of sums over runs of bands.
 
     Parameters
@@ -76,6 +78,8 @@ def order_spectra(cells: Floats, *, turns: float, runs: tuple[tuple[int, int], .
         Turns the cells cover, > 0.
     runs : tuple of (int, int)
         First and last band of each run.
+    highest_order : float
+        Highest order the levels can carry; at most 100 is kept.
 
     Returns
     -------
@@ -89,7 +93,7 @@ def order_spectra(cells: Floats, *, turns: float, runs: tuple[tuple[int, int], .
     """
     n = cells.shape[1]
     length = _even_fast(n * PADDING)
-    keep = min(length // 2, int(HIGHEST_ORDER * turns * length / n)) + 1
+    keep = min(length // 2, int(min(highest_order, HIGHEST_ORDER) * turns * length / n)) + 1
     orders = np.arange(keep) * n / (length * turns)
     power = _run_power(cells, runs, length=length, keep=keep)
     whitened = power / _floor(power, orders)

@@ -166,6 +166,14 @@ def test_a_phone_too_far_away_is_undecided(acoustic: Run, call: Any) -> None:
     assert outcome.document["grade"]["advice"]
 
 
+def test_damage_louder_than_the_bearing_is_heard_from_afar(acoustic: Run, taken: Take) -> None:
+    """Nothing of its smooth running is heard, which voids 'clean' but not what strikes."""
+    made = taken("far_away", defects=(("outer_raceway", 3.0),))
+    outcome = acoustic("check", made.path, "--bearing", "6805", "--marks", made.marks, "--json")
+    assert outcome.code == EXIT_DONE
+    assert detected(outcome.document) == {"outer_raceway"}
+
+
 @pytest.mark.parametrize("ending", [".png", ".svg"])
 def test_plot(ending: str, tmp_path: Path, acoustic: Run, call: Any) -> None:
     picture = tmp_path / f"spin{ending}"

@@ -68,7 +68,6 @@ CALLS = [
     ((*NAMED, "--ticks", "--marks", "good.csv"), "--marks and --ticks", "one source", "Keep the surest"),
     ((*NAMED, *AT_75, "--spin", "hand"), "steady, --spin hand says it is not", "", "Leave --spin out"),
     ((*NAMED, *AT_75, "--spin", "pedal"), "steady, --spin pedal says it is not", "", "Leave --spin out"),
-    ((*NAMED, "--ticks"), "no train of ticks", "four or more in step", "Fix a strip of card"),
     ((*NAMED, "--speed", "0"), "--speed is 0 ", "more than 0", "count its turns"),
     ((*NAMED, "--speed", "-75"), "--speed is -75 ", "more than 0", "count its turns"),
     ((*NAMED, "--speed", "nan"), "--speed is nan ", "more than 0", "count its turns"),
@@ -107,8 +106,8 @@ UNUSABLE = [
     ("infinite.wav", "non_finite", "1 samples are not numbers", "copy it from the phone again"),
     ("zeros.wav", "silent", "no sound, only a constant level", "not covered or switched off"),
     ("constant.wav", "silent", "no sound, only a constant level", "not covered or switched off"),
-    ("blink.wav", "", "", "Record"),
-    ("moment.wav", "too_short", "0.5 s", "Record one spin"),
+    ("blink.wav", "too_short", "0.05 s", "Record one spin"),
+    ("moment.wav", "too_short", "0.5", "Record one spin"),
 ]
 
 
@@ -225,10 +224,21 @@ def test_unusable_recordings_print_the_document(name: str, code: str, found: str
     assert document["grade"]["level"] == "undecided"
     assert document["findings"] == []
     problem = document["quality"]["problems"][0]
-    assert problem["code"] == code or not code
+    assert problem["code"] == code
     assert found in problem["detail"] and found in outcome.stderr
     assert advice in problem["advice"] and advice in outcome.stderr
     assert document["grade"]["because"] and document["grade"]["advice"]
+
+
+def test_no_motion_can_be_found(check: Run) -> None:
+    """The call is right, but there are no ticks in the recording."""
+    outcome = check("good.wav", *NAMED, "--ticks", "--json")
+    assert outcome.code == EXIT_UNUSABLE
+    (problem,) = outcome.document["quality"]["problems"]
+    assert "no train of ticks" in problem["detail"] and "four or more in step" in problem["detail"]
+    assert "Fix a strip of card" in problem["advice"]
+    assert problem["detail"] in outcome.stderr and problem["advice"] in outcome.stderr
+    assert (outcome.document["motion"], outcome.document["findings"]) == (None, [])
 
 
 def test_unusable_recordings_in_words(check: Run) -> None:

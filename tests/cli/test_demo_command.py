@@ -110,7 +110,11 @@ def test_a_broken_plugin_shows(
         ("[[recording\n", "cannot be read as TOML", "Mend the file"),
         ("", "lists no recording", "Add a [[recording]] table"),
         ('[[recording]]\nfile = "a.wav"\n', "recording 1 lacks bearing, grade, detected", "Add it"),
-        (ENTRY.format(file="absent.wav", marks="a.csv", grade="clean", detected=""), "absent.wav", "Check the path"),
+        (
+            ENTRY.format(file="absent.wav", marks="a.csv", grade="clean", detected=""),
+            "absent.wav",
+            "Check the path",
+        ),
     ],
 )
 def test_refusals(text: str | None, found: str, advice: str, tmp_path: Path, acoustic: Run) -> None:

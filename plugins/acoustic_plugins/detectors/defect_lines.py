@@ -49,7 +49,8 @@ class DefectLines:
 
 def _judge(hearing: Hearing, part: PartEvidence) -> Finding:
     severity_db = _severity_db(hearing, part)
-    chance = max(part.chance, chance_of_events(part.part, severity_db))
+    # The law of sound bearings holds for the events over the whole running level, room included.
+    chance = max(part.chance, chance_of_events(part.part, 10 * math.log10(max(part.event_ratio, 1e-9))))
     match = part.match
     detected = chance <= DETECTION_CHANCE and not part.rivals
     if detected:

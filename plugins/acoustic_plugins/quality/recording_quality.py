@@ -69,6 +69,15 @@ def _broken(recording: Recording) -> list[Problem]:
                 voids="any",
             )
         ]
+    if recording.duration_s < SHORTEST_S:
+        return [
+            Problem(
+                "too_short",
+                f"the recording lasts {recording.duration_s:.2f} s; a spin lasts ten seconds or more",
+                LONGER,
+                voids="any",
+            )
+        ]
     return []
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from acoustic.api import (
-    InputError,
     Motion,
+    MotionError,
     Recording,
     SpeedRequest,
     band_bank,
@@ -30,14 +30,14 @@ class HeardTicks:
         return request.ticks
 
     def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
-        """Find the train of ticks, and take the ticks' own sound out of the evidence."""
+        """Find the train of ticks; the chain takes their own sound out of the evidence."""
         bank = band_bank(
             recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=0.47 * recording.sample_rate_hz
         )
         clicks = find_clicks(bank, least_height=6.0)
         train_s = tick_train(clicks)
         if train_s.size < 4:
-            raise InputError(
+            raise MotionError(
                 f"no train of ticks was found among {clicks.times_s.size} clicks; four or more in step are needed",
                 hint="Fix a strip of card so that the crank arm flicks it once a turn, clearly louder than the "
                 "bearing, and record again; or give the turns' times with --marks.",

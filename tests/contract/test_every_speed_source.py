@@ -1,0 +1,73 @@
+"""What holds for every speed source: it comes when called, and its angle is the crank's at any gain."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, get_args
+
+import numpy as np
+import pytest
+
+from acoustic.errors import InputError
+from acoustic.model import SpeedRequest, SpeedSourceCode, Spin
+from acoustic.plugins import Part, load_toolbox
+
+SOURCES = load_toolbox().speed_sources
+# How each is asked for, and a case it can serve. A new source needs a line here.
+ASKED: dict[str, tuple[str, Callable[[Any], SpeedRequest]]] = {
+    "stated-speed": ("steady", lambda made: SpeedRequest(speed_rpm=75.0)),
+    "marks-file": ("sound", lambda made: SpeedRequest(marks=made.marks)),
+    "heard-ticks": ("ticking", lambda made: SpeedRequest(ticks=True)),
+}
+
+every_source = pytest.mark.parametrize("part", SOURCES, ids=lambda part: part.item.name)
+
+
+def test_every_source_is_listed_here() -> None:
+    assert {part.item.name for part in SOURCES} == set(ASKED)
+
+
+@every_source
+def test_it_comes_when_called_and_only_then(part: Part[Any], taken: Any) -> None:
+    for name, (case, request) in ASKED.items():
+        assert part.item.wanted(request(taken(case))) is (name == part.item.name)
+    assert part.item.wanted(SpeedRequest()) is False
+
+
+@every_source
+@pytest.mark.parametrize("gain", [1.0, 10.0, 0.1], ids=["as recorded", "+20 dB", "-20 dB"])
+def test_its_angle_is_the_crank_s(
+    gain: float, part: Part[Any], taken: Any, recording_of: Callable[..., Any]
+) -> None:
+    """Turns between its own start and stop against the simulator's, within three times what it admits."""
+    case, request = ASKED[part.item.name]
+    made = taken(case)
+    motion = part.item.estimate(recording_of(case, gain=gain), request(made))
+    assert motion.times_s.shape == motion.turns.shape
+    assert np.all(np.diff(motion.times_s) > 0) and np.all(np.diff(motion.turns) > 0)
+    assert 0 <= motion.start_s < motion.stop_s <= 12.0
+    assert motion.source in get_args(SpeedSourceCode) and motion.spin in get_args(Spin)
+    assert 0 < motion.relative_uncertainty < 0.2
+    true_turns = np.diff(np.interp([motion.start_s, motion.stop_s], made.spin.times_s, made.spin.turns))[0]
+    # A start read off the level is sharp to a tenth of a second; the crank makes two turns a second at most.
+    assert motion.total_turns == pytest.approx(true_turns, rel=3 * motion.relative_uncertainty, abs=0.2)
+    for start_s, stop_s in motion.still:
+        assert 0 <= start_s < stop_s <= 12.0
+        assert stop_s <= motion.start_s or start_s >= motion.stop_s
+
+
+@every_source
+@pytest.mark.parametrize("noise", [np.zeros(48_000), 0.01 * np.random.default_rng(3).standard_normal(4800)])
+def test_what_it_can_t_use_it_refuses(noise: Any, part: Part[Any], taken: Any, tmp_path: Path) -> None:
+    """A silent second and a tenth of one: an angle or a refusal, no error of its own."""
+    from acoustic.model import Recording
+
+    case, request = ASKED[part.item.name]
+    recording = Recording(tmp_path / "x.wav", "", noise[:, np.newaxis].copy(), 48_000.0, "in memory")
+    try:
+        motion = part.item.estimate(recording, request(taken(case)))
+    except InputError as refusal:
+        assert refusal.found and refusal.hint
+    else:
+        assert 0 <= motion.start_s < motion.stop_s <= recording.duration_s + 0.01

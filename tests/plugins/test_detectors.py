@@ -1,0 +1,173 @@
+"""The bundled detectors on simulated spins: each finds its own condition, and others' sounds leave it cold."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+from acoustic_plugins.detectors.contamination import Contamination
+from acoustic_plugins.detectors.defect_lines import DefectLines
+from acoustic_plugins.detectors.rumble import Rumble
+
+from acoustic.api import Finding
+
+HearingOf = Callable[..., Any]
+RINGS = ("outer_raceway", "inner_raceway", "ball")
+# Sounds of a workshop, none of them of the bearing; louder than in most.
+BYSTANDERS: dict[str, dict[str, Any]] = {
+    "nothing": {},
+    "talk": {"talk_db": 6.0},
+    "hum": {"hum_db": 10.0},
+    "dropped tools": {"knocks": 3},
+    "automatic gain": {"gain_strength": 0.5},
+    "wavy rings": {"waviness": 0.1},
+}
+
+
+def lines(hearing: Any) -> dict[str, Finding]:
+    return {finding.condition: finding for finding in DefectLines().detect(hearing)}
+
+
+def one(detector: Any, hearing: Any) -> Finding:
+    (finding,) = detector.detect(hearing)
+    return finding
+
+
+# The lines of rings, balls and cage.
+
+
+@pytest.mark.parametrize(("case", "part"), [("outer", RINGS[0]), ("inner", RINGS[1]), ("ball", RINGS[2])])
+def test_a_defect_is_named(case: str, part: str, hearing_of: HearingOf) -> None:
+    """Found where the geometry says: a slip of 0.4 % was simulated, and one of 2 % is never exceeded."""
+    found = lines(hearing_of(case))
+    assert [condition for condition, finding in found.items() if finding.detected] == [part]
+    evidence = found[part].evidence
+    assert evidence.order == pytest.approx(evidence.expected_order, rel=0.02)
+    assert evidence.balls == 16
+    assert evidence.harmonics is not None and evidence.harmonics >= 2
+    assert evidence.band_hz is not None and 50 < evidence.band_hz[0] < evidence.band_hz[1] < 24_000
+    assert f"{evidence.order:.2f} times a turn" in found[part].detail
+
+
+@pytest.mark.parametrize("part", RINGS)
+def test_a_louder_defect_is_more_severe_and_surer(part: str, hearing_of: HearingOf) -> None:
+    """6 dB more of it at the same running noise. The share of its events that stand in the lines changes too,
+    and the running level beneath them rises, so only 2 dB of the 6 are asked for."""
+    faint, loud = (lines(hearing_of("sound", defects=((part, level_db),)))[part] for level_db in (-2.0, 4.0))
+    assert faint.severity_db is not None and loud.severity_db is not None
+    assert loud.severity_db > faint.severity_db + 2
+    assert loud.false_alarm_probability <= faint.false_alarm_probability
+
+
+@pytest.mark.parametrize("part", RINGS)
+def test_the_room_matters_little_to_severity(part: str, hearing_of: HearingOf) -> None:
+    """A microphone twice as far away: bearing and defect 6 dB down, the room's noise the same. The severity
+    compares the defect with the bearing's own noise; the room's part in that is taken out to a few dB."""
+    near = lines(hearing_of("sound", defects=((part, 6.0),), running_db=8.0))[part]
+    far = lines(hearing_of("sound", defects=((part, 0.0),), running_db=2.0))[part]
+    assert near.detected and far.detected
+    assert far.severity_db == pytest.approx(near.severity_db, abs=4.0)
+
+
+@pytest.mark.parametrize("bystander", BYSTANDERS)
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_sound_bearing_shows_no_defect(bystander: str, seed: int, hearing_of: HearingOf) -> None:
+    found = lines(hearing_of("sound", seed=seed, **BYSTANDERS[bystander]))
+    assert [condition for condition, finding in found.items() if finding.detected] == []
+
+
+def test_a_wrong_bearing_is_not_blamed(hearing_of: HearingOf) -> None:
+    """Strikes at another bearing's pace, 5.2 a turn: neither the outer ring's 7.1 nor the inner's 8.9."""
+    from acoustic.core.geometry import BearingGeometry
+
+    other = BearingGeometry(balls=12, ball_diameter_mm=4.0, pitch_diameter_mm=30.0)
+    found = lines(hearing_of("outer", geometry=other))
+    assert not found["outer_raceway"].detected
+    assert not found["inner_raceway"].detected
+
+
+def test_the_open_ring_says_that_the_ring_is_open(hearing_of: HearingOf) -> None:
+    """Where a ring was named, 'raceway' adds nothing; where nothing was heard, neither."""
+    named, nothing = lines(hearing_of("outer"))["raceway"], lines(hearing_of("sound"))["raceway"]
+    assert not named.detected and "named above" in named.detail
+    assert not nothing.detected and "no raceway damage" in nothing.detail
+
+
+# Contamination.
+
+
+def test_grit_is_dirt(hearing_of: HearingOf) -> None:
+    found = one(Contamination(), hearing_of("grit"))
+    assert found.detected
+    assert "irregular clicks a turn" in found.detail
+
+
+@pytest.mark.parametrize("case", ["sound", "outer", "inner", "ball"])
+def test_regular_strikes_are_no_dirt(case: str, hearing_of: HearingOf) -> None:
+    assert not one(Contamination(), hearing_of(case)).detected
+
+
+@pytest.mark.parametrize("bystander", BYSTANDERS)
+def test_the_room_is_no_dirt(bystander: str, hearing_of: HearingOf) -> None:
+    assert not one(Contamination(), hearing_of("sound", **BYSTANDERS[bystander])).detected
+
+
+def test_more_grit_is_more_severe(hearing_of: HearingOf) -> None:
+    faint, loud = (one(Contamination(), hearing_of("sound", defects=(("grit", db),))) for db in (0.0, 8.0))
+    assert faint.severity_db is not None and loud.severity_db is not None
+    assert loud.severity_db > faint.severity_db + 2
+
+
+def test_the_marker_s_own_ticks_are_no_dirt(spin_of: Any, hearing_of: HearingOf) -> None:
+    """Once a turn and loud; known as ticks they count for nothing, and grit beside them is still heard."""
+    own = spin_of("ticking").marks_s
+    assert not one(Contamination(), hearing_of("ticking", own_clicks_s=own)).detected
+    plan: dict[str, Any] = {"defects": (("grit", 5.0),)}
+    own = spin_of("ticking", **plan).marks_s
+    assert one(Contamination(), hearing_of("ticking", own_clicks_s=own, **plan)).detected
+
+
+def test_crackles_while_it_stands_are_the_room_s(hearing_of: HearingOf, recording_of: Any) -> None:
+    """The same clicks all through the recording, still parts included: a tap drips, the bearing is clean."""
+    from acoustic.pipeline import hear
+
+    plan: dict[str, Any] = {"still_s": (4.0, 1.0), "duration_s": 15.0}
+    quiet = hearing_of("sound", **plan)
+    recording = recording_of("sound", **plan)
+    rng = np.random.default_rng(12)
+    samples = recording.samples.copy()
+    for at_s in np.cumsum(rng.exponential(1 / 6, 90)):
+        start = int(at_s * 48_000)
+        click = 0.2 * rng.standard_normal(480) * np.exp(-np.arange(480) / 80)
+        samples[start : start + 480, 0] += click[: max(0, samples.shape[0] - start)]
+    dripping = type(recording)(recording.path, "", samples, recording.sample_rate_hz, recording.format)
+    found = one(Contamination(), hear(dripping, quiet.motion, quiet.bearing))
+    assert not found.detected
+
+
+# Rumble.
+
+
+def test_pitted_rings_rumble(hearing_of: HearingOf) -> None:
+    found = one(Rumble(), hearing_of("rumble"))
+    assert found.detected
+    assert found.evidence.band_hz is not None
+
+
+@pytest.mark.parametrize("case", ["sound", "outer", "inner", "ball", "grit", "ticking"])
+def test_single_strikes_do_not_rumble(case: str, hearing_of: HearingOf) -> None:
+    assert not one(Rumble(), hearing_of(case)).detected
+
+
+@pytest.mark.parametrize("bystander", BYSTANDERS)
+def test_the_room_does_not_rumble(bystander: str, hearing_of: HearingOf) -> None:
+    assert not one(Rumble(), hearing_of("sound", **BYSTANDERS[bystander])).detected
+
+
+def test_rougher_is_more_severe(hearing_of: HearingOf) -> None:
+    smooth, rough = (one(Rumble(), hearing_of("sound", defects=(("pitted", db),))) for db in (6.0, 17.0))
+    assert rough.severity_db is not None and smooth.severity_db is not None
+    assert rough.severity_db > smooth.severity_db
+    assert rough.false_alarm_probability < smooth.false_alarm_probability
