@@ -80,7 +80,7 @@ def check(
     for failure in result.failures:
         click.echo(f"acoustic: plugin {failure.plugin} failed ({failure.stage}): {failure.error}", err=True)
     click.echo(_rendered(result, as_json=as_json, quiet=quiet))
-    if not result.quality.usable:
+    if not result.quality.usable and (as_json or quiet):
         for problem in result.quality.problems:
             click.echo(f"acoustic: {problem.detail}.\n  {problem.advice}", err=True)
     if plot is not None:

@@ -33,12 +33,7 @@ def to_text(result: Analysis) -> str:
     lines = [grade_line(result), ""]
     lines += _paragraphs("why", (_sentence(text) for text in result.verdict.because))
     lines += _paragraphs("next", result.verdict.advice)
-    if result.findings:
-        lines += [
-            "",
-            *_paragraphs("heard", [], keep_empty=True),
-            *(_finding(f) for f in _ordered(result.findings)),
-        ]
+    lines += _heard(result.findings)
     lines += [
         "",
         *_paragraphs("crank", [_motion(result.motion)]),
@@ -51,9 +46,9 @@ def to_text(result: Analysis) -> str:
     return "\n".join(lines)
 
 
-def _paragraphs(label: str, texts: Iterable[str], *, keep_empty: bool = False) -> list[str]:
+def _paragraphs(label: str, texts: Iterable[str]) -> list[str]:
     """Wrap texts beside a label that only the first one carries."""
-    lines: list[str] = [f"{label}"] if keep_empty else []
+    lines: list[str] = []
     for text in texts:
         first = "" if lines else label
         lines += textwrap.wrap(
@@ -66,21 +61,26 @@ def _paragraphs(label: str, texts: Iterable[str], *, keep_empty: bool = False) -
     return lines
 
 
-def _ordered(findings: Sequence[Finding]) -> list[Finding]:
-    """Detected ones first, the surest first."""
-    return sorted(findings, key=lambda f: (not f.detected, f.false_alarm_probability))
+def _heard(findings: Sequence[Finding]) -> list[str]:
+    """Detected conditions in full, the surest first; the others in one line."""
+    if not findings:
+        return []
+    detected = sorted((f for f in findings if f.detected), key=lambda f: f.false_alarm_probability)
+    lines = ["", *(_finding(finding) for finding in detected)]
+    absent = [words.CONDITION[f.condition] for f in findings if not f.detected and f.condition != "raceway"]
+    if absent:
+        lines += _paragraphs("not heard", [", ".join(absent)])
+    return lines
 
 
 def _finding(finding: Finding) -> str:
-    mark = "●" if finding.detected else "·"
-    strength = "" if finding.severity_db is None else f"{finding.severity_db:+.0f} dB"
-    told = words.chance(finding.false_alarm_probability)
-    detail = f"{finding.detail}; {told}"
-    if finding.detected and finding.evidence.band_hz is not None:
+    strength = "" if finding.severity_db is None else f"{finding.severity_db:+.0f} dB, "
+    detail = f"{words.CONDITION[finding.condition]}: {finding.detail}; "
+    detail += f"{strength}{words.chance(finding.false_alarm_probability)}"
+    if finding.evidence.band_hz is not None:
         low_hz, high_hz = finding.evidence.band_hz
-        detail += f"; heard from {low_hz:.0f} to {high_hz:.0f} Hz"
-    head = f"  {mark} {words.CONDITION[finding.condition]:<19}{strength:>7}  "
-    return "\n".join(textwrap.wrap(detail, WIDTH, initial_indent=head, subsequent_indent=" " * len(head)))
+        detail += f", from {low_hz:.0f} to {high_hz:.0f} Hz"
+    return "\n".join(_paragraphs("heard", [detail]))
 
 
 def _motion(motion: Motion | None) -> str:

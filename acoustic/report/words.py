@@ -28,11 +28,11 @@ SPIN = {"hand": "spun by hand", "pedal": "pedalled", "steady": "turned steadily"
 
 
 def chance(probability: float) -> str:
-    """Say a probability as one in so many."""
+    """Say a probability as one sound bearing in so many."""
     if probability >= 0.5:
-        return "as in any sound bearing"
+        return "as many a sound bearing shows"
     if probability < 1e-9:
-        return "by chance less than 1 in 1 000 000 000"
+        return "no sound bearing in 1 000 000 000 shows as much"
     size = 1 / probability
     rounded = int(float(f"{size:.1g}"))
-    return f"by chance 1 in {rounded:,}".replace(",", " ")
+    return f"one sound bearing in {rounded:,} shows as much".replace(",", " ")

@@ -24,6 +24,7 @@ ACOUSTIC_API = (1, 0)
 
 OWN_CLICK_S = 0.05  # clicks this near to one of the speed marker's are its own
 AGREE = 0.7  # length of the mean of a turn's clicks on the unit circle: within about 50 degrees of each other
+FEWEST_VOTES = 4
 FAINTEST_DB = -40.0
 
 
@@ -48,7 +49,9 @@ class Creak:
         chance = rayleigh_chance(votes)
         energy = float(clicks.power[used].sum()) / (motion.stop_s - motion.start_s)
         detected = chance <= DETECTION_CHANCE
-        detail = f"{votes.size} turns click at the same place of the crank" if detected else "no creak at one place"
+        detail = (
+            f"{votes.size} turns click at the same place of the crank" if detected else "no creak at one place"
+        )
         return [
             Finding(
                 condition="creak",
@@ -78,10 +81,10 @@ def rayleigh_chance(votes: NDArray[np.complex128]) -> float:
     References
     ----------
     J. H. Zar, Biostatistical Analysis, chapter on circular distributions, gives
-    the approximation (from memory); drawn votes confirm it within a tenth.
+    the approximation (from memory); drawn votes show a tenth too many at most.
     """
     n, length = votes.size, abs(votes.sum())
-    if n < 2:
+    if n < FEWEST_VOTES:
         return 1.0
     return min(1.0, math.exp(math.sqrt(1 + 4 * n + 4 * (n**2 - length**2)) - (1 + 2 * n)))
 

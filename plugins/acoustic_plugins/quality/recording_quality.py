@@ -25,6 +25,7 @@ CLIPPED, MUCH_CLIPPED = 0.0002, 0.05
 GAPS, MUCH_GAPS = 0.005, 0.15
 QUIETEST = 10 ** (-90 / 20)  # one step of 16 bits
 HEARD_CERTAINTY = 4.0
+RHYTHM_HEARD = 0.001
 
 NEARER = (
     "Record again with the phone's microphone a hand's width from the bearing, on the shell's side away from "
@@ -141,21 +142,24 @@ def _short(hearing: Hearing) -> list[Problem]:
 
 
 def _faint(hearing: Hearing) -> list[Problem]:
+    """Whether the crank is heard at all: over the still parts, or by the rhythm that sound bearings have too."""
     import numpy as np
 
+    rhythm_heard = min(part.chance for part in hearing.parts) < RHYTHM_HEARD
     over = hearing.over
     if over is None:
         return [
             Problem(
                 "no_still_part",
-                "no still part was found to tell the room's noise from the bearing's",
+                "no still part was found to tell the room's noise from the bearing's"
+                + ("" if rhythm_heard else ", and nothing heard keeps the crank's time"),
                 LONGER,
-                voids="nothing",
+                voids="nothing" if rhythm_heard else "clean",
             )
         ]
     width = min(5, over.certainty.size)
     heard = np.convolve(over.certainty, np.full(width, 1 / width), mode="valid").max()
-    if heard >= HEARD_CERTAINTY:
+    if rhythm_heard or heard >= HEARD_CERTAINTY:
         return []
     return [
         Problem(
