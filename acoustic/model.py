@@ -179,8 +179,8 @@ class Motion:
     own_clicks_s: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
 
     def __post_init__(self) -> None:
-        self.times_s.flags.writeable = False
-        self.turns.flags.writeable = False
+        for array in (self.times_s, self.turns, self.own_clicks_s):
+            array.flags.writeable = False
 
     @property
     def start_s(self) -> float:

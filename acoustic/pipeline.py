@@ -18,7 +18,7 @@ from acoustic.core.quality import bandwidth_hz
 from acoustic.core.rings import weigh_parts
 from acoustic.core.spectra import band_runs, order_spectra
 from acoustic.core.still import over_room
-from acoustic.errors import AcousticError, InputError, MotionError, PluginError
+from acoustic.errors import InputError, MotionError, PluginError
 from acoustic.grade import grade
 from acoustic.hookspecs import Detector, QualityCheck, Reader, SpeedSource
 from acoustic.model import (
@@ -31,6 +31,7 @@ from acoustic.model import (
     Problem,
     Quality,
     Recording,
+    Sound,
     SpeedRequest,
     Spin,
     Step,
@@ -46,6 +47,7 @@ LOWEST_LINE_HZ = 500.0  # strikes ring shell and frame above this; below, rooms 
 TOP_HZ = 18000.0
 HIGHEST_RATE_HZ = 8000.0
 FEWEST_TURNS = 3.0
+SHORTEST_S = 0.5
 MOST_TURNS = 128.0
 SPEED_HINT = (
     "Give the speed: --marks FILE.csv with the time of each turn, --ticks if a card clicks once a turn, "
@@ -115,8 +117,6 @@ def check_recording(
             talk("judging")
             findings = detect(hearing, toolbox.detectors, failures)
     quality = settle_quality(problems, findings)
-    for failure in failures:
-        talk(f"plugin {failure.plugin} failed ({failure.stage}): {failure.error}")
     return Analysis(
         recording=recording,
         bearing=_with_heard_balls(bearing, findings),
@@ -136,16 +136,14 @@ def read_recording(path: Path, readers: Sequence[Part[Reader]], failures: list[F
     refusals: list[InputError] = []
     broken: list[Failure] = []
     for part in readers:
-        claimed = _guarded("read", part, partial(part.item.claims, head), broken)
-        if not claimed:
+        if not _guarded("read", part, partial(part.item.claims, head), broken):
             continue
         try:
-            sound = part.item.read(path)
+            sound = _guarded("read", part, partial(_sound, part.item, path), broken)
         except InputError as refusal:
             refusals.append(refusal)
             continue
-        except Exception as error:
-            broken.append(_failure("read", part, error))
+        if sound is None:
             continue
         failures.extend(broken)
         step = Step("read", part.record.label, {"sample_rate_hz": sound.sample_rate_hz})
@@ -203,12 +201,8 @@ def find_motion(
     for part in sources:
         if not _guarded("speed", part, partial(part.item.wanted, request), broken):
             continue
-        try:
-            motion = part.item.estimate(recording, request)
-        except InputError:
-            raise
-        except Exception as error:
-            broken.append(_failure("speed", part, error))
+        motion = _guarded("speed", part, partial(_motion, part.item, recording, request), broken)
+        if motion is None:
             continue
         failures.extend(broken)
         return motion
@@ -222,12 +216,14 @@ def find_motion(
 
 def _too_few_turns(motion: Motion) -> list[Problem]:
     """An order spectrum needs a few turns to part one order from the next."""
-    if motion.total_turns >= FEWEST_TURNS:
+    lasting_s = motion.stop_s - motion.start_s
+    if motion.total_turns >= FEWEST_TURNS and lasting_s >= SHORTEST_S:
         return []
     return [
         Problem(
             "too_short",
-            f"the crank makes {motion.total_turns:.1f} turns; {FEWEST_TURNS:.0f} are the least, 8 are wanted",
+            f"the crank makes {motion.total_turns:.1f} turns in {lasting_s:.2f} s; {FEWEST_TURNS:.0f} turns and "
+            f"{SHORTEST_S:g} s are the least, 8 turns are wanted",
             "Record one whole spin, from two still seconds before the push until two seconds after it stands.",
             voids="any",
         )
@@ -284,15 +280,6 @@ def detect(hearing: Hearing, detectors: Sequence[Part[Detector]], failures: list
     return tuple(findings)
 
 
-def _judged(detector: Detector, hearing: Hearing) -> list[Finding]:
-    """A detector's findings, which must cover all that it says it judges."""
-    findings = list(detector.detect(hearing))
-    silent_on = sorted(set(detector.conditions) - {finding.condition for finding in findings})
-    if silent_on:
-        raise ValueError(f"no finding for {', '.join(silent_on)}; every condition a detector names needs one")
-    return findings
-
-
 def settle_quality(problems: Sequence[Problem], findings: Sequence[Finding]) -> Quality:
     """Decide whether what was found, or that nothing was found, is more than a guess."""
     anything = any(finding.detected for finding in findings)
@@ -308,7 +295,7 @@ def _quality(
 ) -> list[Problem]:
     problems: list[Problem] = []
     for part in checks:
-        problems += _guarded("quality", part, partial(part.item.check, recording, hearing), failures) or []
+        problems += _guarded("quality", part, partial(_problems, part.item, recording, hearing), failures) or []
     return problems
 
 
@@ -323,15 +310,54 @@ def _with_heard_balls(bearing: Bearing, findings: Sequence[Finding]) -> Bearing:
 
 
 def _guarded(stage: str, part: Part[Any], call: Callable[[], T], failures: list[Failure]) -> T | None:
-    """Call a plugin's object; what it raises becomes a failure with its name on it."""
+    """Call a plugin's object; what it raises becomes a failure with its name on it.
+
+    `InputError` passes: it speaks of the recording, not of the plugin. A plugin
+    that calls sys.exit must not take the program with it.
+    """
     try:
         return call()
-    except Exception as error:
-        if isinstance(error, AcousticError) and not isinstance(error, InputError):
-            raise
-        failures.append(_failure(stage, part, error))
+    except InputError:
+        raise
+    except (Exception, SystemExit) as error:
+        failures.append(Failure(stage, part.record.name, f"{type(error).__name__}: {error}"))
         return None
 
 
-def _failure(stage: str, part: Part[Any], error: Exception) -> Failure:
-    return Failure(stage, part.record.name, f"{type(error).__name__}: {error}")
+def _sound(reader: Reader, path: Path) -> Sound:
+    """A reader's sound, which must be one."""
+    sound = _is(reader.read(path), Sound)
+    if sound.samples.ndim != 2 or not sound.samples.size or not sound.sample_rate_hz > 0:
+        raise ValueError(
+            f"samples of shape (n, channels) and a rate above 0 are needed, got {sound.samples.shape} "
+            f"and {sound.sample_rate_hz} Hz"
+        )
+    return sound
+
+
+def _motion(source: SpeedSource, recording: Recording, request: SpeedRequest) -> Motion:
+    """A speed source's motion, which must be one."""
+    motion = _is(source.estimate(recording, request), Motion)
+    if motion.times_s.size < 2 or not (np.all(np.diff(motion.times_s) > 0) and np.all(np.diff(motion.turns) > 0)):
+        raise ValueError("times and turns that both increase strictly are needed")
+    return motion
+
+
+def _problems(check: QualityCheck, recording: Recording, hearing: Hearing | None) -> list[Problem]:
+    """A quality check's problems, which must be problems."""
+    return [_is(problem, Problem) for problem in check.check(recording, hearing)]
+
+
+def _judged(detector: Detector, hearing: Hearing) -> list[Finding]:
+    """A detector's findings, which must cover all that it says it judges."""
+    findings = [_is(finding, Finding) for finding in detector.detect(hearing)]
+    silent_on = sorted(set(detector.conditions) - {finding.condition for finding in findings})
+    if silent_on:
+        raise ValueError(f"no finding for {', '.join(silent_on)}; every condition a detector names needs one")
+    return findings
+
+
+def _is(value: object, kind: type[T]) -> T:
+    if not isinstance(value, kind):
+        raise TypeError(f"a {kind.__name__} is needed, got {type(value).__name__}")
+    return value

@@ -111,7 +111,7 @@ def load_toolbox(extra: Sequence[tuple[str, ModuleType]] = ()) -> Toolbox:
             # Only after this is a misspelt hook known for what it is.
             manager.check_pending()
             found = _offers(module, record)
-        except Exception as error:
+        except (Exception, SystemExit) as error:
             if os.environ.get(STRICT_VARIABLE) == "1":
                 raise
             if manager.has_plugin(record.name):
@@ -199,7 +199,7 @@ def _require_name(item: object, hook: str) -> None:
             )
 
 
-def _broken(record: PluginRecord, error: Exception) -> PluginRecord:
+def _broken(record: PluginRecord, error: BaseException) -> PluginRecord:
     reason = f"{type(error).__name__}: {error}"
     return PluginRecord(record.name, record.module, record.distribution, record.version, broken=reason)
 

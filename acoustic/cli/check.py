@@ -119,6 +119,8 @@ def _check_picture(plot: Path | None) -> None:
             f"--plot {plot.name}: the ending {plot.suffix or '(none)'} is no picture format known here",
             hint=f"Use {' or '.join(PICTURES)}.",
         )
+    if plot.is_dir():
+        raise InputError(f"--plot: {plot} is a folder", hint="Give the name of a file in it.")
     if not plot.parent.is_dir():
         raise InputError(f"--plot: there is no folder {plot.parent}", hint="Make the folder first.")
 

@@ -38,6 +38,7 @@ class BandBank:
     first_s: float
 
     def __post_init__(self) -> None:
+        self.mid_hz.flags.writeable = False
         self.power.flags.writeable = False
 
     @property

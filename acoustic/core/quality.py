@@ -93,8 +93,10 @@ def bandwidth_hz(sound: Floats, sample_rate_hz: float) -> float:
         return nyquist_hz
     level = 10 * np.log10(np.median(power[: count * per_step].reshape(count, per_step), axis=1) + 1e-30)
     above = np.maximum.accumulate(level[::-1])[::-1]
-    for step in range(count - 2, 9, -1):
-        below = float(np.median(level[step - 10 : step]))
-        if level[step - 1] - above[min(step + 5, count - 1)] > 15 and below - above[min(step + 5, count - 1)] > 15:
+    for step in range(count - 2, 2, -1):
+        below = float(np.median(level[max(0, step - 10) : step]))
+        # Low down, even sound that falls steadily loses much in 1.2 kHz, so less room is given.
+        foot = above[min(step + (5 if step >= 10 else 2), count - 1)]
+        if level[step - 1] - foot > 15 and below - foot > 15:
             return min(nyquist_hz, step * step_hz)
     return nyquist_hz

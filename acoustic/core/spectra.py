@@ -46,9 +46,8 @@ class OrderSpectra:
     turns: float
 
     def __post_init__(self) -> None:
-        self.power.flags.writeable = False
-        self.weight.flags.writeable = False
-        self.noise.flags.writeable = False
+        for array in (self.orders, self.power, self.weight, self.noise):
+            array.flags.writeable = False
 
 
 def band_runs(bands: int, *, lowest: int) -> tuple[tuple[int, int], ...]:

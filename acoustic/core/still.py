@@ -108,6 +108,10 @@ class OverRoom:
     excess_db: Floats
     certainty: Floats
 
+    def __post_init__(self) -> None:
+        self.excess_db.flags.writeable = False
+        self.certainty.flags.writeable = False
+
 
 def over_room(
     bank: BandBank, start_s: float, stop_s: float, still: Sequence[tuple[float, float]]

@@ -50,8 +50,11 @@ def save_picture(result: Analysis, path: Path) -> None:
         _speed(middle, result.hearing)
         _orders(bottom, result.hearing, result.findings)
         half_written = path.with_name(f".{path.name}.part")
-        figure.savefig(half_written, dpi=120, format=path.suffix[1:].lower())
-    half_written.replace(path)
+        try:
+            figure.savefig(half_written, dpi=120, format=path.suffix[1:].lower())
+            half_written.replace(path)
+        finally:
+            half_written.unlink(missing_ok=True)
 
 
 def _recording(axes: Axes, hearing: Hearing) -> None:

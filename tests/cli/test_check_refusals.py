@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -207,7 +208,8 @@ def test_too_slow_for_the_recording(rpm: str, check: Run) -> None:
     """At 20 rpm 12 s hold three turns or so; at a thousandth none that could be told from standing."""
     outcome = check("good.wav", *NAMED, "--speed", rpm)
     assert outcome.code == EXIT_UNUSABLE, outcome.stderr
-    assert "turns" in outcome.stderr
+    assert outcome.stdout.startswith("UNDECIDED")
+    assert re.search(r"he crank makes \d\.\d turns", outcome.stdout)
 
 
 def test_marks_too_close_for_any_crank(check: Run) -> None:

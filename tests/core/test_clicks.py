@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from functools import cache
+from itertools import pairwise
 
 import librosa
 import numpy as np
@@ -41,9 +42,7 @@ def ringing_clicks(seed: int) -> tuple[Floats, Floats]:
     times_s = times_s[np.concatenate([[True], np.diff(times_s) > 0.1])]
     response = ringing.frame_response(RATE_HZ, rng)
     strength = np.full(times_s.size, 0.5)
-    clicks = ringing.ring(
-        times_s, strength, response, samples=SECONDS * RATE_HZ, sample_rate_hz=RATE_HZ
-    )
+    clicks = ringing.ring(times_s, strength, response, samples=SECONDS * RATE_HZ, sample_rate_hz=RATE_HZ)
     return hiss(seed + 50) + clicks, times_s
 
 
@@ -253,7 +252,7 @@ class TestMoreThanExpected:
     def test_monotone(self) -> None:
         chances = [more_than_expected(k, 8.0, 1, 2.0) for k in range(40)]
         assert chances[0] == 1.0
-        assert all(later < earlier for earlier, later in zip(chances, chances[1:], strict=False))
+        assert all(later < earlier for earlier, later in pairwise(chances))
         assert more_than_expected(10, 8.0, 5, 2.0) > more_than_expected(10, 8.0, 0, 2.0)
         assert more_than_expected(10, 8.0, 0, 5.0) < more_than_expected(10, 8.0, 0, 1.0)
 

@@ -56,9 +56,7 @@ def flat(lines: dict[float, float], *, row: int = 0) -> OrderSpectra:
 
 def comb_of(order: float, height: float, harmonics: int, *sides: float) -> dict[float, float]:
     places = [
-        k * order + side
-        for k in range(1, harmonics + 1)
-        for side in (0.0, *sides, *(-side for side in sides))
+        k * order + side for k in range(1, harmonics + 1) for side in (0.0, *sides, *(-side for side in sides))
     ]
     return dict.fromkeys(places, height)
 
@@ -142,9 +140,7 @@ class TestMatchComb:
         assert without.surprise == pytest.approx(-stats.gamma.logsf(8 * 6, 8), rel=1e-9)
 
     def test_bare_lines_do_not_pay_for_absent_sidebands(self) -> None:
-        match = match_comb(
-            flat(comb_of(8.9, 20.0, 8)), Comb(name="inner_raceway", order=8.9, sidebands=(1.0,))
-        )
+        match = match_comb(flat(comb_of(8.9, 20.0, 8)), Comb(name="inner_raceway", order=8.9, sidebands=(1.0,)))
         assert not match.with_sidebands
 
     def test_lines_past_the_tolerance_are_not_found(self) -> None:
@@ -232,9 +228,7 @@ class TestLinesOf:
 
 
 class TestBackdrop:
-    @given(
-        location=st.floats(-5, 60), scale=st.floats(0.5, 10), low=st.floats(-50, 2000), more=st.floats(0, 500)
-    )
+    @given(location=st.floats(-5, 60), scale=st.floats(0.5, 10), low=st.floats(-50, 2000), more=st.floats(0, 500))
     @QUICK
     def test_the_chance_is_the_upper_tail_of_a_gumbel_law(
         self, location: float, scale: float, low: float, more: float

@@ -173,9 +173,7 @@ class TestPlanted:
 
 class TestInvariance:
     @pytest.mark.parametrize("gain", [0.125, 0.3, 40.0])
-    def test_gain(
-        self, gain: float, spin: Spin, commonest: BearingGeometry, hear: Callable[..., Any]
-    ) -> None:
+    def test_gain(self, gain: float, spin: Spin, commonest: BearingGeometry, hear: Callable[..., Any]) -> None:
         """Levels are set against levels: rounding alone, 1e-6 of a surprise of some hundred."""
         plain, other = hear(spin, commonest), hear(spin, commonest, gain=gain)
         for one, two in zip(plain.parts, other.parts, strict=True):
@@ -185,9 +183,7 @@ class TestInvariance:
             assert two.event_ratio == pytest.approx(one.event_ratio, rel=1e-6, abs=1e-9)
 
     @pytest.mark.parametrize("late_s", [0.5, 2.0])
-    def test_time(
-        self, late_s: float, spin: Spin, commonest: BearingGeometry, hear: Callable[..., Any]
-    ) -> None:
+    def test_time(self, late_s: float, spin: Spin, commonest: BearingGeometry, hear: Callable[..., Any]) -> None:
         """Room noise before, marks as much later: times move, orders do not.
 
         Whole frames put before leave every frame of the turning part as it was, but for the length of
@@ -195,9 +191,7 @@ class TestInvariance:
         """
         count = round(late_s * spin.sample_rate_hz)
         room = np.std(spin.samples[: spin.sample_rate_hz]) * np.random.default_rng(9).standard_normal(count)
-        late = replace(
-            spin, samples=np.concatenate([room, spin.samples]), marks_s=spin.marks_s + late_s
-        )
+        late = replace(spin, samples=np.concatenate([room, spin.samples]), marks_s=spin.marks_s + late_s)
         plain, other = hear(spin, commonest), hear(late, commonest)
         assert other.parts[0].part == plain.parts[0].part
         assert other.parts[0].match.order == pytest.approx(plain.parts[0].match.order, rel=2e-4)
@@ -206,9 +200,7 @@ class TestInvariance:
 
     def test_sample_rate(self, spin: Spin, commonest: BearingGeometry, hear: Callable[..., Any]) -> None:
         """scipy.signal.resample_poly to 44.1 kHz: frames of 0.998 in place of 1 ms, nothing else."""
-        slower = replace(
-            spin, samples=signal.resample_poly(spin.samples, 147, 160), sample_rate_hz=44100
-        )
+        slower = replace(spin, samples=signal.resample_poly(spin.samples, 147, 160), sample_rate_hz=44100)
         plain, other = hear(spin, commonest), hear(slower, commonest)
         assert other.parts[0].part == plain.parts[0].part
         assert other.parts[0].match.order == pytest.approx(plain.parts[0].match.order, rel=1e-3)

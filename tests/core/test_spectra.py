@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -89,7 +90,7 @@ class TestWhitening:
             rows = np.cumsum(noise(12, 200 + seed) - 0.596, axis=1)
             spectra = order_spectra(rows, turns=12.0, runs=((0, 0),))
             edges = np.searchsorted(spectra.orders, [2, 6, 12, 25, 50, 100])
-            ratios.append([spectra.power[0, a:b].mean() for a, b in zip(edges[:-1], edges[1:], strict=True)])
+            ratios.append([spectra.power[0, a:b].mean() for a, b in pairwise(edges)])
         assert np.mean(ratios, axis=0) == pytest.approx(1, abs=0.2)
 
     def test_against_scipys_periodogram(self) -> None:
@@ -184,5 +185,5 @@ class TestBandRuns:
             starts = [first for first, last in runs if last - first + 1 == width]
             if width < bands - lowest:
                 # two neighbours share a band or more, and together they reach the last band but a few
-                assert all(0 < b - a <= max(1, width // 2) for a, b in zip(starts, starts[1:], strict=False))
+                assert all(0 < b - a <= max(1, width // 2) for a, b in pairwise(starts))
                 assert starts[-1] + width + max(1, width // 2) > bands

@@ -138,9 +138,7 @@ class TestSimulated:
 
     @pytest.mark.parametrize("part", ["outer_raceway", "inner_raceway", "ball"])
     def test_no_card(self, part: str, commonest: BearingGeometry, simulated: Simulated) -> None:
-        spin = simulated(
-            SpinPlan(geometry=commonest, defects=((part, 8.0),), duration_s=11.0, turns=10.0, seed=1)
-        )
+        spin = simulated(SpinPlan(geometry=commonest, defects=((part, 8.0),), duration_s=11.0, turns=10.0, seed=1))
         clicks = self.clicks(spin)
         assert clicks.times_s.size > 8
         assert tick_train(clicks).size == 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from acoustic.api import InputError, Motion, Recording, SpeedRequest, hookimpl, 
 
 ACOUSTIC_API = (1, 0)
 
+DECIMAL_COMMA = re.compile(r"\d+,\d+\s*(;.*)?")
 FORMAT_HINT = "Write one time in seconds a line, in order, one for each crank turn; a header line may come first."
 
 
@@ -54,6 +56,8 @@ def read_marks(path: Path) -> list[float]:
     InputError
         The file can't be read or a line past the header is no number.
     """
+    if path.is_dir():
+        raise InputError(f"{path.name} is a folder, not a file of marks", hint="Give the CSV file itself.")
     try:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
@@ -62,21 +66,25 @@ def read_marks(path: Path) -> list[float]:
         raise InputError(
             f"{path.name} cannot be read as text ({type(error).__name__})", hint=FORMAT_HINT
         ) from None
-    separator = ";" if ";" in text and "," not in text.replace(";", "") else ","
-    rows = [
-        (line, row) for line, row in enumerate(csv.reader(text.splitlines(), delimiter=separator), 1) if any(row)
-    ]
+    rows = [(number, _time_in(line)) for number, line in enumerate(text.splitlines(), 1) if line.strip(" ,;\t")]
     marks: list[float] = []
-    for line, row in rows:
+    for number, time in rows:
         try:
-            marks.append(float(row[0]))
+            marks.append(float(time))
         except ValueError:
-            if line == rows[0][0]:
+            if number == rows[0][0]:
                 continue  # the header
             raise InputError(
-                f"{path.name}, line {line}: {row[0]!r} is no time in seconds", hint=FORMAT_HINT
+                f"{path.name}, line {number}: {time!r} is no time in seconds", hint=FORMAT_HINT
             ) from None
     return marks
+
+
+def _time_in(line: str) -> str:
+    """First field of a line; '1,25' and '1,25;note' are times with a decimal comma."""
+    if DECIMAL_COMMA.fullmatch(line.strip()):
+        return line.split(";", maxsplit=1)[0].strip().replace(",", ".")
+    return next(csv.reader([line], delimiter=";" if ";" in line else ","))[0].strip()
 
 
 @hookimpl
