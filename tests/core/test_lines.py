@@ -22,6 +22,7 @@ from acoustic.core.lines import (
     event_power,
     lines_of,
     match_comb,
+    telling_runs,
     without_lines,
 )
 from acoustic.core.spectra import OrderSpectra, band_runs, order_spectra
@@ -44,7 +45,7 @@ def spectra_of(cells: Floats, *, turns: int = TURNS) -> OrderSpectra:
 def flat(lines: dict[float, float], *, row: int = 0) -> OrderSpectra:
     """Two runs whose power is 1 everywhere but at the lines given, order: power, in one row.
 
-    A real line's top, 1.2/turns wide, spans some eight bins; here five are equally high.
+    A real line's top, 1.2/turns wide, spans some five bins; here five are equally high.
     """
     spectra = order_spectra(noise(1, bands=2), turns=float(TURNS), runs=((0, 0), (1, 1)))
     power = np.ones_like(spectra.power)
@@ -61,9 +62,9 @@ def comb_of(order: float, height: float, harmonics: int, *sides: float) -> dict[
     return dict.fromkeys(places, height)
 
 
-def match_at(order: float, name: str = "outer_raceway", *, harmonics: int = 5) -> Match:
-    comb = Comb(name=name, order=order)
-    return Match(comb=comb, surprise=50.0, order=order, harmonics=harmonics, run=0, with_sidebands=False)
+def match_at(order: float, name: str = "outer_raceway", *sidebands: float) -> Match:
+    comb = Comb(name=name, order=order, sidebands=sidebands)
+    return Match(comb=comb, surprise=50.0, order=order, harmonics=5, run=0, with_sidebands=False)
 
 
 class TestErlangSurprise:
@@ -165,6 +166,22 @@ class TestMatchComb:
         assert match.surprise > 30
 
 
+class TestTellingRuns:
+    def test_by_hand(self) -> None:
+        """Five lines of 30 in one run, of 25 in the other: -ln Q(5, 150) = 133.1 and -ln Q(5, 125) = 108.8,
+        0.82 of it, so both speak at 0.7 and one at 0.9."""
+        spectra = flat(comb_of(7.0, 30.0, 5), row=1)
+        power = spectra.power.copy()
+        power[0] = np.where(power[1] == 30, 25.0, 1.0)
+        both = replace(spectra, power=power, weight=power.copy())
+        match = match_comb(both, Comb(name="outer_raceway", order=7.0))
+        share = stats.gamma.logsf(125, 5) / stats.gamma.logsf(150, 5)
+        assert 0.75 < share < 0.85
+        assert telling_runs(both, match, least_share=0.7) == [1, 0]
+        assert telling_runs(both, match, least_share=0.9) == [1]
+        assert telling_runs(both, match, least_share=0.7, most=1) == [1]
+
+
 class TestWithoutLines:
     def test_a_comb_taken_out_is_gone(self) -> None:
         spectra = flat(comb_of(7.0, 60.0, 8))
@@ -212,19 +229,29 @@ class TestLinesOf:
         assert lines == pytest.approx([6, 6.6, 7, 7.4, 8, 13, 13.6, 14, 14.4, 15])
 
     def test_ball(self) -> None:
-        """Order 8 strikes twice a spin of 4, so 4, 8, 12 with one to three cage turns either side."""
-        lines = lines_of(match_at(8.0, "ball"), highest=12.0, cage=0.5)
-        expected = [k + side / 2 for k in (4, 8, 12) for side in range(-3, 4)]
-        assert lines == pytest.approx(expected)
+        """Order 8 strikes twice a spin of 4, so 4, 8 and 12 raise lines, one to three cage turns away too.
+
+        Sidebands weaken as they lie farther off; how many more are listed is free, but each is half
+        a turn from the next here.
+        """
+        lines = lines_of(match_at(8.0, "ball", 0.5), highest=12.0, cage=0.5)
+        expected = {k + side / 2 for k in (4, 8, 12) for side in range(-3, 4)}
+        assert expected <= set(np.round(lines, 9))
+        assert np.all(2 * lines == np.round(2 * lines))
 
     def test_inner_ring_and_cage(self) -> None:
         """Inner: turns away, three at least; cage: its harmonics alone. None falls below zero."""
-        inner = lines_of(match_at(9.0, "inner_raceway"), highest=10.0, cage=0.4)
+        inner = lines_of(match_at(9.0, "inner_raceway", 1.0), highest=10.0, cage=0.4)
         assert set(np.round(inner, 6)) >= {6.0, 7.0, 8.0, 9.0, 10.0, 11.0, 12.0}
         assert np.all(inner == np.round(inner))
         cage = lines_of(match_at(0.4, "cage"), highest=1.7, cage=0.4)
         assert cage == pytest.approx([0.4, 0.8, 1.2, 1.6])
-        assert np.all(lines_of(match_at(2.0, "inner_raceway"), highest=10.0, cage=0.4) >= 0)
+        assert np.all(lines_of(match_at(2.0, "inner_raceway", 1.0), highest=10.0, cage=0.4) >= 0)
+
+    def test_a_turning_outer_ring_is_like_an_inner_one(self) -> None:
+        """What turns passes the load once a turn, whichever ring it is."""
+        lines = lines_of(match_at(7.0, "outer_raceway", 1.0), highest=8.0, cage=0.6)
+        assert set(np.round(lines, 6)) >= {4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0}
 
 
 class TestBackdrop:
