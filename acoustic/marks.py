@@ -13,7 +13,7 @@ from acoustic.errors import InputError
 from acoustic.model import Motion, SpeedSourceCode, Spin
 
 LEAST_MARKS = 4
-SUDDEN = 1.7  # a crank's turn takes no such times its neighbour's; a missed mark makes 2
+SUDDEN = 1.6  # times the mean of its neighbours; a missed mark makes 2, a crank slowing to a stand 1.2
 
 
 def motion_from_marks(
@@ -49,10 +49,15 @@ def motion_from_marks(
         Too few marks, out of order, or with one missing.
     """
     marks = np.asarray(marks_s, dtype=float)
-    if marks.size < LEAST_MARKS or not np.all(np.isfinite(marks)):
+    if marks.size < LEAST_MARKS:
         raise InputError(
-            f"{int(np.isfinite(marks).sum())} marks of crank turns were found; {LEAST_MARKS} or more are needed",
+            f"{marks.size} marks of crank turns were found; {LEAST_MARKS} or more are needed",
             hint="Mark every turn of the spin once, at the same place of the crank.",
+        )
+    if not np.all(np.isfinite(marks)):
+        raise InputError(
+            f"mark {int(np.argmin(np.isfinite(marks))) + 1} is no time",
+            hint="Give every mark as a number of seconds.",
         )
     intervals = np.diff(marks)
     if np.any(intervals <= 0):
@@ -61,16 +66,7 @@ def motion_from_marks(
             f"mark {at + 2} at {marks[at + 1]:.3f} s does not come after the one before it at {marks[at]:.3f} s",
             hint="Put the marks in order of time, each once.",
         )
-    ratio = intervals[1:] / intervals[:-1]
-    # The last turns before standing may take much longer each, so only a jump back shows a missed mark there.
-    jump = np.flatnonzero((ratio[:-1] > SUDDEN) & (ratio[1:] < 1 / SUDDEN * 1.15))
-    if jump.size:
-        at = int(jump[0]) + 1
-        raise InputError(
-            f"the turn from {marks[at]:.3f} to {marks[at + 1]:.3f} s takes {intervals[at]:.2f} s, its neighbours "
-            f"about {(intervals[at - 1] + intervals[at + 1]) / 2:.2f} s",
-            hint="A mark seems to be missing there; one is needed for every turn.",
-        )
+    _require_even(marks, intervals)
     times_s, turns = turns_between_marks(marks)
     return Motion(
         times_s=times_s,
@@ -88,6 +84,18 @@ def motion_from_marks(
         ),
         own_clicks_s=marks if own_sound else np.empty(0),
     )
+
+
+def _require_even(marks: NDArray[np.float64], intervals: NDArray[np.float64]) -> None:
+    """Refuse a missing or a doubled mark: a turn takes about as long as its neighbours do on the whole."""
+    share = intervals[1:-1] / np.sqrt(intervals[:-2] * intervals[2:])
+    for at in np.flatnonzero((share > SUDDEN) | (share < 1 / SUDDEN)) + 1:
+        kind = "one seems to be missing" if share[at - 1] > 1 else "one seems to be marked twice"
+        raise InputError(
+            f"the turn from {marks[at]:.3f} to {marks[at + 1]:.3f} s takes {intervals[at]:.2f} s, its neighbours "
+            f"{intervals[at - 1]:.2f} and {intervals[at + 1]:.2f} s",
+            hint=f"Look at the marks there: {kind}. Each turn needs one.",
+        )
 
 
 def _spin(intervals: NDArray[np.float64]) -> Spin:

@@ -12,8 +12,7 @@ from acoustic.core.envelope import BandBank, running_level
 Floats = NDArray[np.float64]
 
 CELLS_A_TURN = 256
-LEVEL_WINDOW_S = 0.3
-LOUDEST = 30.0  # a dropped tool counts no more than a very strong event
+LOUDEST = 200.0  # a dropped tool counts no more than a very strong event
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,7 +25,7 @@ class AngleLevels:
         Mean of ln(1 + power / running level): nearly linear for faint events,
         logarithmic for bangs.
     plain : ndarray, shape (bands, cells)
-        Mean of power over running level, capped at 30.
+        Mean of power over running level, capped at 200.
     turns : float
         Turns that the cells cover.
     """
@@ -82,9 +81,7 @@ def angle_levels(
     inside = np.flatnonzero(bank.frames_between(float(times_s[0]), float(times_s[-1])))
     if inside.size * bank.frame_s < 0.1:
         raise ValueError(f"the turning part must last 0.1 s or more, got {inside.size * bank.frame_s:.3f} s")
-    power = bank.power[:, inside[0] : inside[-1] + 1]
-    level = running_level(power, window=max(8, round(LEVEL_WINDOW_S / bank.frame_s)))
-    ratio = power / level
+    ratio = (bank.power / running_level(bank))[:, inside[0] : inside[-1] + 1]
     centres_s = bank.times_s[inside]
     blank = np.zeros(centres_s.size, dtype=bool)
     for click_s in blank_s:

@@ -92,8 +92,7 @@ def near_clicks(bank: BandBank, *, least_height: float = 4.0, reach_s: float = 0
 def _over_running_level(bank: BandBank, low_hz: float) -> tuple[Floats, Floats]:
     """Power over the running level, and ln(1 + it) over about a click's length; both (bands, frames)."""
     rows = bank.mid_hz >= min(low_hz, float(bank.mid_hz[-1]))
-    power = bank.power[rows]
-    ratio = power / running_level(power, window=max(8, round(0.3 / bank.frame_s)))
+    ratio = (bank.power / running_level(bank))[rows]
     # A click lasts some milliseconds: frames are joined so that it fills about one.
     joined = max(1, round(0.003 / bank.frame_s))
     kernel = np.full(joined, 1 / joined)

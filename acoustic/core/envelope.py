@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import gammaincinv
 
 Floats = NDArray[np.float64]
 
@@ -14,6 +15,7 @@ Floats = NDArray[np.float64]
 OCTAVE_RATIO = 10 ** (3 / 10)
 LOWEST_BAND = -10  # 100 Hz; below, a phone hears next to nothing
 HIGHEST_BAND = 12  # 16 kHz
+LEVEL_WINDOW_S = 0.3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,6 +47,12 @@ class BandBank:
     def times_s(self) -> Floats:
         """Middles of the frames [s], shape (frames,)."""
         return self.first_s + self.frame_s * np.arange(self.power.shape[1], dtype=np.float64)
+
+    @property
+    def width_hz(self) -> Floats:
+        """Widths of the bands [Hz], shape (bands,)."""
+        width: Floats = self.mid_hz * (OCTAVE_RATIO ** (1 / 6) - OCTAVE_RATIO ** (-1 / 6))
+        return width
 
     def edges_hz(self, first: int, last: int) -> tuple[float, float]:
         """Outer edges [Hz] of a run of bands, both ends counted in."""
@@ -146,37 +154,43 @@ def _fast_length(least: int) -> int:
     return best
 
 
-def running_level(power: Floats, *, window: int) -> Floats:
+def running_level(bank: BandBank, *, window_s: float = LEVEL_WINDOW_S) -> Floats:
     """Level of the quieter half of each stretch of time: events do not lift it.
 
     Parameters
     ----------
-    power : ndarray, shape (bands, frames)
-    window : int
-        Width of the running median [frames], >= 8.
+    bank : BandBank
+    window_s : float
+        Width of the running median [s], 8 frames at least.
 
     Returns
     -------
     ndarray, shape (bands, frames)
-        Positive, smooth; scaled so that it is the mean of exponentially
-        distributed power.
+        Positive, smooth; for Gaussian noise it is the mean power.
 
     Raises
     ------
     ValueError
         The window is shorter than 8 frames.
+
+    Notes
+    -----
+    The power of Gaussian noise in a band B, averaged over a frame T, follows a
+    gamma law of shape B T or somewhat more, 1 at least; its median is scaled to
+    its mean.
     """
+    power, window = bank.power, round(window_s / bank.frame_s)
     if window < 8:
         raise ValueError(f"a window of 8 frames or more is needed, got {window}")
-    block = window // 8
-    blocks = max(1, power.shape[1] // block)
-    used = power[:, : blocks * block].reshape(power.shape[0], blocks, -1)
-    coarse = np.median(used, axis=2)
+    block = min(window // 8, power.shape[1])
+    blocks = power.shape[1] // block
+    coarse = np.median(power[:, : blocks * block].reshape(power.shape[0], blocks, block), axis=2)
     reach = min(4, blocks // 2)
     padded = np.pad(coarse, ((0, 0), (reach, reach)), mode="edge")
     stacked = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1, axis=1)
-    level = np.median(stacked, axis=2) / math.log(2)
-    at = (np.arange(blocks) + 0.5) * (power.shape[1] / blocks)
+    shape = np.maximum(1.0, bank.width_hz * bank.frame_s + 0.5)
+    level = np.median(stacked, axis=2) * (shape / gammaincinv(shape, 0.5))[:, np.newaxis]
+    at = (np.arange(blocks) + 0.5) * block
     frames = np.arange(power.shape[1]) + 0.5
     smooth = np.stack([np.interp(frames, at, row) for row in level])
     floor = 1e-6 * np.maximum(smooth.max(axis=1, keepdims=True), 1e-30)

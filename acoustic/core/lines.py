@@ -15,6 +15,7 @@ Floats = NDArray[np.float64]
 
 HARMONICS = (2, 3, 5, 8)
 _MOST = HARMONICS[-1]
+FEWEST_TRIALS = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -200,8 +201,8 @@ def without_lines(
     step = spectra.orders[1]
     width = 1.6 / spectra.turns if half is None else half
     power, weight = spectra.power.copy(), spectra.weight.copy()
-    for line in lines:
-        reach = width + smear * abs(line)
+    for line in np.abs(lines):
+        reach = width + smear * line
         first, last = max(0, round((line - reach) / step)), round((line + reach) / step)
         power[:, first : last + 1] = spectra.noise[:, first : last + 1]
         weight[:, first : last + 1] = spectra.noise[:, first : last + 1]
@@ -280,7 +281,10 @@ def backdrop(spectra: OrderSpectra, comb: Comb, *, avoid: Sequence[float], count
     near = np.array([o * k for o in avoid for k in (0.5, 1.0, 2.0)] or [0.0])
     gap = np.min(np.abs(spots[:, np.newaxis] / near[np.newaxis, :].clip(1e-9) - 1), axis=1)
     free = spots[gap > comb.tolerance + 0.01]
-    chosen = free[:: max(1, free.size // count)][:count]
+    if free.size < FEWEST_TRIALS:
+        # Many ball counts leave little room between them: then the places farthest from any serve.
+        free = np.sort(spots[np.argsort(-gap)[:FEWEST_TRIALS]])
+    chosen = free[np.linspace(0, free.size - 1, min(count, free.size)).astype(np.intp)]
     trials = np.array([match.surprise for match in _match_all(spectra, comb, chosen)])
     low, middle, high = np.quantile(trials, [0.2, 0.5, 0.8])
     # Quantiles of a standard Gumbel law: 0.2 at -0.476, 0.5 at 0.367, 0.8 at 1.500.
@@ -354,5 +358,6 @@ def event_power(levels: Floats, order: float, *, turns: float) -> float:
         if inside.stop > spectrum.size:
             break
         floor = float(np.median(spectrum[around])) / math.log(2)
-        squares.append(max(0.0, float(np.sum(spectrum[inside])) - floor * (inside.stop - inside.start)))
+        # Twice the floor: what grit or talk leaves in a line by luck must not read as events.
+        squares.append(max(0.0, float(np.sum(spectrum[inside])) - 2 * floor * (inside.stop - inside.start)))
     return math.sqrt(sum(sorted(squares)[:-1]) / 3)

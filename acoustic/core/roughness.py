@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import polygamma
+from scipy.special import betaincinv
 
-from acoustic.core.envelope import OCTAVE_RATIO, BandBank
+from acoustic.core.envelope import BandBank
 
 Floats = NDArray[np.float64]
 
 BLOCK_S = 0.008
 QUANTILE = 0.3  # what clicks are left move the upper quantiles, a rough ring moves all of them
-_NORMAL_QUANTILE = 0.385320  # of |x| for a standard normal x, at 0.3
 FEWEST_BLOCKS = 30
 
 
@@ -36,9 +35,9 @@ def flicker(bank: BandBank, start_s: float, stop_s: float, *, leave_out: NDArray
     Notes
     -----
     Levels are natural logs of mean power in blocks of 8 ms, differenced two
-    blocks apart, so that slow changes of speed or gain cancel. The level of
-    Gaussian noise in a band B over a time T has about B T degrees of freedom and a
-    variance of the trigamma function of that number.
+    blocks apart, so that slow changes of speed or gain cancel. The power of
+    Gaussian noise in a band B over a time T follows a gamma law of shape about
+    B T + 1/2; blocks that the band is too narrow to part are allowed for.
     """
     size = max(1, round(BLOCK_S / bank.frame_s))
     inside = bank.frames_between(start_s, stop_s)
@@ -51,8 +50,18 @@ def flicker(bank: BandBank, start_s: float, stop_s: float, *, leave_out: NDArray
     if kept.sum() < FEWEST_BLOCKS:
         return np.full(bank.mid_hz.size, np.nan)
     level = np.log(power + 1e-30)
-    change = np.abs(level[:, 2:] - level[:, :-2])[:, kept] / np.sqrt(2)
-    spread = np.quantile(change, QUANTILE, axis=1) / _NORMAL_QUANTILE
-    width = bank.mid_hz * (OCTAVE_RATIO ** (1 / 6) - OCTAVE_RATIO ** (-1 / 6))
-    flickers: Floats = spread**2 / polygamma(1, width * size * bank.frame_s + 0.5)
+    change = np.abs(level[:, 2:] - level[:, :-2])[:, kept]
+    flickers: Floats = (
+        np.quantile(change, QUANTILE, axis=1) / _smooth_change(bank.width_hz, size * bank.frame_s)
+    ) ** 2
     return flickers
+
+
+def _smooth_change(width_hz: Floats, block_s: float) -> Floats:
+    """Quantile of the change of level of Gaussian noise from one block to the next but one."""
+    shape = width_hz * block_s + 0.5
+    # G1 / (G1 + G2) of two gamma laws of one shape is beta distributed; the log of G1 / G2 is its logit.
+    share = betaincinv(shape, shape, (1 + QUANTILE) / 2)
+    alike = np.sinc(2 * block_s * width_hz) ** 2
+    change: Floats = np.log(share / (1 - share)) * np.sqrt(1 - alike)
+    return change

@@ -69,7 +69,7 @@ def ring_strikes(
     }[part]
     count = int(total_turns * order * 1.1) + 4
     steps = (1 + jitter * rng.standard_normal(count)) / order
-    turns = rng.uniform(0, 1 / order) + np.cumsum(steps)
+    turns = rng.uniform(0, 1 / order) + np.cumsum(steps) - steps[0]
     turns = turns[turns < total_turns]
     angle = 2 * np.pi * passing * turns + rng.uniform(0, 2 * np.pi)
     # Load against angle: full at the bottom, (1 - load_zone) of it at the top.
