@@ -95,7 +95,7 @@ TICKETS = (
         "6805",
         "marks",
         "replace",
-        ("rumble",),
+        ("inner_raceway", "outer_raceway", "rumble"),
         "rust pits all round both rings, 16 dB over the room",
         {"defects": (("pitted", 16.0),), "pits": 14},
     ),

@@ -276,13 +276,13 @@ def analysis_of(taken: Callable[..., Taken], toolbox: Any) -> Callable[..., Any]
 def check_with(
     acoustic: Callable[..., Outcome], taken: Callable[..., Taken], monkeypatch: pytest.MonkeyPatch
 ) -> Callable[..., Outcome]:
-    """Check a case with more plugins installed: ((name, module), ..., case="outer", json=True) -> Outcome.
+    """Check a case with more plugins installed: ((name, module), ..., case="short_outer", json=True) -> Outcome.
 
-    The plugins stay until the test ends.
+    The plugins stay until the test ends. The short case is the quickest with damage to be found.
     """
     from acoustic.plugins import load_toolbox
 
-    def call(*extra: tuple[str, ModuleType], case: str = "outer", json: bool = True) -> Outcome:
+    def call(*extra: tuple[str, ModuleType], case: str = "short_outer", json: bool = True) -> Outcome:
         monkeypatch.setattr("acoustic.plugins.load_toolbox", lambda: load_toolbox(extra=extra))
         made = taken(case)
         arguments = ["check", made.path, "--bearing", "6805", "--marks", made.marks]

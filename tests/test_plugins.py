@@ -75,7 +75,8 @@ def test_hook_acoustic_quality_checks(plugin: Make, check_with: Any) -> None:
         asked.append(hearing is None)
         return [Problem("too_yellow", "the bike is yellow", "Paint it.", voids="any")] if hearing else []
 
-    outcome = check_with(("colour", plugin("colour", acoustic_quality_checks=[tool("colour", check=looks)])))
+    extra = plugin("colour", acoustic_quality_checks=[tool("colour", check=looks)])
+    outcome = check_with(("colour", extra), case="outer")
     assert asked == [True, False]
     assert [p["code"] for p in outcome.document["quality"]["problems"]] == ["too_yellow"]
     assert outcome.document["quality"]["usable"] is False

@@ -161,7 +161,7 @@ def test_a_broken_one_is_named(name: str, install: Any, command: str) -> None:
 
 @pytest.mark.parametrize("name", BROKEN)
 def test_with_a_broken_one_a_check_is_undecided(name: str, install: Any, check: Any) -> None:
-    done = check("outer", install(name))
+    done = check("short_outer", install(name))
     called = f"broken-{name.replace('_', '-')}"
     assert done.returncode == EXIT_PLUGIN_FAILED, done.stderr
     document = json.loads(done.stdout)

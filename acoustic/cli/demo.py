@@ -40,8 +40,7 @@ def demo(folder: Path | None) -> None:
         result = _judge(folder, entry, toolbox)
         expected = _words(entry["grade"], entry["detected"])
         heard = [finding.condition for finding in result.findings if finding.detected]
-        same = result.verdict.level == entry["grade"] and set(entry["detected"]) <= set(heard)
-        same = same and not (result.verdict.level == "clean" and heard)
+        same = result.verdict.level == entry["grade"] and set(entry["detected"]) == set(heard)
         wrong, failed = wrong + (not same), failed or bool(result.failures)
         found = _words(result.verdict.level, heard)
         click.echo(

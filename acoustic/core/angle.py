@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,7 +81,8 @@ def angle_levels(
     inside = np.flatnonzero(bank.frames_between(float(times_s[0]), float(times_s[-1])))
     if inside.size * bank.frame_s < 0.1:
         raise ValueError(f"the turning part must last 0.1 s or more, got {inside.size * bank.frame_s:.3f} s")
-    ratio = (bank.power / running_level(bank))[:, inside[0] : inside[-1] + 1]
+    turning = replace(bank, power=bank.power[:, inside[0] : inside[-1] + 1].copy())
+    ratio = turning.power / running_level(turning)
     centres_s = bank.times_s[inside]
     blank = np.zeros(centres_s.size, dtype=bool)
     for click_s in blank_s:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betainc
 
 from acoustic.core.envelope import BandBank, running_level
 
@@ -199,6 +198,8 @@ def more_than_expected(count: float, duration_s: float, quiet_count: int, quiet_
         known from the still parts and a prior of half a click in two seconds:
         negative binomial, whose tail is an incomplete beta function.
     """
+    from scipy.special import betainc
+
     if count < 1:
         return 1.0
     odds = duration_s / (duration_s + quiet_s + 2.0)

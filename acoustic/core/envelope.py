@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaincinv
 
 Floats = NDArray[np.float64]
 
@@ -179,6 +178,8 @@ def running_level(bank: BandBank, *, window_s: float = LEVEL_WINDOW_S) -> Floats
     gamma law of shape B T or somewhat more, 1 at least; its median is scaled to
     its mean.
     """
+    from scipy.special import gammaincinv
+
     power, window = bank.power, round(window_s / bank.frame_s)
     if window < 8:
         raise ValueError(f"a window of 8 frames or more is needed, got {window}")

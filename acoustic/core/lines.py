@@ -202,11 +202,18 @@ def without_lines(
     width = 1.6 / spectra.turns if half is None else half
     power, weight = spectra.power.copy(), spectra.weight.copy()
     for line in np.abs(lines):
-        reach = width + smear * line
-        first, last = max(0, round((line - reach) / step)), round((line + reach) / step)
-        power[:, first : last + 1] = spectra.noise[:, first : last + 1]
-        weight[:, first : last + 1] = spectra.noise[:, first : last + 1]
+        peak = float(spectra.power[:, _bins(line, width, step)].max(initial=0.0))
+        # The taper's and the slip's skirts stand out farther under a strong line.
+        reach = width * (1 + 0.5 * math.log10(max(1.0, peak / 10))) + smear * line
+        inside = _bins(line, reach, step)
+        power[:, inside] = spectra.noise[:, inside]
+        weight[:, inside] = spectra.noise[:, inside]
     return replace(spectra, power=power, weight=weight)
+
+
+def _bins(line: float, reach: float, step: float) -> slice:
+    """Bins within reach of a line."""
+    return slice(max(0, round((line - reach) / step)), max(0, round((line + reach) / step)) + 1)
 
 
 def lines_of(match: Match, *, highest: float, cage: float) -> Floats:

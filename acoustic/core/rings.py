@@ -31,7 +31,7 @@ PARTS = ("outer_raceway", "inner_raceway", "ball", "cage")
 # Slip of a few tenths of a per cent is usual and 1-2 % happens (Randall and Antoni 2011, from memory).
 SLIP_SPREAD = 0.006
 SMEAR = 0.004
-DECIDED = 3.0  # nats between two parts that share their lines: odds of 20 to 1
+DECIDED = 4.6  # nats between two parts that share their lines: odds of 100 to 1
 SIGNIFICANT = 0.01
 
 

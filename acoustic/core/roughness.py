@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betaincinv
 
 from acoustic.core.envelope import BandBank
 
@@ -59,6 +58,8 @@ def flicker(bank: BandBank, start_s: float, stop_s: float, *, leave_out: NDArray
 
 def _smooth_change(width_hz: Floats, block_s: float) -> Floats:
     """Quantile of the change of level of Gaussian noise from one block to the next but one."""
+    from scipy.special import betaincinv
+
     shape = width_hz * block_s + 0.5
     # G1 / (G1 + G2) of two gamma laws of one shape is beta distributed; the log of G1 / G2 is its logit.
     share = betaincinv(shape, shape, (1 + QUANTILE) / 2)

@@ -43,15 +43,26 @@ def call(taken: Take) -> Callable[..., list[str]]:
     return arguments
 
 
+@pytest.fixture(scope="module")
+def judged(acoustic: Run, call: Any) -> Callable[..., Any]:
+    """Check a case with --json, once: (case, how the angle is given, ending=".wav") -> Outcome."""
+    done: dict[tuple[str, ...], Any] = {}
+
+    def judge(*what: str) -> Any:
+        if what not in done:
+            done[what] = acoustic(*call(*what), "--json")
+        return done[what]
+
+    return judge
+
+
 def detected(document: Any) -> set[str]:
     return {finding["condition"] for finding in document["findings"] if finding["detected"]}
 
 
 @pytest.mark.parametrize(("case", "by", "wanted", "unwanted"), JUDGED, ids=[row[0] for row in JUDGED])
-def test_damage_is_found_and_named(
-    case: str, by: str, wanted: set[str], unwanted: set[str], acoustic: Run, call: Any
-) -> None:
-    outcome = acoustic(*call(case, by), "--json")
+def test_damage_is_found_and_named(case: str, by: str, wanted: set[str], unwanted: set[str], judged: Any) -> None:
+    outcome = judged(case, by)
     assert (outcome.code, outcome.stderr) == (EXIT_DONE, "")
     heard = detected(outcome.document)
     assert wanted <= heard
@@ -61,8 +72,8 @@ def test_damage_is_found_and_named(
 
 
 @pytest.mark.parametrize(("case", "by"), SOUND)
-def test_a_sound_bearing_is_clean(case: str, by: str, acoustic: Run, call: Any) -> None:
-    document = acoustic(*call(case, by), "--json").document
+def test_a_sound_bearing_is_clean(case: str, by: str, judged: Any) -> None:
+    document = judged(case, by).document
     assert detected(document) == set()
     assert document["grade"]["level"] == "clean"
     assert document["quality"]["problems"] == []
@@ -70,10 +81,9 @@ def test_a_sound_bearing_is_clean(case: str, by: str, acoustic: Run, call: Any) 
 
 @pytest.mark.parametrize("ending", [".flac", ".m4a"])
 @pytest.mark.parametrize("case", ["outer", "grit", "sound"])
-def test_the_format_does_not_matter(case: str, ending: str, acoustic: Run, call: Any) -> None:
+def test_the_format_does_not_matter(case: str, ending: str, judged: Any) -> None:
     """FLAC holds the very samples of the WAV; AAC changes them, but not what is in them."""
-    plain = acoustic(*call(case, "marks"), "--json").document
-    other = acoustic(*call(case, "marks", ending), "--json").document
+    plain, other = judged(case, "marks").document, judged(case, "marks", ending).document
     assert detected(other) == detected(plain)
     assert other["grade"]["level"] == plain["grade"]["level"]
     if ending == ".flac":
@@ -145,16 +155,15 @@ def test_the_ball_count_is_heard_where_makers_differ(acoustic: Run, taken: Take)
     assert found["bearing"]["ball_counts_tried"] == [15, 16]
 
 
-def test_spin_is_what_the_user_says(acoustic: Run, call: Any) -> None:
+def test_spin_is_what_the_user_says(acoustic: Run, call: Any, judged: Any) -> None:
     said = acoustic(*call("sound", "marks"), "--spin", "pedal", "--json").document
-    found = acoustic(*call("sound", "marks"), "--json").document
+    found = judged("sound", "marks").document
     assert (said["motion"]["spin"], found["motion"]["spin"]) == ("pedal", "hand")
 
 
-def test_few_turns_are_enough_to_find_damage_but_not_to_clear(acoustic: Run, call: Any) -> None:
+def test_few_turns_are_enough_to_find_damage_but_not_to_clear(judged: Any) -> None:
     """Five marked turns: strikes are strikes, but silence might be chance."""
-    found = acoustic(*call("short_outer", "marks"), "--json")
-    cleared = acoustic(*call("short", "marks"), "--json")
+    found, cleared = judged("short_outer", "marks"), judged("short", "marks")
     assert found.code == EXIT_DONE
     assert "outer_raceway" in detected(found.document)
     assert found.document["grade"]["level"] in {"watch", "replace"}
@@ -162,8 +171,8 @@ def test_few_turns_are_enough_to_find_damage_but_not_to_clear(acoustic: Run, cal
     assert cleared.document["grade"]["level"] == "undecided"
 
 
-def test_a_phone_too_far_away_is_undecided(acoustic: Run, call: Any) -> None:
-    outcome = acoustic(*call("far_away", "marks"), "--json")
+def test_a_phone_too_far_away_is_undecided(judged: Any) -> None:
+    outcome = judged("far_away", "marks")
     assert outcome.code == EXIT_UNUSABLE
     assert [problem["code"] for problem in outcome.document["quality"]["problems"]] == ["faint"]
     assert outcome.document["grade"]["advice"]

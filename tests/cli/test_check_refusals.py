@@ -53,7 +53,7 @@ WRONG_MARKS = [
     ("order.csv", "mark 3 at 1.500 s", "does not come after the one before it", "in order of time"),
     ("twice.csv", "mark 3 at 2.000 s", "does not come after the one before it", "each once"),
     ("few.csv", "3 marks", "4 or more are needed", "Mark every turn of the spin once"),
-    ("missed.csv", "from 2.000 to 4.000 s", "its neighbours", "A mark seems to be missing"),
+    ("missed.csv", "from 2.000 to 4.000 s", "its neighbours", "missing"),
     ("late.csv", "1 of 5 marks", "outside the recording, which lasts 12.0 s", "from the start of this recording"),
     ("early.csv", "1 of 5 marks", "outside the recording", "from the start of this recording"),
     ("nan.csv", "1 of 5 marks", "", ""),
