@@ -38,7 +38,7 @@ def clipped_share(sound: Floats) -> float:
     # A rounded tone has flat tops too, but thins out towards them; cut sound piles up at the limit.
     just_below = (size >= top * 0.99) & ~at_top
     few_steps = np.unique(size[:: max(1, size.size // 4096)]).size < FEWEST_STEPS
-    if few_steps or at_top.sum() <= just_below.sum():
+    if few_steps or at_top.sum() <= just_below.sum() / 2:
         return 0.0
     inner = at_top[1:-1] & at_top[:-2] & at_top[2:]
     return float(inner.sum() / sound.size) if inner.sum() >= 5 else 0.0

@@ -78,13 +78,14 @@ class TestFindClicks:
 
         In a band of width B the sample's energy is (50 s)^2 B/24000/48000, the noise's power
         s^2 B/24000: their ratio, 2500/48000 = 0.0521 s, is the same in every band. The level it is set
-        against is the mean for exponential power only, so it is read off the noise here. Twenty clicks
+        against is read off the noise here, since it is the mean power by a model only. Twenty clicks
         average the noise under each to 5 per cent, and the two frames counted before the peak cut a little
         off the low bands' ring: 10 per cent. Twice the height is four times the energy.
         """
         sound = np.random.default_rng(4).standard_normal(SECONDS * RATE_HZ)
-        noise = bank_of(sound).power[bank_of(sound[:4800]).mid_hz >= 900]
-        mean_over_level = (noise.mean(axis=1) / running_level(noise, window=300).mean(axis=1)).mean()
+        noise = bank_of(sound)
+        over_level = noise.power.mean(axis=1) / running_level(noise).mean(axis=1)
+        mean_over_level = over_level[noise.mid_hz >= 900].mean()
         at = np.arange(1, 20) * RATE_HZ // 2 + 17
         sound[at] += 50.0
         found = find_clicks(bank_of(sound))

@@ -209,17 +209,24 @@ class TestWithoutLines:
 
     def test_only_the_lines_are_touched(self) -> None:
         """By hand: at 10 turns a line of 20 with a smear of 1 per cent reaches 0.16 + 0.2 either side."""
-        spectra = flat({20.0: 50.0, 20.3: 50.0, 20.45: 50.0, 19.7: 50.0, 19.55: 50.0})
+        spectra = flat({20.0: 9.0, 20.3: 9.0, 20.45: 9.0, 19.7: 9.0, 19.55: 9.0})
         rest = without_lines(spectra, np.array([20.0]), smear=0.01)
         changed = spectra.orders[np.any(rest.power != spectra.power, axis=0)]
         step = spectra.orders[1]
         assert changed.min() == pytest.approx(20 - 0.36, abs=2 * step)
         assert changed.max() == pytest.approx(20 + 0.36, abs=2 * step)
-        assert rest.power[0, round(20.45 / step)] == 50
-        assert rest.power[0, round(20.3 / step)] < 50
+        assert rest.power[0, round(20.45 / step)] == 9
+        assert rest.power[0, round(20.3 / step)] < 9
         narrow = without_lines(spectra, np.array([20.0]), smear=0.0, half=0.05)
-        assert narrow.power[0, round(20.3 / step)] == 50
-        assert spectra.power[0, round(20.0 / step)] == 50  # the given one stays whole
+        assert narrow.power[0, round(20.3 / step)] == 9
+        assert spectra.power[0, round(20.0 / step)] == 9  # the given one stays whole
+
+    def test_a_strong_line_takes_its_skirts_along(self) -> None:
+        """By hand: 1000 is 20 dB over 10, so the reach of 0.16 doubles: 1 + log10(1000 / 10) / 2."""
+        rest = without_lines(flat({20.0: 1000.0, 20.3: 9.0, 20.36: 9.0}), np.array([20.0]), smear=0.0)
+        step = rest.orders[1]
+        assert rest.power[0, round(20.3 / step)] < 9
+        assert rest.power[0, round(20.36 / step)] == 9
 
 
 class TestLinesOf:
