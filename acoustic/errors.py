@@ -13,6 +13,8 @@ EXIT_AT_OR_PAST_GRADE = 1
 EXIT_UNUSABLE = 2
 EXIT_PLUGIN_FAILED = 3
 EXIT_OUR_BUG = 70
+EXIT_INTERRUPTED = 130  # as shells report Ctrl-C
+EXIT_PIPE_CLOSED = 141  # as shells report a reader that went away
 
 
 class AcousticError(Exception):

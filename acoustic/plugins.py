@@ -7,7 +7,7 @@ import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from types import ModuleType
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, TypeVar, cast
 
 import pluggy
 
@@ -110,7 +110,7 @@ def load_toolbox(extra: Sequence[tuple[str, ModuleType]] = ()) -> Toolbox:
             manager.register(module, name=record.name)
             # Only after this is a misspelt hook known for what it is.
             manager.check_pending()
-            found = _offers(module, record)
+            found = _offers(manager, module, record)
         except (Exception, SystemExit) as error:
             if os.environ.get(STRICT_VARIABLE) == "1":
                 raise
@@ -175,18 +175,21 @@ def _require_api(module: ModuleType) -> None:
         )
 
 
-def _offers(module: ModuleType, record: PluginRecord) -> dict[str, list[Part[Any]]]:
+def _offers(manager: pluggy.PluginManager, module: ModuleType, record: PluginRecord) -> dict[str, list[Part[Any]]]:
     """Call the module's hooks one by one, so that one plugin's error stays its own."""
     found: dict[str, list[Part[Any]]] = {}
-    for hook in hook_names():
-        offer = getattr(module, hook, None)
-        if offer is None:
-            continue
-        found[hook] = [Part(item, record) for item in offer()]
-        for part in found[hook]:
-            _require_name(part.item, hook)
+    for caller in manager.get_hookcallers(module) or ():
+        for implementation in caller.get_hookimpls():
+            if implementation.plugin is not module:
+                continue
+            offered = cast(Iterable[Any], implementation.function())
+            found[caller.name] = [Part(item, record) for item in offered]
+            for part in found[caller.name]:
+                _require_name(part.item, caller.name)
     if not found:
-        raise PluginError(f"{module.__name__} offers nothing", hint=f"Implement one of {', '.join(hook_names())}.")
+        raise PluginError(
+            f"{module.__name__} offers nothing", hint=f"Mark with @hookimpl one of {', '.join(hook_names())}."
+        )
     return found
 
 

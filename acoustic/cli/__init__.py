@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import importlib
+import os
 import sys
 
 import click
 
 from acoustic import __version__
-from acoustic.errors import EXIT_OUR_BUG, AcousticError
+from acoustic.errors import (
+    EXIT_INTERRUPTED,
+    EXIT_OUR_BUG,
+    EXIT_PIPE_CLOSED,
+    EXIT_UNUSABLE,
+    AcousticError,
+)
 
 
 class LazyGroup(click.Group):
@@ -59,7 +66,17 @@ def main(arguments: list[str] | None = None) -> None:
     given = [argument for argument in given if argument != "--debug"]
     _speak_utf8()
     try:
-        group.main(args=given, prog_name="acoustic")
+        sys.exit(group.main(args=given, prog_name="acoustic", standalone_mode=False) or 0)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(EXIT_UNUSABLE)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("acoustic: stopped.", err=True)
+        sys.exit(EXIT_INTERRUPTED)
+    except BrokenPipeError:
+        # Whoever read our output has closed it; the interpreter's last flush must not complain again.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(EXIT_PIPE_CLOSED)
     except AcousticError as error:
         if debug:
             raise
