@@ -13,6 +13,7 @@ from acoustic.errors import InputError
 from acoustic.model import Motion, SpeedSourceCode, Spin
 
 LEAST_MARKS = 4
+PUSH_S = 0.3  # the crank gathers speed before its first mark, and passes it within a turn
 SUDDEN = 1.6  # times the mean of its neighbours; a missed mark makes 2, a crank slowing to a stand 1.2
 
 
@@ -79,7 +80,7 @@ def motion_from_marks(
             duration_s,
             float(marks[0]),
             float(marks[-1]),
-            before_s=max(1.0, float(intervals[0])),
+            before_s=PUSH_S + float(intervals[0]),
             after_s=2.5 * float(intervals[-1]),
         ),
         own_clicks_s=marks if own_sound else np.empty(0),

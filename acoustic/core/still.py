@@ -38,7 +38,7 @@ def block_levels_db(bank: BandBank, *, block_s: float = BLOCK_S) -> tuple[Floats
     return times_s, 10 * np.log10(np.median(used, axis=2) / np.log(2) + 1e-20)
 
 
-def turning_part(bank: BandBank, *, least_db: float = 3.0) -> tuple[float, float]:
+def turning_part(bank: BandBank, *, least_db: float = 2.0) -> tuple[float, float]:
     """Find the part that sounds louder than what comes before and after it.
 
     Parameters
