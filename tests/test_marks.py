@@ -52,8 +52,9 @@ class TestMotion:
         assert spread <= found <= 2 * (spread + 0.001)
 
     def test_still_parts_leave_the_push_and_the_last_turns_out(self) -> None:
-        """Before: a turn, and 0.3 s for the push, before the first mark: 2 - 1 - 0.3 and less than 1.5 - 0.6. After: the crank goes on turning
-        past the last mark at 7.7 s for turns of 1.8 s and more, so the room is heard only well past 9.5 s."""
+        """Before: a turn, and 0.3 s for the push, before the first mark: 1 - 0.3 where turns take 1 s and
+        the first mark comes at 2 s. After: the crank goes on turning past the last mark at 7.7 s for turns of
+        1.8 s and more, so the room is heard only well past 9.5 s."""
         found = motion(COASTING, duration_s=16.0)
         (before_s, before_stop_s), (after_s, after_stop_s) = found.still
         assert before_s == 0.0
