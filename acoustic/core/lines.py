@@ -235,7 +235,8 @@ def lines_of(match: Match, *, highest: float, cage: float) -> Floats:
     harmonics = base * np.arange(1, int(highest / base) + 1)
     sides = [side * k for side in match.comb.sidebands for k in (1, 2, 3, 4)]
     if match.comb.name.endswith("raceway") and not sides:
-        sides = [cage, 1.0]  # a standing ring's strikes change with each ball, and with a bent spindle
+        # A standing ring's strikes change with each ball, and over a turn with a bent spindle or blanked ticks.
+        sides = [cage, 1.0, 2.0, 3.0]
     offsets = np.array([0.0, *sides, *(-side for side in sides)])
     return np.unique(np.add.outer(harmonics, offsets).ravel().clip(0))
 

@@ -231,9 +231,9 @@ class TestWithoutLines:
 
 class TestLinesOf:
     def test_outer_ring(self) -> None:
-        """Order 7, cage 0.4, up to 15: 7 and 14, each with 0.4 and 1 either side."""
+        """Order 7, cage 0.4, up to 15: 7 and 14, each with 0.4, 1, 2 and 3 either side."""
         lines = lines_of(match_at(7.0), highest=15.0, cage=0.4)
-        assert lines == pytest.approx([6, 6.6, 7, 7.4, 8, 13, 13.6, 14, 14.4, 15])
+        assert lines == pytest.approx([4, 5, 6, 6.6, 7, 7.4, 8, 9, 10, 11, 12, 13, 13.6, 14, 14.4, 15, 16, 17])
 
     def test_ball(self) -> None:
         """Order 8 strikes twice a spin of 4, so 4, 8 and 12 raise lines, one to three cage turns away too.
