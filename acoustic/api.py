@@ -10,7 +10,15 @@ from __future__ import annotations
 import pluggy
 
 from acoustic.core.angle import AngleLevels
-from acoustic.core.clicks import Clicks, find_clicks, follows_crank, more_than_expected, near_clicks, rhythm
+from acoustic.core.clicks import (
+    Clicks,
+    find_clicks,
+    follows_crank,
+    more_than_expected,
+    near_clicks,
+    regularity,
+    rhythm,
+)
 from acoustic.core.envelope import BandBank, band_bank, running_level
 from acoustic.core.geometry import BearingGeometry, DefectOrders, defect_orders
 from acoustic.core.lines import Backdrop, Comb, Match, backdrop, match_comb
@@ -19,7 +27,8 @@ from acoustic.core.rings import PartEvidence
 from acoustic.core.roughness import flicker
 from acoustic.core.sound_bearing import DETECTION_CHANCE, chance_of_events, chance_of_flicker
 from acoustic.core.spectra import OrderSpectra
-from acoustic.core.still import OverRoom, still_parts, turning_part
+from acoustic.core.still import OverRoom, block_levels_db, still_parts, turning_part
+from acoustic.core.stray import StrayBeat
 from acoustic.core.ticks import tick_train
 from acoustic.errors import InputError, MotionError
 from acoustic.hookspecs import API_VERSION, PROJECT
@@ -67,9 +76,11 @@ __all__ = [
     "Sound",
     "SpeedRequest",
     "Step",
+    "StrayBeat",
     "backdrop",
     "band_bank",
     "bandwidth_hz",
+    "block_levels_db",
     "chance_of_events",
     "chance_of_flicker",
     "clipped_share",
@@ -83,6 +94,7 @@ __all__ = [
     "more_than_expected",
     "motion_from_marks",
     "near_clicks",
+    "regularity",
     "rhythm",
     "running_level",
     "sounding_level",

@@ -47,8 +47,8 @@ RULES = (
     Rule("outer_raceway", ANY, "watch", "the outer ring's raceway begins to show damage", HEAR_AGAIN),
     Rule("inner_raceway", -5.0, "replace", "the inner ring's raceway is damaged", REPLACE),
     Rule("inner_raceway", ANY, "watch", "the inner ring's raceway begins to show damage", HEAR_AGAIN),
-    Rule("raceway", -5.0, "replace", "a raceway is damaged; which ring stays open", REPLACE),
-    Rule("raceway", ANY, "watch", "a raceway begins to show damage; which ring stays open", HEAR_AGAIN),
+    Rule("raceway", -5.0, "replace", "strikes are certain; which part makes them stays open", REPLACE),
+    Rule("raceway", ANY, "watch", "weak strikes are certain; which part makes them stays open", HEAR_AGAIN),
     Rule("ball", -5.0, "replace", "a ball is damaged", REPLACE),
     Rule("ball", ANY, "watch", "a ball begins to show damage", HEAR_AGAIN),
     Rule("cage", ANY, "replace", "the cage strikes as it turns", f"{REPLACE} {DO_NOT_RIDE}"),
@@ -74,6 +74,9 @@ RULES = (
 BOTH_RINGS = Rule(
     "both rings", ANY, "replace", "both rings carry damage, as rust or worn-out raceways make", REPLACE
 )
+
+# A bearing is clean only if each of these was judged.
+NEEDED_FOR_CLEAN = ("outer_raceway", "inner_raceway", "ball", "cage", "rumble", "contamination")
 
 CAUTIONS = (
     "Keep hands, hair and sleeves clear of a spinning crank, the chain and the sprockets.",
@@ -105,7 +108,7 @@ def grade(findings: Sequence[Finding], quality: Quality, failures: Sequence[Fail
     if failures:
         return _not_judged(failures, rules)
     if not quality.usable or not findings:
-        return _not_usable(quality)
+        return _not_usable(quality, findings)
     if not rules:
         return Verdict("clean", ("it runs smoothly: no strikes, no roughness, no dirt heard",), (RIDE_ON,))
     worst = max(rules, key=lambda rule: ORDER.index(rule.level)).level
@@ -129,7 +132,8 @@ def _rule_for(finding: Finding) -> Rule | None:
 def _not_judged(failures: Sequence[Failure], rules: Sequence[Rule]) -> Verdict:
     because = [f"plugin {failure.plugin} failed while {_DOING[failure.stage]}" for failure in failures]
     because += [f"found all the same: {rule.because}" for rule in rules]
-    advice = "Run `acoustic plugins --check`; remove or update the plugin, then check this recording again."
+    names = ", ".join(_once(failure.plugin for failure in failures))
+    advice = f"Update or remove {names} (`acoustic plugins` shows the package to uninstall), then check again."
     return Verdict("undecided", _once(because), (advice,))
 
 
@@ -137,16 +141,23 @@ _DOING = {
     "load": "being loaded",
     "read": "reading the file",
     "quality": "checking the recording",
+    "ask to read": "being asked for the file",
+    "ask for speed": "being asked for the speed",
     "speed": "finding the speed",
     "detect": "judging",
 }
 
 
-def _not_usable(quality: Quality) -> Verdict:
+def _not_usable(quality: Quality, findings: Sequence[Finding]) -> Verdict:
     telling = [problem for problem in quality.problems if problem.voids != "nothing"]
-    if not telling:
-        return Verdict("undecided", ("no detector judged the recording",), ("Run `acoustic plugins --check`.",))
-    return Verdict("undecided", _once(p.detail for p in telling), _once(p.advice for p in telling))
+    if telling:
+        return Verdict("undecided", _once(p.detail for p in telling), _once(p.advice for p in telling))
+    unjudged = [finding.detail for finding in findings if not finding.judged]
+    missing = sorted(set(NEEDED_FOR_CLEAN) - {finding.condition for finding in findings})
+    if missing:
+        unjudged.append(f"no installed detector judges {', '.join(missing).replace('_', ' ')}")
+        return Verdict("undecided", tuple(unjudged), ("Run `acoustic plugins --check`, and install it again.",))
+    return Verdict("undecided", tuple(unjudged), ("Record again, as the README says.",))
 
 
 def _once(lines: Iterable[str]) -> tuple[str, ...]:

@@ -11,11 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.core.angle import AngleLevels
+from acoustic.core.clicks import Clicks
 from acoustic.core.envelope import BandBank
 from acoustic.core.geometry import BearingGeometry
 from acoustic.core.rings import PartEvidence
 from acoustic.core.spectra import OrderSpectra
 from acoustic.core.still import OverRoom
+from acoustic.core.stray import StrayBeat
 
 Spin = Literal["hand", "pedal", "steady"]
 SpeedSourceCode = Literal["stated", "turns", "marks", "ticks", "channel", "gyro", "film", "sound"]
@@ -253,6 +255,10 @@ class Hearing:
         Whitened order spectra of those levels.
     parts : tuple of PartEvidence
         How strongly the lines of each part of the bearing stand in the spectra.
+    stray : StrayBeat
+        The clearest beat that no part of the bearing makes.
+    clicks : Clicks
+        Short clicks in the whole recording, without the speed marker's own.
     """
 
     recording: Recording
@@ -263,6 +269,8 @@ class Hearing:
     levels: AngleLevels
     spectra: OrderSpectra
     parts: tuple[PartEvidence, ...]
+    stray: StrayBeat
+    clicks: Clicks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -305,6 +313,8 @@ class Finding:
     detail : str
         One plain sentence.
     evidence : Evidence
+    judged : bool
+        False where the recording does not allow a judgement; `detail` says why.
     by : str
         Plugin name and version; filled in by the chain.
     """
@@ -315,6 +325,7 @@ class Finding:
     severity_db: float | None
     detail: str
     evidence: Evidence = Evidence()
+    judged: bool = True
     by: str = ""
 
     def __post_init__(self) -> None:

@@ -13,13 +13,15 @@ import numpy as np
 
 from acoustic import __version__
 from acoustic.core.angle import angle_levels
+from acoustic.core.clicks import find_clicks, without
 from acoustic.core.envelope import band_bank
 from acoustic.core.quality import bandwidth_hz
 from acoustic.core.rings import weigh_parts
 from acoustic.core.spectra import band_runs, order_spectra
 from acoustic.core.still import over_room
+from acoustic.core.stray import stray_beat
 from acoustic.errors import InputError, MotionError, PluginError
-from acoustic.grade import grade
+from acoustic.grade import NEEDED_FOR_CLEAN, grade
 from acoustic.hookspecs import Detector, QualityCheck, Reader, SpeedSource
 from acoustic.model import (
     Analysis,
@@ -136,7 +138,7 @@ def read_recording(path: Path, readers: Sequence[Part[Reader]], failures: list[F
     refusals: list[InputError] = []
     broken: list[Failure] = []
     for part in readers:
-        if not _guarded("read", part, partial(part.item.claims, head), broken):
+        if not _guarded("ask to read", part, partial(part.item.claims, head), broken):
             continue
         try:
             sound = _guarded("read", part, partial(_sound, part.item, path), broken)
@@ -197,15 +199,14 @@ def find_motion(
     recording: Recording, request: SpeedRequest, sources: Sequence[Part[SpeedSource]], failures: list[Failure]
 ) -> Motion:
     """Ask the speed source the user named for the crank's angle."""
-    broken: list[Failure] = []
+    before = len(failures)
     for part in sources:
-        if not _guarded("speed", part, partial(part.item.wanted, request), broken):
+        if not _guarded("ask for speed", part, partial(part.item.wanted, request), failures):
             continue
-        motion = _guarded("speed", part, partial(_motion, part.item, recording, request), broken)
-        if motion is None:
-            continue
-        failures.extend(broken)
-        return motion
+        motion = _guarded("speed", part, partial(_motion, part.item, recording, request), failures)
+        if motion is not None:
+            return motion
+    broken = failures[before:]
     if broken:
         raise PluginError(
             f"the crank's speed could not be found: plugin {broken[0].plugin} failed ({broken[0].error})",
@@ -257,7 +258,7 @@ def hear(recording: Recording, motion: Motion, bearing: Bearing) -> Hearing:
         runs=band_runs(bank.mid_hz.size, lowest=lowest),
         highest_order=0.45 / bank.frame_s / fastest_hz,
     )
-    parts = weigh_parts(spectra, levels, bearing.candidates, speed_spread=motion.relative_uncertainty)
+    parts, left = weigh_parts(spectra, levels, bearing.candidates, speed_spread=motion.relative_uncertainty)
     step = Step("band bank", BY, {"top_hz": round(top_hz), "frame_rate_hz": round(1 / bank.frame_s)})
     return Hearing(
         recording=recording.then(step),
@@ -268,6 +269,8 @@ def hear(recording: Recording, motion: Motion, bearing: Bearing) -> Hearing:
         levels=levels,
         spectra=spectra,
         parts=parts,
+        stray=stray_beat(left, levels),
+        clicks=without(find_clicks(bank), motion.own_clicks_s),
     )
 
 
@@ -284,7 +287,9 @@ def settle_quality(problems: Sequence[Problem], findings: Sequence[Finding]) -> 
     """Decide whether what was found, or that nothing was found, is more than a guess."""
     anything = any(finding.detected for finding in findings)
     voiding = {"any"} if anything else {"any", "clean"}
-    return Quality(tuple(problems), usable=not any(problem.voids in voiding for problem in problems))
+    all_judged = {f.condition for f in findings if f.judged} >= set(NEEDED_FOR_CLEAN)
+    spoiled = any(problem.voids in voiding for problem in problems)
+    return Quality(tuple(problems), usable=not spoiled and (anything or all_judged))
 
 
 def _quality(
@@ -312,14 +317,13 @@ def _with_heard_balls(bearing: Bearing, findings: Sequence[Finding]) -> Bearing:
 def _guarded(stage: str, part: Part[Any], call: Callable[[], T], failures: list[Failure]) -> T | None:
     """Call a plugin's object; what it raises becomes a failure with its name on it.
 
-    `InputError` passes: it speaks of the recording, not of the plugin. A plugin
-    that calls sys.exit must not take the program with it.
+    A plugin that calls sys.exit must not take the program with it.
     """
     try:
         return call()
-    except InputError:
-        raise
     except (Exception, SystemExit) as error:
+        if isinstance(error, InputError) and stage in ("read", "speed"):
+            raise  # it speaks of the recording, not of the plugin
         failures.append(Failure(stage, part.record.name, f"{type(error).__name__}: {error}"))
         return None
 

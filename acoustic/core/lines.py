@@ -110,11 +110,11 @@ def match_comb(spectra: OrderSpectra, comb: Comb) -> Match:
         Highest surprise over shifts, numbers of harmonics, runs, and with or
         without the sidebands. What the search costs is not yet counted in.
     """
-    return _match_all(spectra, comb, np.array([comb.order]))[0]
+    return match_combs(spectra, comb, np.array([comb.order]))[0]
 
 
-def _match_all(spectra: OrderSpectra, comb: Comb, centres: Floats) -> list[Match]:
-    """Match a comb about each of several base orders."""
+def match_combs(spectra: OrderSpectra, comb: Comb, centres: Floats) -> list[Match]:
+    """Match a comb about each of several base orders in place of its own, as `match_comb` does."""
     plain = _best(spectra, spectra.weight, comb, centres, 1)
     if not comb.sidebands:
         return plain
@@ -259,7 +259,7 @@ class Backdrop:
         return -math.expm1(-math.exp(min(700.0, -(surprise - self.location) / self.scale)))
 
 
-def backdrop(spectra: OrderSpectra, comb: Comb, *, avoid: Sequence[float], count: int = 40) -> Backdrop:
+def backdrop(spectra: OrderSpectra, comb: Comb, *, avoid: Sequence[float], count: int = 32) -> Backdrop:
     """Score combs like `comb` at orders where no part of the bearing has a line.
 
     Parameters
@@ -269,9 +269,9 @@ def backdrop(spectra: OrderSpectra, comb: Comb, *, avoid: Sequence[float], count
     comb : Comb
         Whose sidebands, tolerance and order range the trials copy.
     avoid : sequence of float
-        Orders to stay clear of, with their halves, doubles and whole turns.
+        Orders to stay clear of, with their halves and doubles.
     count : int
-        Trials, >= 12.
+        Most trials wanted; 16 at least are made.
 
     Returns
     -------
@@ -282,8 +282,7 @@ def backdrop(spectra: OrderSpectra, comb: Comb, *, avoid: Sequence[float], count
     The best of many exponential-tailed sums follows a Gumbel law whose location
     is the log of the number of independent places searched. Both the location and
     the scale are read off the recording, so bands, harmonics, shifts and the
-    room's own rhythm are all counted in. The scale never drops below what
-    simulated sound recordings showed.
+    room's own rhythm are all counted in.
     """
     spots = comb.order * np.geomspace(0.62, 1.6, 3 * count)
     near = np.array([o * k for o in avoid for k in (0.5, 1.0, 2.0)] or [0.0])
@@ -293,7 +292,22 @@ def backdrop(spectra: OrderSpectra, comb: Comb, *, avoid: Sequence[float], count
         # Many ball counts leave little room between them: then the places farthest from any serve.
         free = np.sort(spots[np.argsort(-gap)[:FEWEST_TRIALS]])
     chosen = free[np.linspace(0, free.size - 1, min(count, free.size)).astype(np.intp)]
-    trials = np.array([match.surprise for match in _match_all(spectra, comb, chosen)])
+    trials = np.array([match.surprise for match in match_combs(spectra, comb, chosen)])
+    return gumbel_law(trials)
+
+
+def gumbel_law(trials: Floats) -> Backdrop:
+    """Fit a Gumbel law to surprises of searches that found nothing, by their middle quantiles.
+
+    Parameters
+    ----------
+    trials : ndarray, shape (k,)
+
+    Returns
+    -------
+    Backdrop
+        Its scale never drops below 1.15, what simulated sound recordings showed.
+    """
     low, middle, high = np.quantile(trials, [0.2, 0.5, 0.8])
     # Quantiles of a standard Gumbel law: 0.2 at -0.476, 0.5 at 0.367, 0.8 at 1.500.
     scale = max(1.15, float(high - low) / 1.976)
@@ -368,4 +382,5 @@ def event_power(levels: Floats, order: float, *, turns: float) -> float:
         floor = float(np.median(spectrum[around])) / math.log(2)
         # Twice the floor: what grit or talk leaves in a line by luck must not read as events.
         squares.append(max(0.0, float(np.sum(spectrum[inside])) - 2 * floor * (inside.stop - inside.start)))
-    return math.sqrt(sum(sorted(squares)[:-1]) / 3)
+    rest = sorted(squares)[:-1]
+    return math.sqrt(sum(rest) / len(rest) * 5 / 3) if rest else 0.0

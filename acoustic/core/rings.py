@@ -33,6 +33,9 @@ SLIP_SPREAD = 0.006
 SMEAR = 0.004
 DECIDED = 4.6  # nats between two parts that share their lines: odds of 100 to 1
 SIGNIFICANT = 0.01
+FAINT = 0.016  # -18 dB: weaker lines are a sound bearing's, or the skirts of some other beat
+ECHO_TOLERANCE = 0.004
+ECHO_MARGIN = 8.0  # nats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +52,8 @@ class PartEvidence:
         Mean power of the events over the level beneath, in the run they stand highest in
         of those that speak for them.
     match : Match
+    loudest_run : (int, int)
+        First and last band of the run that the ratio was measured in.
     rivals : tuple of str
         Parts that explain the same lines as well.
     """
@@ -57,6 +62,7 @@ class PartEvidence:
     chance: float
     event_ratio: float
     match: Match
+    loudest_run: tuple[int, int]
     rivals: tuple[str, ...] = ()
 
 
@@ -101,7 +107,7 @@ def part_combs(geometry: BearingGeometry, *, speed_spread: float) -> tuple[Comb,
 
 def weigh_parts(
     spectra: OrderSpectra, levels: AngleLevels, geometries: Sequence[BearingGeometry], *, speed_spread: float
-) -> tuple[PartEvidence, ...]:
+) -> tuple[tuple[PartEvidence, ...], OrderSpectra]:
     """Weigh every part of a bearing: the clearest first, each next on what it leaves.
 
     Parameters
@@ -115,8 +121,10 @@ def weigh_parts(
 
     Returns
     -------
-    tuple of PartEvidence
+    parts : tuple of PartEvidence
         One for each of `PARTS`, in the order they were settled.
+    left : OrderSpectra
+        What is left when the parts found are taken out.
     """
     spread = math.hypot(SLIP_SPREAD, speed_spread)
     combs = [comb for geometry in geometries for comb in part_combs(geometry, speed_spread=speed_spread)]
@@ -133,19 +141,34 @@ def weigh_parts(
         rest = without_lines(spectra, lines_of(best, highest=float(spectra.orders[-1]), cage=cage), smear=SMEAR)
         law = backdrop(rest, best.comb, avoid=avoid)
         evidence = _evidence(best, rivals, law, levels, spectra, searched=len(geometries))
-        if any(_shadows(part, best, spectra) for part in settled):
+        if any(_shadows(part, best, spectra) for part in settled) or _is_echo(spectra, best):
             evidence = replace(evidence, chance=1.0)
         settled.append(evidence)
         combs = [comb for comb in combs if comb.name != evidence.part]
-        if evidence.chance < SIGNIFICANT:
+        if evidence.chance < SIGNIFICANT and evidence.event_ratio > FAINT:
             spectra = rest
             combs = [comb for comb in combs if comb.balls == evidence.match.comb.balls]
-    return tuple(settled)
+    return tuple(settled), spectra
+
+
+def _is_echo(spectra: OrderSpectra, match: Match) -> bool:
+    """Whether the lines are every second, third or fourth harmonic of another, clearer beat.
+
+    Strikes 6 times a turn raise lines at 24 and 48 too, and so fit a part that
+    strikes 8 times a turn in every third of its harmonics.
+    """
+    own = match_comb(spectra, replace(match.comb, order=match.order, sidebands=(), tolerance=ECHO_TOLERANCE))
+    others = [
+        match_comb(spectra, Comb(name="echo", order=match.order * share, tolerance=ECHO_TOLERANCE)).surprise
+        for share in (1 / 2, 2 / 3, 3 / 4, 4 / 3, 3 / 2, 2)
+    ]
+    return max(others) > 1.4 * own.surprise + ECHO_MARGIN
 
 
 def _shadows(part: PartEvidence, match: Match, spectra: OrderSpectra) -> bool:
     """Whether a settled part's lines lie where this one's would, so that what is left of them says nothing."""
-    return part.chance < SIGNIFICANT and abs(part.match.order - match.order) < _reach(spectra, match)
+    certain = part.chance < SIGNIFICANT and part.event_ratio > FAINT
+    return certain and abs(part.match.order - match.order) < _reach(spectra, match)
 
 
 def _reach(spectra: OrderSpectra, match: Match) -> float:
@@ -172,15 +195,16 @@ def _evidence(
     searched: int,
 ) -> PartEvidence:
     # The run that surprises most is seldom the one in which the events stand highest.
-    powers = [
-        event_power(levels.plain[first : last + 1].mean(axis=0), match.order, turns=levels.turns)
-        for first, last in (spectra.runs[row] for row in telling_runs(spectra, match))
-    ]
+    power, run = max(
+        (event_power(levels.plain[run[0] : run[1] + 1].mean(axis=0), match.order, turns=levels.turns), run)
+        for run in (spectra.runs[row] for row in telling_runs(spectra, match))
+    )
     return PartEvidence(
         part=match.comb.name,
         chance=min(1.0, searched * law.chance(match.surprise)),
-        event_ratio=max(powers),
+        event_ratio=power,
         match=match,
+        loudest_run=run,
         rivals=rivals,
     )
 

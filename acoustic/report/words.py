@@ -7,7 +7,7 @@ CONDITION = {
     "inner_raceway": "inner ring",
     "ball": "ball",
     "cage": "cage",
-    "raceway": "raceway, ring open",
+    "raceway": "part open",
     "rumble": "rumble",
     "contamination": "dirt",
     "creak": "creak",

@@ -10,10 +10,10 @@ from acoustic.api import (
     Evidence,
     Finding,
     Hearing,
-    find_clicks,
     follows_crank,
     hookimpl,
     more_than_expected,
+    regularity,
     rhythm,
 )
 
@@ -23,7 +23,7 @@ IN_STEP = 0.15  # clicks nearer to a beat than this share of the interval belong
 STEADY = 0.001  # chance below which clicks keep a rhythm
 LEAST_A_TURN = 0.5
 AGAINST_CRANK = -2.0  # log odds of about 1 to 7 that the clicks come in time, not in angle
-OWN_CLICK_S = 0.05
+MOST_BEATS = 3
 FAINTEST_DB = -40.0
 
 
@@ -38,33 +38,33 @@ class Contamination:
         """Judge the clicks that keep no rhythm against those of the still parts."""
         import numpy as np
 
-        motion = hearing.motion
-        clicks = find_clicks(hearing.bank)
-        own = np.array(
-            [np.min(np.abs(motion.own_clicks_s - t), initial=np.inf) <= OWN_CLICK_S for t in clicks.times_s]
-        )
-        turning = (clicks.times_s >= motion.start_s) & (clicks.times_s < motion.stop_s) & ~own.astype(bool)
+        motion, clicks = hearing.motion, hearing.clicks
+        turning = (clicks.times_s >= motion.start_s) & (clicks.times_s < motion.stop_s)
         quiet_count, quiet_s = _quiet(hearing, clicks.times_s.tolist())
-        angle = np.interp(clicks.times_s[turning], motion.times_s, motion.turns)
-        order, chance_rhythm, offset = rhythm(angle)
-        loose = np.ones(angle.size, dtype=bool)
-        if chance_rhythm < STEADY:
-            loose = offset > IN_STEP
-        share_kept = 1.0 if chance_rhythm >= STEADY else 1 - 2 * IN_STEP
-        count = loose.sum() / share_kept
+        times_s, power = clicks.times_s[turning], clicks.power[turning]
+        even = regularity(times_s) < STEADY
+        share_left, beats = 1.0, 0
+        while beats < MOST_BEATS:
+            _, chance, offset = rhythm(np.interp(times_s, motion.times_s, motion.turns))
+            if chance >= STEADY:
+                break
+            beats, share_left = beats + 1, share_left * (1 - 2 * IN_STEP)
+            times_s, power = times_s[offset > IN_STEP], power[offset > IN_STEP]
         turning_s = motion.stop_s - motion.start_s
-        odds = follows_crank(clicks.times_s[turning][loose], motion.times_s, motion.turns)
-        chance = more_than_expected(count, turning_s, quiet_count, quiet_s)
-        if count / motion.total_turns < LEAST_A_TURN or odds < AGAINST_CRANK:
+        a_turn = times_s.size / share_left / motion.total_turns
+        chance = more_than_expected(times_s.size, turning_s * share_left, quiet_count, quiet_s)
+        odds = follows_crank(times_s, motion.times_s, motion.turns)
+        # An even train that fits no steady order is a beat at a wrongly known speed, not dirt.
+        if a_turn < LEAST_A_TURN or odds < AGAINST_CRANK or (even and not beats):
             chance = 1.0
-        energy = float(clicks.power[turning][loose].sum()) / turning_s
+        energy = float(power.sum()) / turning_s
         return [
             Finding(
                 condition="contamination",
                 detected=chance <= DETECTION_CHANCE,
                 false_alarm_probability=chance,
                 severity_db=max(FAINTEST_DB, 10 * math.log10(max(energy, 1e-9))),
-                detail=_detail(chance, count / motion.total_turns, order if chance_rhythm < STEADY else None),
+                detail=_detail(chance, a_turn, beats),
                 evidence=Evidence(),
             )
         ]
@@ -76,10 +76,10 @@ def _quiet(hearing: Hearing, times_s: Sequence[float]) -> tuple[int, float]:
     return count, sum(b - a for a, b in still)
 
 
-def _detail(chance: float, a_turn: float, order: float | None) -> str:
-    beat = f", beside a steady beat of {order:.1f} a turn" if order is not None else ""
+def _detail(chance: float, a_turn: float, beats: int) -> str:
+    beside = ", beside steady strikes" if beats else ""
     if chance <= DETECTION_CHANCE:
-        return f"{a_turn:.1f} irregular clicks a turn{beat}, as dirt in the bearing makes"
+        return f"{a_turn:.1f} irregular clicks a turn{beside}, as dirt in the bearing makes"
     return "no irregular clicks of the turning crank"
 
 

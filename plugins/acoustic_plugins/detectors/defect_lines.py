@@ -77,7 +77,7 @@ def _judge(hearing: Hearing, part: PartEvidence) -> Finding:
 
 
 def _evidence(hearing: Hearing, part: PartEvidence) -> Evidence:
-    first, last = hearing.spectra.runs[part.match.run]
+    first, last = part.loudest_run
     return Evidence(
         order=part.match.order,
         expected_order=part.match.comb.order,
@@ -91,7 +91,7 @@ def _severity_db(hearing: Hearing, part: PartEvidence) -> float:
     """Event power over the bearing's own share of the running level."""
     own_share = 1.0
     if hearing.over is not None:
-        first, last = hearing.spectra.runs[part.match.run]
+        first, last = part.loudest_run
         excess_db = float(hearing.over.excess_db[first : last + 1].mean())
         own_share = max(LEAST_OWN_SHARE, 1 - 10 ** (-excess_db / 10))
     return max(FAINTEST_DB, 10 * math.log10(max(part.event_ratio / own_share, 1e-9)))

@@ -39,11 +39,11 @@ class Rumble:
         motion, bank = hearing.motion, hearing.bank
         strikes_hz = float(motion.speed_hz.max()) * defect_orders(hearing.bearing.geometry).inner_raceway
         if strikes_hz > FASTEST_STRIKES_HZ:
-            return [_finding(1.0, None, "it turns too fast to part roughness from regular strikes: not judged")]
+            return [_not_judged("it turns too fast to part roughness from regular strikes")]
         clicks = near_clicks(bank)
         turning = flicker(bank, motion.start_s, motion.stop_s, leave_out=clicks)
         if not np.isfinite(turning).any():
-            return [_finding(1.0, None, "too little is left between the clicks to judge the running noise")]
+            return [_not_judged("too little is left between the clicks to judge the running noise")]
         # Talk and machines flicker too; what the still parts show is not the bearing's.
         still = [flicker(bank, a, b, leave_out=clicks) for a, b in motion.still]
         room = np.fmax.reduce([np.ones(turning.size), *still])
@@ -62,6 +62,17 @@ class Rumble:
         detail = "the running noise is rough" if chance <= DETECTION_CHANCE else "the running noise is smooth"
         last = min(first + NEIGHBOURS, turning.size) - 1
         return [_finding(chance, severity_db, detail, bank.edges_hz(first, last))]
+
+
+def _not_judged(why: str) -> Finding:
+    return Finding(
+        condition="rumble",
+        detected=False,
+        false_alarm_probability=1.0,
+        severity_db=None,
+        detail=f"rumble could not be judged: {why}",
+        judged=False,
+    )
 
 
 def _finding(

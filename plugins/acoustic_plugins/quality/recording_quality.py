@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from acoustic.api import (
+    DETECTION_CHANCE,
     Hearing,
     Problem,
     Recording,
     bandwidth_hz,
+    block_levels_db,
+    chance_of_events,
     clipped_share,
     gaps,
     hookimpl,
+    regularity,
     sounding_level,
 )
 
@@ -24,8 +28,10 @@ NARROW_HZ, TOO_NARROW_HZ = 5000.0, 2500.0
 CLIPPED, MUCH_CLIPPED = 0.0002, 0.05
 GAPS, MUCH_GAPS = 0.005, 0.15
 QUIETEST = 10 ** (-90 / 20)  # one step of 16 bits
-HEARD_CERTAINTY = 4.0
+HEARD_CERTAINTY, HEARD_DB = 4.0, 1.5  # a machine in the room may change its level by a decibel
 RHYTHM_HEARD = 0.001
+COASTING_DB = 5.0
+EVEN = 1e-4
 
 NEARER = (
     "Record again with the phone's microphone a hand's width from the bearing, on the shell's side away from "
@@ -44,7 +50,7 @@ class RecordingQuality:
         """Check the samples first; the turning part once it is known."""
         if hearing is None:
             return _broken(recording) or [*_clipped(recording), *_gappy(recording), *_narrow(recording)]
-        return [*_short(hearing), *_faint(hearing)]
+        return [*_short(hearing), *_unsteady(hearing), *_faint(hearing), *_stray(hearing)]
 
 
 def _broken(recording: Recording) -> list[Problem]:
@@ -158,14 +164,66 @@ def _faint(hearing: Hearing) -> list[Problem]:
             )
         ]
     width = min(5, over.certainty.size)
-    heard = np.convolve(over.certainty, np.full(width, 1 / width), mode="valid").max()
-    if rhythm_heard or heard >= HEARD_CERTAINTY:
+    mean = np.full(width, 1 / width)
+    certainty, excess_db = (np.convolve(row, mean, mode="valid") for row in (over.certainty, over.excess_db))
+    if rhythm_heard or np.any((certainty >= HEARD_CERTAINTY) & (excess_db >= HEARD_DB)):
         return []
     return [
         Problem(
             "faint",
             "the turning crank is no louder than the room: a sound bearing and a phone too far away look alike",
             NEARER,
+            voids="clean",
+        )
+    ]
+
+
+def _unsteady(hearing: Hearing) -> list[Problem]:
+    """A coasting crank under a speed that was stated as steady."""
+    import numpy as np
+
+    motion = hearing.motion
+    if motion.source != "stated":
+        return []
+    times_s, levels_db = block_levels_db(hearing.bank)
+    loud_db = levels_db[hearing.bank.mid_hz >= 500].mean(axis=0)
+    turning = (times_s >= motion.start_s) & (times_s < motion.stop_s)
+    thirds = [float(np.median(third)) for third in np.array_split(loud_db[turning], 3)]
+    if not (thirds[0] > thirds[1] > thirds[2] and thirds[0] - thirds[2] > COASTING_DB):
+        return []
+    return [
+        Problem(
+            "not_steady",
+            f"the sound dies away by {thirds[0] - thirds[2]:.0f} dB as a coasting crank's does; "
+            "--speed is for a steady one",
+            "Give the time of every turn with --marks, or let a card click once a turn (--ticks).",
+            voids="any",
+        )
+    ]
+
+
+def _stray(hearing: Hearing) -> list[Problem]:
+    """A beat that the assumed bearing does not make: then silence at its orders is no health."""
+    import numpy as np
+
+    motion, stray = hearing.motion, hearing.stray
+    known = [part.event_ratio for part in hearing.parts if part.chance < RHYTHM_HEARD]
+    severity_db = 10 * np.log10(max(stray.event_ratio, 1e-9))
+    clear = max(stray.chance, chance_of_events("outer_raceway", float(severity_db))) <= DETECTION_CHANCE
+    clicks_s = hearing.clicks.times_s
+    inside = clicks_s[(clicks_s >= motion.start_s) & (clicks_s < motion.stop_s)]
+    if clear and stray.event_ratio > max(known, default=0.0):
+        what = f"a steady beat of {stray.order:.2f} strikes a turn fits no part of this bearing"
+    elif not known and regularity(inside) < EVEN:
+        what = "the clicks follow each other evenly, but at no pace of this bearing at this speed"
+    else:
+        return []
+    return [
+        Problem(
+            "unknown_beat",
+            what,
+            "Check the bearing's designation, count its balls (--balls), and check that the speed or the marks "
+            "belong to this very recording; take the chain off.",
             voids="clean",
         )
     ]
