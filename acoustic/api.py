@@ -22,7 +22,7 @@ from acoustic.core.clicks import (
 from acoustic.core.envelope import BandBank, band_bank, running_level
 from acoustic.core.geometry import BearingGeometry, DefectOrders, defect_orders
 from acoustic.core.lines import Backdrop, Comb, Match, backdrop, match_comb
-from acoustic.core.quality import bandwidth_hz, clipped_share, gaps, sounding_level
+from acoustic.core.quality import QUIETEST, bandwidth_hz, clipped_share, gaps, sounding_level
 from acoustic.core.rings import PartEvidence
 from acoustic.core.roughness import flicker
 from acoustic.core.sound_bearing import DETECTION_CHANCE, chance_of_events, chance_of_flicker
@@ -53,6 +53,7 @@ __all__ = [
     "API_VERSION",
     "CONDITIONS",
     "DETECTION_CHANCE",
+    "QUIETEST",
     "AngleLevels",
     "Backdrop",
     "BandBank",

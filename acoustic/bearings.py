@@ -27,7 +27,7 @@ __all__ = [
     "search",
 ]
 
-_NAME_HINT = "See `acoustic bearings`, or give --balls, --ball-diameter and --pitch-diameter in place of a name"
+_NAME_HINT = "See `acoustic bearings`, or give --balls, --ball-diameter and --pitch-diameter in place of a name."
 _BEARING_HINT = (
     "Name it with --bearing (see `acoustic bearings`), or give --balls, --ball-diameter and --pitch-diameter"
 )
@@ -141,15 +141,17 @@ def find(catalogue: Sequence[CatalogueRow], name: str) -> CatalogueRow:
     size_mm = _parse_size(name)
     if size_mm:
         rows = [row for row in catalogue if _has_size(row, size_mm)]
-        if len(rows) == 1:
-            return rows[0]
+        # By size alone the plain kind is meant; an angular-contact one is asked for by name.
+        plain_kind = [row for row in rows if row.kind == "deep groove"] or rows
+        if len(plain_kind) == 1:
+            return plain_kind[0]
     else:
         rows = list(search(catalogue, name)) if name.strip() else []
     if not rows:
         raise nothing_found(catalogue, name)
     listed = ", ".join(row.designation for row in rows)
     found = f"'{name}' names no single bearing; it may mean {listed}"
-    raise InputError(found, hint="Give its designation in full")
+    raise InputError(found, hint="Give its designation in full.")
 
 
 def resolve_bearing(

@@ -141,8 +141,6 @@ _DOING = {
     "load": "being loaded",
     "read": "reading the file",
     "quality": "checking the recording",
-    "ask to read": "being asked for the file",
-    "ask for speed": "being asked for the speed",
     "speed": "finding the speed",
     "detect": "judging",
 }

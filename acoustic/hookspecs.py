@@ -53,7 +53,7 @@ class SpeedSource(Offered, Protocol):
         """Tell whether the user asked for this source."""
 
     def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
-        """Find the motion. `InputError` where it can't be found."""
+        """Find the motion. `MotionError` where the recording holds none, `InputError` for wrong input."""
 
 
 class Detector(Offered, Protocol):

@@ -14,6 +14,7 @@ from acoustic.model import Motion, SpeedSourceCode, Spin
 
 LEAST_MARKS = 4
 PUSH_S = 0.3  # the crank gathers speed before its first mark, and passes it within a turn
+LONG_FIRST, LONG_LAST = 1.75, 2.3  # a crank about to stand takes about twice as long for its last turn
 SUDDEN = 1.6  # times the mean of its neighbours; a missed mark makes 2, a crank slowing to a stand 1.2
 
 
@@ -92,6 +93,7 @@ def _require_even(marks: NDArray[np.float64], intervals: NDArray[np.float64]) ->
     share = intervals[1:-1] / np.sqrt(intervals[:-2] * intervals[2:])
     oddest = int(np.argmax(np.abs(np.log(share))))
     if 1 / SUDDEN <= share[oddest] <= SUDDEN:
+        _require_even_ends(intervals)
         return
     at = oddest + 1
     kind = "one seems to be missing" if share[oddest] > 1 else "one seems to be marked twice"
@@ -100,6 +102,17 @@ def _require_even(marks: NDArray[np.float64], intervals: NDArray[np.float64]) ->
         f"{intervals[at - 1]:.2f} and {intervals[at + 1]:.2f} s",
         hint=f"Look at the marks there: {kind}. Each turn needs one.",
     )
+
+
+def _require_even_ends(intervals: NDArray[np.float64]) -> None:
+    """Refuse a first turn far longer than the second, or a last one far longer than the one before."""
+    for first, other, end, most in ((0, 1, "first", LONG_FIRST), (-1, -2, "last", LONG_LAST)):
+        if intervals[first] > most * intervals[other]:
+            raise InputError(
+                f"the {end} turn takes {intervals[first]:.2f} s, the one beside it {intervals[other]:.2f} s",
+                hint=f"A mark seems to be missing there; if not, leave the {end} mark out: the crank was still "
+                "being pushed, or all but stood.",
+            )
 
 
 def _spin(intervals: NDArray[np.float64]) -> Spin:

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from acoustic import __version__
-from acoustic.core.angle import angle_levels
+from acoustic.core.angle import angle_levels, without_fixed_angle
 from acoustic.core.clicks import find_clicks, without
 from acoustic.core.envelope import band_bank
 from acoustic.core.quality import bandwidth_hz
@@ -138,7 +138,7 @@ def read_recording(path: Path, readers: Sequence[Part[Reader]], failures: list[F
     refusals: list[InputError] = []
     broken: list[Failure] = []
     for part in readers:
-        if not _guarded("ask to read", part, partial(part.item.claims, head), broken):
+        if not _guarded("read", part, partial(part.item.claims, head), broken, refusals_pass=False):
             continue
         try:
             sound = _guarded("read", part, partial(_sound, part.item, path), broken)
@@ -201,7 +201,7 @@ def find_motion(
     """Ask the speed source the user named for the crank's angle."""
     before = len(failures)
     for part in sources:
-        if not _guarded("ask for speed", part, partial(part.item.wanted, request), failures):
+        if not _guarded("speed", part, partial(part.item.wanted, request), failures, refusals_pass=False):
             continue
         motion = _guarded("speed", part, partial(_motion, part.item, recording, request), failures)
         if motion is not None:
@@ -250,7 +250,7 @@ def hear(recording: Recording, motion: Motion, bearing: Bearing) -> Hearing:
     bank = band_bank(
         recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=top_hz, frame_rate_hz=frame_rate_hz
     )
-    levels = angle_levels(bank, motion.times_s, motion.turns, blank_s=motion.own_clicks_s)
+    levels = without_fixed_angle(angle_levels(bank, motion.times_s, motion.turns, blank_s=motion.own_clicks_s))
     lowest = min(int(np.searchsorted(bank.mid_hz, LOWEST_LINE_HZ)), bank.mid_hz.size - 1)
     spectra = order_spectra(
         levels.compressed,
@@ -278,7 +278,7 @@ def detect(hearing: Hearing, detectors: Sequence[Part[Detector]], failures: list
     """Let every detector judge, each in its own guard."""
     findings: list[Finding] = []
     for part in detectors:
-        found = _guarded("detect", part, partial(_judged, part.item, hearing), failures)
+        found = _guarded("detect", part, partial(_judged, part.item, hearing), failures, refusals_pass=False)
         findings.extend(replace(finding, by=part.record.label) for finding in found or ())
     return tuple(findings)
 
@@ -300,7 +300,8 @@ def _quality(
 ) -> list[Problem]:
     problems: list[Problem] = []
     for part in checks:
-        problems += _guarded("quality", part, partial(_problems, part.item, recording, hearing), failures) or []
+        look = partial(_problems, part.item, recording, hearing)
+        problems += _guarded("quality", part, look, failures, refusals_pass=False) or []
     return problems
 
 
@@ -314,16 +315,20 @@ def _with_heard_balls(bearing: Bearing, findings: Sequence[Finding]) -> Bearing:
     return replace(bearing, candidates=(chosen, *rest), balls_source="inferred")
 
 
-def _guarded(stage: str, part: Part[Any], call: Callable[[], T], failures: list[Failure]) -> T | None:
+def _guarded(
+    stage: str, part: Part[Any], call: Callable[[], T], failures: list[Failure], *, refusals_pass: bool = True
+) -> T | None:
     """Call a plugin's object; what it raises becomes a failure with its name on it.
 
-    A plugin that calls sys.exit must not take the program with it.
+    An `InputError` of a reader or a speed source passes: it speaks of the
+    recording, not of the plugin. A plugin that calls sys.exit must not take the
+    program with it.
     """
     try:
         return call()
     except (Exception, SystemExit) as error:
-        if isinstance(error, InputError) and stage in ("read", "speed"):
-            raise  # it speaks of the recording, not of the plugin
+        if refusals_pass and isinstance(error, InputError):
+            raise
         failures.append(Failure(stage, part.record.name, f"{type(error).__name__}: {error}"))
         return None
 

@@ -115,7 +115,7 @@ def test_a_failed_plugin_leaves_it_undecided(stage: str, findings: list[Finding]
     verdict = grade(findings, USABLE, [Failure(stage, "grumpy", "ValueError: odd")])
     assert verdict.level == "undecided"
     assert "plugin grumpy failed" in verdict.because[0]
-    assert "acoustic plugins --check" in verdict.advice[0]
+    assert "Update or remove grumpy" in verdict.advice[0]
     told = " ".join(verdict.because)
     assert ("cage" in told) == any(found.detected for found in findings), "what was found is said all the same"
 

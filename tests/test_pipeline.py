@@ -16,6 +16,7 @@ import soundfile
 from acoustic import pipeline
 from acoustic.bearings import resolve_bearing
 from acoustic.errors import EXIT_PLUGIN_FAILED, InputError
+from acoustic.grade import NEEDED_FOR_CLEAN
 from acoustic.model import Evidence, Finding, Problem, Sound, SpeedRequest
 
 Run = Callable[..., Any]
@@ -127,7 +128,10 @@ def test_what_voids_any_verdict_stops_the_chain(tmp_path: Path, toolbox: Any) ->
 )
 def test_a_problem_voids_what_it_says(voids: Any, any_detected: bool, usable: bool) -> None:
     problem = Problem("odd", "it is odd", "Mend it.", voids=voids)
-    quality = pipeline.settle_quality([problem], [finding(detected=any_detected)])
+    judged = [finding(condition=condition) for condition in NEEDED_FOR_CLEAN[1:]]
+    quality = pipeline.settle_quality(
+        [problem], [finding(condition=NEEDED_FOR_CLEAN[0], detected=any_detected), *judged]
+    )
     assert quality.usable is usable
     assert quality.problems == (problem,)
 

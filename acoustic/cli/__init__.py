@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import importlib
 import os
 import sys
@@ -51,7 +52,8 @@ class LazyGroup(click.Group):
     cls=LazyGroup,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Exit codes: 0 done; 1 at or past --fail-on, or a demo that differs; 2 the call or the recording "
-    "cannot be used; 3 a plugin failed, so undecided; 70 a fault of the program.",
+    "cannot be used; 3 a plugin failed, so undecided; 70 a fault of the program; 130 stopped by Ctrl-C; 141 the "
+    "reader of the output went away.",
 )
 @click.version_option(__version__, prog_name="acoustic")
 @click.option("--debug", is_flag=True, help="Show the stack trace of an error; may stand anywhere.")
@@ -73,7 +75,9 @@ def main(arguments: list[str] | None = None) -> None:
     except (click.Abort, KeyboardInterrupt):
         click.echo("acoustic: stopped.", err=True)
         sys.exit(EXIT_INTERRUPTED)
-    except BrokenPipeError:
+    except OSError as error:
+        if error.errno not in (errno.EPIPE, errno.EINVAL):  # Windows says EINVAL
+            raise
         # Whoever read our output has closed it; the interpreter's last flush must not complain again.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(EXIT_PIPE_CLOSED)

@@ -41,7 +41,7 @@ PICTURES = (".png", ".svg")
     metavar="FILE.png|.svg",
     help="Draw recording, speed and order spectrum.",
 )
-@click.option("--quiet", is_flag=True, help="Print the grade alone, and no progress.")
+@click.option("--quiet", is_flag=True, help="Print one line with the grade, and no progress.")
 @click.option(
     "--fail-on",
     type=click.Choice(["watch", "service", "replace"]),
@@ -141,7 +141,12 @@ def _draw(result: Analysis, plot: Path) -> None:
         return
     from acoustic.report.picture import save_picture
 
-    save_picture(result, plot)
+    try:
+        save_picture(result, plot)
+    except OSError as error:
+        raise InputError(
+            f"--plot: {plot} cannot be written ({error.strerror})", hint="Choose a folder you may write to."
+        ) from None
     click.echo(f"acoustic: drew {plot}", err=True)
 
 

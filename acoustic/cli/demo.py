@@ -33,7 +33,7 @@ def demo(folder: Path | None) -> None:
     from acoustic.plugins import load_toolbox
 
     toolbox, progress = load_toolbox(), Progress(quiet=False)
-    click.echo(f"{'recording':<32}{'expected':<26}{'found':<26}")
+    click.echo(f"{'recording':<32}{'expected':<44}{'found':<44}")
     wrong, failed = 0, False
     for entry in entries:
         progress(entry["file"])
@@ -44,7 +44,7 @@ def demo(folder: Path | None) -> None:
         wrong, failed = wrong + (not same), failed or bool(result.failures)
         found = _words(result.verdict.level, heard)
         click.echo(
-            f"{Path(entry['file']).stem:<32}{expected:<26}{found:<26}{'' if same else '<- differs'}".rstrip()
+            f"{Path(entry['file']).stem:<32}{expected:<44}{found:<44}{'' if same else '<- differs'}".rstrip()
         )
     click.echo(f"{len(entries) - wrong} of {len(entries)} as expected.")
     sys.exit(EXIT_PLUGIN_FAILED if failed else EXIT_AT_OR_PAST_GRADE if wrong else 0)

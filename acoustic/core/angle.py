@@ -12,6 +12,10 @@ from acoustic.core.envelope import BandBank, running_level
 Floats = NDArray[np.float64]
 
 CELLS_A_TURN = 256
+STANDS_OUT = 5.0  # robust standard deviations of a cell's loudness
+ANGLE_REACH = 4  # cells, 6 degrees: how well marks fix the angle
+WIDEST_SECTOR = 24  # cells, 34 degrees
+MOST_TURNS_SHARE = 0.7
 LOUDEST = 200.0  # a dropped tool counts no more than a very strong event
 
 
@@ -28,11 +32,14 @@ class AngleLevels:
         Mean of power over running level, capped at 200.
     turns : float
         Turns that the cells cover.
+    fixed_angles : int
+        At how many angles of the crank something sounded in every turn and was blanked.
     """
 
     compressed: Floats
     plain: Floats
     turns: float
+    fixed_angles: int = 0
 
     def __post_init__(self) -> None:
         self.compressed.flags.writeable = False
@@ -95,6 +102,48 @@ def angle_levels(
         compressed=cell_means(_blanked(np.log1p(ratio), blank), angle, cells=cells),
         plain=cell_means(_blanked(np.minimum(ratio, LOUDEST), blank), angle, cells=cells),
         turns=covered,
+    )
+
+
+def without_fixed_angle(levels: AngleLevels) -> AngleLevels:
+    """Blank what sounds at one or two fixed angles of the crank, turn after turn.
+
+    Parameters
+    ----------
+    levels : AngleLevels
+
+    Returns
+    -------
+    AngleLevels
+        Unchanged where nothing is tied to the crank's angle, or fewer than four
+        turns are known.
+
+    Notes
+    -----
+    A creak, a loose arm or a card's tick comes back at the same angle; a
+    bearing's strikes wander through all angles within a few turns, since no ball
+    pass is a whole number. Left in, a loud one spills from the whole orders
+    into the ball passes beside them.
+    """
+    whole = int(levels.turns)
+    if whole < 4:
+        return levels
+    loudness = levels.compressed[:, : whole * CELLS_A_TURN].mean(axis=0)
+    middle = float(np.median(loudness))
+    spread = 1.4826 * float(np.median(np.abs(loudness - middle)))
+    high = (loudness > middle + STANDS_OUT * spread).reshape(whole, CELLS_A_TURN)
+    near = np.any([np.roll(high, shift, axis=1) for shift in range(-ANGLE_REACH, ANGLE_REACH + 1)], axis=0)
+    fixed = near.mean(axis=0) >= MOST_TURNS_SHARE
+    sectors = int(np.count_nonzero(fixed & ~np.roll(fixed, 1)))
+    if sectors not in (1, 2) or fixed.sum() > sectors * WIDEST_SECTOR:
+        return levels
+    reach = np.any([np.roll(fixed, shift) for shift in range(-ANGLE_REACH, ANGLE_REACH + 1)], axis=0)
+    blank = reach[np.arange(levels.compressed.shape[1]) % CELLS_A_TURN]
+    return AngleLevels(
+        compressed=_blanked(levels.compressed.copy(), blank),
+        plain=_blanked(levels.plain.copy(), blank),
+        turns=levels.turns,
+        fixed_angles=sectors,
     )
 
 

@@ -33,6 +33,10 @@ class Clicks:
     power: Floats
     spectrum: Floats
 
+    def __post_init__(self) -> None:
+        for array in (self.times_s, self.strength, self.power, self.spectrum):
+            array.flags.writeable = False
+
 
 def find_clicks(bank: BandBank, *, least_height: float = 8.0, low_hz: float = 900.0) -> Clicks:
     """Find clicks that rise at once and ring for a few hundredths of a second.

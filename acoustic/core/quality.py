@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-QUIETEST = 10 ** (-90 / 20)  # below one step of 16 bits, nothing can be heard
+QUIETEST = 10 ** (-90 / 20)  # about one step of 16 bits
 GAP_S = 0.004
 FEWEST_STEPS = 40  # coarser sound is flat everywhere
 

@@ -29,10 +29,10 @@ EVENT_LAW_DB = {
     "ball": (-24.0, 3.0),
     "cage": (-18.0, 4.0),
 }
-FLICKER_LAW = (0.03, 0.125)
+FLICKER_LAW = (0.05, 0.14)
 
-# A finding counts as detected at this chance or below. Ten conditions are judged
-# in every recording, so that a sound one is called damaged about once in a hundred times at most.
+# A finding counts as detected at this chance or below. Six conditions are judged on
+# their own, so that a sound bearing is called damaged about once in a hundred times at most.
 DETECTION_CHANCE = 0.002
 
 

@@ -43,7 +43,7 @@ def to_document(result: Analysis) -> dict[str, Any]:
             ],
         },
         "motion": None if result.motion is None else _motion(result.motion),
-        "findings": [_finding(finding) for finding in result.findings],
+        "findings": [_finding(finding) for finding in result.findings if finding.judged],
         "grade": {
             "level": result.verdict.level,
             "because": list(result.verdict.because),

@@ -33,14 +33,14 @@ def to_text(result: Analysis) -> str:
     lines = [grade_line(result), ""]
     lines += _paragraphs("why", (_sentence(text) for text in result.verdict.because))
     lines += _paragraphs("next", result.verdict.advice)
-    lines += _heard(result.findings)
+    lines += _heard(result.findings if result.quality.usable else ())
     lines += [
         "",
         *_paragraphs("crank", [_motion(result.motion)]),
         *_paragraphs("bearing", [_bearing(result)]),
     ]
     lines += _paragraphs("recording", [_recording(result)])
-    lines += _paragraphs("note", (f"{_sentence(p.detail)} {p.advice}" for p in result.quality.problems))
+    lines += _paragraphs("note", _notes(result))
     lines += _paragraphs("failed", (f"plugin {f.plugin} ({f.stage}): {f.error}" for f in result.failures))
     lines += ["", *_paragraphs("take care", CAUTIONS)]
     return "\n".join(lines)
@@ -61,15 +61,24 @@ def _paragraphs(label: str, texts: Iterable[str]) -> list[str]:
     return lines
 
 
+def _notes(result: Analysis) -> list[str]:
+    """Problems that are not the reason of the grade already."""
+    others = (p for p in result.quality.problems if p.detail not in result.verdict.because)
+    return [f"{_sentence(problem.detail)} {problem.advice}" for problem in others]
+
+
 def _heard(findings: Sequence[Finding]) -> list[str]:
     """Detected conditions in full, the surest first; the others in one line."""
     if not findings:
         return []
     detected = sorted((f for f in findings if f.detected), key=lambda f: f.false_alarm_probability)
     lines = ["", *(_finding(finding) for finding in detected)]
-    absent = [words.CONDITION[f.condition] for f in findings if not f.detected and f.condition != "raceway"]
-    if absent:
-        lines += _paragraphs("not heard", [", ".join(absent)])
+    absent = [f for f in findings if not f.detected and f.condition != "raceway"]
+    for label, group in (
+        ("not heard", [f for f in absent if f.judged]),
+        ("open", [f for f in absent if not f.judged]),
+    ):
+        lines += _paragraphs(label, [", ".join(words.CONDITION[f.condition] for f in group)] if group else [])
     return lines
 
 

@@ -29,6 +29,7 @@ class Heard:
     levels: AngleLevels
     spectra: OrderSpectra
     parts: tuple[PartEvidence, ...]
+    left: OrderSpectra
 
     def part(self, name: str) -> PartEvidence:
         return next(part for part in self.parts if part.part == name)
@@ -65,7 +66,8 @@ def hear() -> Hear:
         lowest = int(np.searchsorted(bank.mid_hz, LOWEST_HZ))
         runs = band_runs(bank.mid_hz.size, lowest=lowest)
         spectra = order_spectra(levels.compressed, turns=levels.turns, runs=runs)
-        return Heard(bank, levels, spectra, weigh_parts(spectra, levels, geometries, speed_spread=0.001))
+        parts, left = weigh_parts(spectra, levels, geometries, speed_spread=0.001)
+        return Heard(bank, levels, spectra, parts, left)
 
     return run
 

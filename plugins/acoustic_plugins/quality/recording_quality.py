@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from acoustic.api import (
     DETECTION_CHANCE,
+    QUIETEST,
     Hearing,
     Problem,
     Recording,
@@ -27,7 +28,6 @@ SHORTEST_S = 1.0
 NARROW_HZ, TOO_NARROW_HZ = 5000.0, 2500.0
 CLIPPED, MUCH_CLIPPED = 0.0002, 0.05
 GAPS, MUCH_GAPS = 0.005, 0.15
-QUIETEST = 10 ** (-90 / 20)  # one step of 16 bits
 HEARD_CERTAINTY, HEARD_DB = 4.0, 1.5  # a machine in the room may change its level by a decibel
 RHYTHM_HEARD = 0.001
 COASTING_DB = 5.0
@@ -50,7 +50,7 @@ class RecordingQuality:
         """Check the samples first; the turning part once it is known."""
         if hearing is None:
             return _broken(recording) or [*_clipped(recording), *_gappy(recording), *_narrow(recording)]
-        return [*_short(hearing), *_unsteady(hearing), *_faint(hearing), *_stray(hearing)]
+        return [*_short(hearing), *_unsteady(hearing), *_faint(hearing), *_stray(hearing), *_fixed_angle(hearing)]
 
 
 def _broken(recording: Recording) -> list[Problem]:
@@ -225,6 +225,19 @@ def _stray(hearing: Hearing) -> list[Problem]:
             "Check the bearing's designation, count its balls (--balls), and check that the speed or the marks "
             "belong to this very recording; take the chain off.",
             voids="clean",
+        )
+    ]
+
+
+def _fixed_angle(hearing: Hearing) -> list[Problem]:
+    """What sounds at the same angle in every turn is no bearing's rhythm, but worth a look."""
+    if not hearing.levels.fixed_angles:
+        return []
+    return [
+        Problem(
+            "fixed_angle",
+            "something sounds at the same angle of the crank in every turn; it was left out",
+            "That is no bearing's rhythm: check crank arms, pedals, chainring bolts and whatever may rub.",
         )
     ]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from acoustic.api import (
+    InputError,
     Motion,
     MotionError,
     Recording,
@@ -17,6 +18,11 @@ from acoustic.api import (
 )
 
 ACOUSTIC_API = (1, 0)
+
+LOUDER = (
+    "Fix a strip of card so that the crank arm flicks it once a turn, clearly louder than the bearing, and record "
+    "again; or give the turns' times with --marks."
+)
 
 
 class HeardTicks:
@@ -39,12 +45,14 @@ class HeardTicks:
         if train_s.size < 4:
             raise MotionError(
                 f"no train of ticks was found among {clicks.times_s.size} clicks; four or more in step are needed",
-                hint="Fix a strip of card so that the crank arm flicks it once a turn, clearly louder than the "
-                "bearing, and record again; or give the turns' times with --marks.",
+                hint=LOUDER,
             )
-        return motion_from_marks(
-            train_s, duration_s=recording.duration_s, source="ticks", timing_s=0.002, own_sound=True
-        )
+        try:
+            return motion_from_marks(
+                train_s, duration_s=recording.duration_s, source="ticks", timing_s=0.002, own_sound=True
+            )
+        except InputError as error:
+            raise MotionError(f"the ticks heard are no even train: {error.found}", hint=LOUDER) from error
 
 
 @hookimpl

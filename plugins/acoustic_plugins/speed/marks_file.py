@@ -12,7 +12,10 @@ from acoustic.api import InputError, Motion, Recording, SpeedRequest, hookimpl, 
 ACOUSTIC_API = (1, 0)
 
 DECIMAL_COMMA = re.compile(r"\d+,\d+\s*(;.*)?")
-FORMAT_HINT = "Write one time in seconds a line, in order, one for each crank turn; a header line may come first."
+FORMAT_HINT = (
+    "Write one time in seconds a line, in order, one for each crank turn; a header may come first and name the "
+    "column 'time' where there are several."
+)
 
 
 class MarksFile:
@@ -66,9 +69,13 @@ def read_marks(path: Path) -> list[float]:
         raise InputError(
             f"{path.name} cannot be read as text ({type(error).__name__})", hint=FORMAT_HINT
         ) from None
-    rows = [(number, _time_in(line)) for number, line in enumerate(text.splitlines(), 1) if line.strip(" ,;\t")]
+    lines = [(number, line) for number, line in enumerate(text.splitlines(), 1) if line.strip(" ,;\t")]
+    decimal_comma = "." not in text and all(DECIMAL_COMMA.fullmatch(line.strip()) for _, line in lines[1:])
+    rows = [(number, _fields(line, decimal_comma)) for number, line in lines]
+    column = _time_column(path, rows)
     marks: list[float] = []
-    for number, time in rows:
+    for number, fields in rows:
+        time = fields[column] if column < len(fields) else ""
         try:
             marks.append(float(time))
         except ValueError:
@@ -80,11 +87,27 @@ def read_marks(path: Path) -> list[float]:
     return marks
 
 
-def _time_in(line: str) -> str:
-    """First field of a line; '1,25' and '1,25;note' are times with a decimal comma."""
-    if DECIMAL_COMMA.fullmatch(line.strip()):
-        return line.split(";", maxsplit=1)[0].strip().replace(",", ".")
-    return next(csv.reader([line], delimiter=";" if ";" in line else ","))[0].strip()
+def _fields(line: str, decimal_comma: bool) -> list[str]:
+    """Split a line; where every line reads '1,25' or '1,25;note', the comma is a decimal one."""
+    if decimal_comma and DECIMAL_COMMA.fullmatch(line.strip()):
+        return [field.strip().replace(",", ".") for field in line.split(";")]
+    return [field.strip() for field in next(csv.reader([line], delimiter=";" if ";" in line else ","))]
+
+
+def _time_column(path: Path, rows: list[tuple[int, list[str]]]) -> int:
+    """Find the column of times: named so in the header, or the first unless that only counts the turns."""
+    if not rows:
+        return 0
+    named = [k for k, name in enumerate(rows[0][1]) if "time" in name.lower()]
+    if named:
+        return named[0]
+    body = [fields for _, fields in rows[1:]]
+    counts = [fields[0] for fields in body]
+    start = int(counts[0]) if counts and counts[0].isdigit() else None
+    counting = start is not None and counts == [str(start + k) for k in range(len(counts))]
+    if counting and len(body) >= 2 and all(len(fields) > 1 for fields in body):
+        raise InputError(f"{path.name}: the first column counts 1, 2, 3 and another one follows", hint=FORMAT_HINT)
+    return 0
 
 
 @hookimpl
