@@ -146,3 +146,14 @@ class TestRefusals:
         assert motion(spin).total_turns == pytest.approx(8, abs=1e-9)
         with pytest.raises(InputError, match="one seems to be missing"):
             motion([mark for k, mark in enumerate(spin) if k != left_out])
+
+
+@pytest.mark.parametrize(
+    ("marks_s", "end"),
+    [([1.0, 3.0, 4.0, 5.0, 6.0], "first"), ([1.0, 2.0, 3.0, 4.0, 6.5], "last")],
+)
+def test_a_mark_missing_at_an_end(marks_s: list[float], end: str) -> None:
+    """A first turn of 2 s before turns of 1 s; a last one of 2.5 s after one of 1 s."""
+    with pytest.raises(InputError, match=f"the {end} turn takes") as caught:
+        motion(marks_s)
+    assert f"leave the {end} mark out" in caught.value.hint

@@ -16,7 +16,7 @@ import soundfile
 from acoustic import pipeline
 from acoustic.bearings import resolve_bearing
 from acoustic.errors import EXIT_PLUGIN_FAILED, InputError
-from acoustic.grade import NEEDED_FOR_CLEAN
+from acoustic.grade import NEEDED_FOR_CLEAN, grade
 from acoustic.model import Evidence, Finding, Problem, Sound, SpeedRequest
 
 Run = Callable[..., Any]
@@ -277,3 +277,38 @@ def test_no_other_speed_source_can_serve(plugin: Make, check_with: Any, acoustic
     outcome = acoustic("check", taken("outer").path, "--bearing", "6805", "--json")
     assert (outcome.code, outcome.stdout) == (EXIT_PLUGIN_FAILED, "")
     assert "plugin a-speed failed (ValueError: no chain)" in outcome.stderr
+
+
+def test_clean_needs_every_condition_judged() -> None:
+    """Neither a detector that is not installed nor one that could not judge may read as health."""
+    judged = [finding(condition=condition) for condition in NEEDED_FOR_CLEAN]
+    assert pipeline.settle_quality([], judged).usable
+    for missing in range(len(judged)):
+        rest = [f for k, f in enumerate(judged) if k != missing]
+        quality = pipeline.settle_quality([], rest)
+        assert not quality.usable
+        assert grade(rest, quality, []).level == "undecided"
+        open_one = [replace(f, judged=False) if k == missing else f for k, f in enumerate(judged)]
+        assert not pipeline.settle_quality([], open_one).usable
+
+
+def test_a_coast_under_a_stated_speed_is_found_out(taken: Any, toolbox: Any) -> None:
+    result = pipeline.check_recording(
+        taken("outer").path,
+        bearing=resolve_bearing(name="6805"),
+        request=SpeedRequest(speed_rpm=70.0),
+        toolbox=toolbox,
+    )
+    assert result.verdict.level == "undecided"
+    assert {"not_steady", "unknown_beat"} & {problem.code for problem in result.quality.problems}
+
+
+@pytest.mark.parametrize("named", ["6806", "6807", "6805-AC"])
+def test_a_wrong_designation_is_not_clean(named: str, taken: Any, toolbox: Any) -> None:
+    """Loud strikes of a 6805's outer ring, judged as another bearing's."""
+    made = taken("outer")
+    result = pipeline.check_recording(
+        made.path, bearing=resolve_bearing(name=named), request=SpeedRequest(marks=made.marks), toolbox=toolbox
+    )
+    assert result.verdict.level == "undecided"
+    assert "unknown_beat" in {problem.code for problem in result.quality.problems}

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from acoustic.core.angle import AngleLevels
-from acoustic.core.lines import Comb, event_power, gumbel_law, match_combs, telling_runs
+from acoustic.core.lines import Comb, event_power, gumbel_law, match_combs, telling_runs, without_lines
 from acoustic.core.spectra import OrderSpectra
 
 LOWEST_ORDER, HIGHEST_ORDER = 2.2, 16.0
 TOLERANCE = 0.018
+SMEAR = 0.004  # share of the order over which slip spreads a line
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +55,14 @@ def stray_beat(spectra: OrderSpectra, levels: AngleLevels) -> StrayBeat:
     """
     count = math.ceil(math.log(HIGHEST_ORDER / LOWEST_ORDER) / (2 * TOLERANCE))
     centres = np.geomspace(LOWEST_ORDER * (1 + TOLERANCE), HIGHEST_ORDER, count)
-    matches = match_combs(spectra, Comb(name="stray", order=1.0, tolerance=TOLERANCE), centres)
+    comb = Comb(name="stray", order=1.0, tolerance=TOLERANCE)
+    matches = match_combs(spectra, comb, centres)
     best = max(matches, key=lambda match: match.surprise)
-    law = gumbel_law(np.array([match.surprise for match in matches]))
+    # A strong beat lifts every search that meets one of its lines: they are taken out before luck is measured.
+    harmonics = best.order * np.arange(1, int(spectra.orders[-1] / best.order) + 1)
+    lines = np.add.outer(harmonics, [0.0, 1.0, -1.0, 2.0, -2.0]).ravel()
+    quiet = match_combs(without_lines(spectra, lines, smear=SMEAR), comb, centres[::2])
+    law = gumbel_law(np.array([match.surprise for match in quiet]))
     powers = [
         event_power(levels.plain[first : last + 1].mean(axis=0), best.order, turns=levels.turns)
         for first, last in (spectra.runs[row] for row in telling_runs(spectra, best))

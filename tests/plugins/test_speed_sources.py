@@ -185,3 +185,23 @@ def test_impossible_speeds(rpm: float, recording_of: RecordingOf) -> None:
         stated(recording_of("steady"), rpm)
     assert f"{rpm:g}" in caught.value.found
     assert f"at most {HIGHEST_RPM:g}" in caught.value.found
+
+
+def test_the_column_named_time_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "m.csv"
+    path.write_text("turn,time_s\n1,1.96\n2,2.56\n3,3.18\n", encoding="utf-8")
+    assert read_marks(path) == [1.96, 2.56, 3.18]
+
+
+def test_a_column_that_only_counts_is_refused(tmp_path: Path) -> None:
+    """Taken for times, 1, 2, 3 would quietly be a crank at 60 turns a minute."""
+    path = tmp_path / "m.csv"
+    path.write_text("n;s\n1;1.96\n2;2.56\n3;3.18\n", encoding="utf-8")
+    with pytest.raises(InputError, match="first column counts"):
+        read_marks(path)
+
+
+def test_a_whole_second_among_decimal_points_keeps_its_value(tmp_path: Path) -> None:
+    path = tmp_path / "m.csv"
+    path.write_text("time,n\n1.2,0\n2,1\n2.8,2\n", encoding="utf-8")
+    assert read_marks(path) == [1.2, 2.0, 2.8]
