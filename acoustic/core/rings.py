@@ -17,12 +17,12 @@ from acoustic.core.lines import (
     Match,
     backdrop,
     erlang_surprise,
-    event_power,
     lines_of,
     match_comb,
     telling_runs,
     without_lines,
 )
+from acoustic.core.severity import strike_power
 from acoustic.core.spectra import OrderSpectra, tempered
 
 Floats = NDArray[np.float64]
@@ -196,7 +196,7 @@ def _evidence(
 ) -> PartEvidence:
     # The run that surprises most is seldom the one in which the events stand highest.
     power, run = max(
-        (event_power(levels.plain[run[0] : run[1] + 1].mean(axis=0), match.order, turns=levels.turns), run)
+        (strike_power(levels, run, match.order), run)
         for run in (spectra.runs[row] for row in telling_runs(spectra, match))
     )
     return PartEvidence(

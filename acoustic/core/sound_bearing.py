@@ -5,7 +5,7 @@ rings and unequal balls modulate its hiss at the ball passes, so that lines are
 found with certainty in a clean recording. Damage is what is stronger than that.
 
 `EVENT_LAW_DB` holds, for each part, mean and spread of the severity that sound
-bearings show: 10 log10 of `acoustic.core.lines.event_power` over the running
+bearings show: 10 log10 of `acoustic.core.severity.strike_power` over the running
 noise. It was read off 100 simulated sound bearings whose hiss is modulated 0 to
 15 % in amplitude at the ball passes, with talk, knocks, hum and automatic gain: of
 the parts with lines beyond doubt, half lay below -25 dB and 99 in 100 below -20; all

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from acoustic.core.angle import AngleLevels
-from acoustic.core.lines import Comb, event_power, gumbel_law, match_combs, telling_runs, without_lines
+from acoustic.core.lines import Comb, gumbel_law, match_combs, telling_runs, without_lines
+from acoustic.core.severity import strike_power
 from acoustic.core.spectra import OrderSpectra
 
 LOWEST_ORDER, HIGHEST_ORDER = 2.2, 16.0
@@ -63,8 +64,5 @@ def stray_beat(spectra: OrderSpectra, levels: AngleLevels) -> StrayBeat:
     lines = np.add.outer(harmonics, [0.0, 1.0, -1.0, 2.0, -2.0]).ravel()
     quiet = match_combs(without_lines(spectra, lines, smear=SMEAR), comb, centres[::2])
     law = gumbel_law(np.array([match.surprise for match in quiet]))
-    powers = [
-        event_power(levels.plain[first : last + 1].mean(axis=0), best.order, turns=levels.turns)
-        for first, last in (spectra.runs[row] for row in telling_runs(spectra, best))
-    ]
+    powers = [strike_power(levels, spectra.runs[row], best.order) for row in telling_runs(spectra, best)]
     return StrayBeat(best.order, min(1.0, count * law.chance(best.surprise)), max(powers))

@@ -19,12 +19,12 @@ from acoustic.core.lines import (
     Match,
     backdrop,
     erlang_surprise,
-    event_power,
     lines_of,
     match_comb,
     telling_runs,
     without_lines,
 )
+from acoustic.core.severity import event_power
 from acoustic.core.spectra import OrderSpectra, band_runs, order_spectra
 
 Floats = NDArray[np.float64]

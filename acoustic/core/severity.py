@@ -1,0 +1,87 @@
+"""How strong regular strikes are, whatever the recording's gain."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.core.angle import AngleLevels
+
+Floats = NDArray[np.float64]
+
+
+def strike_power(levels: AngleLevels, run: tuple[int, int], order: float) -> float:
+    """Mean power of regular strikes in a run of bands, over the level beneath them.
+
+    Parameters
+    ----------
+    levels : AngleLevels
+    run : (int, int)
+        First and last band, both counted in.
+    order : float
+        Strikes a turn, > 0.
+
+    Returns
+    -------
+    float
+        Ratio of powers, >= 0.
+
+    Notes
+    -----
+    Loud strikes are measured on the plain levels. Faint ones drown there in what
+    talk and codecs leave, but stand in the compressed ones: there a small power x
+    adds E[x / (1 + N)], 0.6 x for the power N of Gaussian noise (by hand: the mean
+    of 1 / (1 + N) for exponential N of mean 1 is e E1(1) = 0.596).
+    """
+    bands = slice(run[0], run[1] + 1)
+    loud = event_power(levels.plain[bands].mean(axis=0), order, turns=levels.turns)
+    faint = event_power(levels.compressed[bands].mean(axis=0), order, turns=levels.turns) / 0.596
+    return max(loud, faint)
+
+
+def event_power(levels: Floats, order: float, *, turns: float) -> float:
+    """Mean power of regular events, over the level beneath them.
+
+    Parameters
+    ----------
+    levels : ndarray, shape (n,)
+        Power over the running level, in equal cells of crank angle.
+    order : float
+        Events a turn, > 0.
+    turns : float
+        Turns covered.
+
+    Returns
+    -------
+    float
+        Ratio of powers, >= 0.
+
+    Notes
+    -----
+    A train of short events of mean power P has Fourier coefficients near P at
+    every low harmonic; a smooth modulation of a sound bearing's hiss has one. So the
+    strongest of six is dropped, and the result is the root of a third of the
+    sum of the others' squares, which is about P for the trains heard on
+    cranks, whose coefficients fall off.
+    """
+    n = levels.size
+    taper = np.kaiser(n, 3.5)
+    weight = float(np.sum(taper**2))
+    length = 1 << math.ceil(math.log2(4 * n))
+    spectrum = np.abs(np.fft.rfft((levels - levels.mean()) * taper, length)) ** 2 / (length * weight)
+    step = n / (length * turns)
+    squares = []
+    for harmonic in range(1, 7):
+        line = harmonic * order
+        half = 1.5 / turns + 0.002 * line
+        inside = slice(round((line - half) / step), round((line + half) / step) + 1)
+        around = slice(max(1, round((line - 6 * half) / step)), round((line + 6 * half) / step) + 1)
+        if inside.stop > spectrum.size:
+            break
+        floor = float(np.median(spectrum[around])) / math.log(2)
+        # Twice the floor: what grit or talk leaves in a line by luck must not read as events.
+        squares.append(max(0.0, float(np.sum(spectrum[inside])) - 2 * floor * (inside.stop - inside.start)))
+    rest = sorted(squares)[:-1]
+    return math.sqrt(sum(rest) / len(rest) * 5 / 3) if rest else 0.0
