@@ -137,7 +137,9 @@ def _with_sidebands(spectra: OrderSpectra, offsets: Sequence[float]) -> Floats:
 
 def _best(spectra: OrderSpectra, weight: Floats, comb: Comb, centres: Floats, lines_each: int) -> list[Match]:
     """Best fits where `weight` holds the sum of `lines_each` lines about every bin."""
-    fits = [_climb(spectra, weight, float(centre), comb.tolerance, lines_each) for centre in centres]
+    # Bins in rows: a search gathers whole rows, which lie together in memory.
+    bins = np.ascontiguousarray(weight.T)
+    fits = [_climb(spectra, bins, float(centre), comb.tolerance, lines_each) for centre in centres]
     totals = np.array([[total for total, _, _ in fit] for fit in fits])
     surprises = np.stack(
         [erlang_surprise(harmonics * lines_each, totals[:, k]) for k, harmonics in enumerate(HARMONICS)], axis=1
@@ -159,23 +161,26 @@ def _best(spectra: OrderSpectra, weight: Floats, comb: Comb, centres: Floats, li
 
 
 def _climb(
-    spectra: OrderSpectra, weight: Floats, centre: float, tolerance: float, lines_each: int
+    spectra: OrderSpectra, bins: Floats, centre: float, tolerance: float, lines_each: int
 ) -> list[tuple[float, int, float]]:
     """For each number of harmonics: highest sum over shifts and runs, its run, its order."""
     reach = math.ceil(tolerance * spectra.turns * 3 * _MOST * centre)
     tried = centre * (1 + np.linspace(-tolerance, tolerance, 2 * reach + 1))
     at = np.multiply.outer(np.arange(1, _MOST + 1), tried)
     index = np.rint(at / spectra.orders[1]).astype(np.intp)
-    total = np.zeros((weight.shape[0], tried.size))
+    total = np.zeros((tried.size, bins.shape[1]))
     highest = []
     for harmonic, places in enumerate(index, start=1):
         # Past the highest order nothing is known: what noise gives on average takes its place.
         known = places < spectra.orders.size
-        total[:, known] += weight[:, places[known]]
-        total[:, ~known] += lines_each
+        if known.all():
+            total += bins[places]
+        else:
+            total[known] += bins[places[known]]
+            total[~known] += lines_each
         if harmonic in HARMONICS:
-            run, shift = divmod(int(total.argmax()), tried.size)
-            highest.append((float(total[run, shift]), run, float(tried[shift])))
+            shift, run = divmod(int(total.argmax()), bins.shape[1])
+            highest.append((float(total[shift, run]), run, float(tried[shift])))
     return highest
 
 
@@ -314,7 +319,7 @@ def gumbel_law(trials: Floats) -> Backdrop:
     return Backdrop(location=float(middle) - 0.367 * scale, scale=scale)
 
 
-def telling_runs(spectra: OrderSpectra, match: Match, *, least_share: float = 0.7, most: int = 12) -> list[int]:
+def telling_runs(spectra: OrderSpectra, match: Match, *, least_share: float = 0.7, most: int = 8) -> list[int]:
     """List the runs of bands in which a matched comb surprises nearly as much as in the best.
 
     Parameters

@@ -14,6 +14,7 @@ from acoustic.core.spectra import OrderSpectra
 
 LOWEST_ORDER, HIGHEST_ORDER = 2.2, 16.0
 TOLERANCE = 0.018
+DOUBTFUL = 0.05
 SMEAR = 0.004  # share of the order over which slip spreads a line
 
 
@@ -28,7 +29,7 @@ class StrayBeat:
     chance : float
         Chance of a beat as clear under none, all orders searched counted in.
     event_ratio : float
-        Mean power of the strikes over the level beneath.
+        Mean power of the strikes over the level beneath; 0 where the chance is above 0.05.
     """
 
     order: float
@@ -64,5 +65,8 @@ def stray_beat(spectra: OrderSpectra, levels: AngleLevels) -> StrayBeat:
     lines = np.add.outer(harmonics, [0.0, 1.0, -1.0, 2.0, -2.0]).ravel()
     quiet = match_combs(without_lines(spectra, lines, smear=SMEAR), comb, centres[::2])
     law = gumbel_law(np.array([match.surprise for match in quiet]))
-    powers = [strike_power(levels, spectra.runs[row], best.order) for row in telling_runs(spectra, best)]
-    return StrayBeat(best.order, min(1.0, count * law.chance(best.surprise)), max(powers))
+    chance = min(1.0, count * law.chance(best.surprise))
+    if chance > DOUBTFUL:
+        return StrayBeat(best.order, chance, 0.0)
+    power = max(strike_power(levels, spectra.runs[row], best.order) for row in telling_runs(spectra, best))
+    return StrayBeat(best.order, chance, power)
