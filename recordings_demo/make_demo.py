@@ -165,7 +165,7 @@ def _entry(ticket: Ticket) -> str:
     speed = {
         "marks": f'marks = "{ticket.file}.marks.csv"',
         "ticks": "ticks = true",
-    }.get(ticket.speed, f"speed_rpm = {ticket.speed}")
+    }[ticket.speed]
     detected = ", ".join(f'"{condition}"' for condition in ticket.detected)
     return (
         f'[[recording]]\nfile = "{ticket.file}.flac"\nstory = "{ticket.story}"\nbearing = "{ticket.bearing}"\n'

@@ -75,18 +75,16 @@ def main(arguments: list[str] | None = None) -> None:
     except (click.Abort, KeyboardInterrupt):
         click.echo("acoustic: stopped.", err=True)
         sys.exit(EXIT_INTERRUPTED)
-    except OSError as error:
-        if error.errno not in (errno.EPIPE, errno.EINVAL):  # Windows says EINVAL
-            raise
-        # Whoever read our output has closed it; the interpreter's last flush must not complain again.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(EXIT_PIPE_CLOSED)
     except AcousticError as error:
         if debug:
             raise
         click.echo(f"acoustic: {error.found}.\n  {error.hint}", err=True)
         sys.exit(error.exit_code)
     except Exception as error:
+        if _reader_went_away(error):
+            # The interpreter's last flush must not complain of it again.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            sys.exit(EXIT_PIPE_CLOSED)
         if debug:
             raise
         click.echo(
@@ -95,6 +93,13 @@ def main(arguments: list[str] | None = None) -> None:
             err=True,
         )
         sys.exit(EXIT_OUR_BUG)
+
+
+def _reader_went_away(error: Exception) -> bool:
+    """Whether whoever read our output has closed it; Windows says so with EINVAL."""
+    return isinstance(error, BrokenPipeError) or (
+        os.name == "nt" and isinstance(error, OSError) and error.errno == errno.EINVAL
+    )
 
 
 def _speak_utf8() -> None:

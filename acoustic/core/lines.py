@@ -16,6 +16,7 @@ Floats = NDArray[np.float64]
 HARMONICS = (2, 3, 5, 8)
 _MOST = HARMONICS[-1]
 FEWEST_TRIALS = 16
+SMEAR = 0.004  # share of the order over which slip spreads a line
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from acoustic.core.angle import AngleLevels
 from acoustic.core.geometry import BearingGeometry, defect_orders
 from acoustic.core.lines import (
+    SMEAR,
     Backdrop,
     Comb,
     Match,
@@ -30,7 +31,6 @@ Floats = NDArray[np.float64]
 PARTS = ("outer_raceway", "inner_raceway", "ball", "cage")
 # Slip of a few tenths of a per cent is usual and 1-2 % happens (Randall and Antoni 2011, from memory).
 SLIP_SPREAD = 0.006
-SMEAR = 0.004
 DECIDED = 4.6  # nats between two parts that share their lines: odds of 100 to 1
 SIGNIFICANT = 0.01
 FAINT = 0.016  # -18 dB: weaker lines are a sound bearing's, or the skirts of some other beat
@@ -84,20 +84,12 @@ def part_combs(geometry: BearingGeometry, *, speed_spread: float) -> tuple[Comb,
     orders = defect_orders(geometry)
     tolerance = min(0.035, 0.006 + 2 * math.hypot(SLIP_SPREAD, speed_spread))
     # The ring that turns carries its spot through the load once a turn.
-    turning, standing = (
-        ("inner_raceway", "outer_raceway")
-        if geometry.turning == "inner"
-        else (
-            "outer_raceway",
-            "inner_raceway",
-        )
-    )
-    sides = {turning: (1.0,), standing: (), "ball": (orders.cage,), "cage": ()}
+    sides = {f"{geometry.turning}_raceway": (1.0,), "ball": (orders.cage,)}
     return tuple(
         Comb(
             name=part,
             order=getattr(orders, part),
-            sidebands=sides[part],
+            sidebands=sides.get(part, ()),
             tolerance=tolerance,
             balls=geometry.balls,
         )

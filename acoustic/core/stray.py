@@ -8,14 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from acoustic.core.angle import AngleLevels
-from acoustic.core.lines import Comb, gumbel_law, match_combs, telling_runs, without_lines
+from acoustic.core.lines import SMEAR, Comb, gumbel_law, match_combs, telling_runs, without_lines
 from acoustic.core.severity import strike_power
 from acoustic.core.spectra import OrderSpectra
 
 LOWEST_ORDER, HIGHEST_ORDER = 2.2, 16.0
 TOLERANCE = 0.018
 DOUBTFUL = 0.05
-SMEAR = 0.004  # share of the order over which slip spreads a line
 
 
 @dataclass(frozen=True, slots=True)

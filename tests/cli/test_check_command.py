@@ -249,6 +249,19 @@ def test_an_error_of_ours_says_so(acoustic: Run, call: Any, monkeypatch: pytest.
         acoustic(*call("sound", "marks"), "--debug")
 
 
+def test_a_system_error_shows_no_stack_trace(acoustic: Run, call: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A full disk, say, is neither a closed pipe nor a reason for a traceback."""
+
+    def broken(*arguments: Any, **options: Any) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("acoustic.pipeline.check_recording", broken)
+    outcome = acoustic(*call("sound", "marks"))
+    assert outcome.code == EXIT_OUR_BUG
+    assert "No space left on device" in outcome.stderr
+    assert "Traceback" not in outcome.stderr
+
+
 def test_debug_lets_a_refusal_through(acoustic: Run) -> None:
     from acoustic.errors import InputError
 
