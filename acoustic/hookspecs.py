@@ -49,8 +49,15 @@ class QualityCheck(Offered, Protocol):
 class SpeedSource(Offered, Protocol):
     """Finds the crank's angle against time."""
 
+    @property
+    def rank(self) -> int:
+        """Place in the order of trust; the lowest rank of several is used."""
+
     def wanted(self, request: SpeedRequest) -> bool:
         """Tell whether the user asked for this source."""
+
+    def present(self, recording: Recording) -> bool:
+        """Tell, at little cost, whether the recording may hold this source though nobody asked for it."""
 
     def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
         """Find the motion. `MotionError` where the recording holds none, `InputError` for wrong input."""

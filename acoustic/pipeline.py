@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
 
 import numpy as np
 
@@ -15,14 +14,15 @@ from acoustic import __version__
 from acoustic.core.angle import angle_levels, without_fixed_angle
 from acoustic.core.clicks import find_clicks, without
 from acoustic.core.envelope import band_bank
-from acoustic.core.quality import bandwidth_hz
+from acoustic.core.quality import bandwidth_hz, running_rms
 from acoustic.core.rings import weigh_parts
 from acoustic.core.spectra import band_runs, order_spectra
 from acoustic.core.still import over_room
 from acoustic.core.stray import stray_beat
 from acoustic.errors import InputError, MotionError, PluginError
 from acoustic.grade import NEEDED_FOR_CLEAN, grade
-from acoustic.hookspecs import Detector, QualityCheck, Reader, SpeedSource
+from acoustic.guard import guarded, is_a
+from acoustic.hookspecs import Detector, QualityCheck, Reader
 from acoustic.model import (
     Analysis,
     Bearing,
@@ -35,12 +35,11 @@ from acoustic.model import (
     Recording,
     Sound,
     SpeedRequest,
-    Spin,
     Step,
 )
 from acoustic.plugins import Part, Toolbox
+from acoustic.speed import find_motion
 
-T = TypeVar("T")
 Talk = Callable[[str], None]
 
 BY = f"acoustic {__version__}"
@@ -51,10 +50,7 @@ HIGHEST_RATE_HZ = 8000.0
 FEWEST_TURNS = 3.0
 SHORTEST_S = 0.5
 MOST_TURNS = 128.0
-SPEED_HINT = (
-    "Give the speed: --marks FILE.csv with the time of each turn, --ticks if a card clicks once a turn, "
-    "or --speed RPM for a steady one."
-)
+NINE_IN_TEN = 1.645  # standard deviations that hold a normal value nine times in ten
 
 
 def check_recording(
@@ -63,7 +59,6 @@ def check_recording(
     bearing: Bearing,
     request: SpeedRequest,
     toolbox: Toolbox,
-    spin: Spin | None = None,
     talk: Talk = lambda line: None,
 ) -> Analysis:
     """Run the whole chain on one file.
@@ -75,11 +70,9 @@ def check_recording(
     bearing : Bearing
         The bearing to judge against.
     request : SpeedRequest
-        What the user said of the speed.
+        What the user said of the motion.
     toolbox : Toolbox
         The loaded plugins.
-    spin : {'hand', 'pedal', 'steady'} or None
-        How the crank was turned; found from the motion if None.
     talk : callable
         Told in a few words what is being done.
 
@@ -95,8 +88,9 @@ def check_recording(
         A plugin failed where no other could serve.
     """
     failures = list(toolbox.failures)
+    request = replace(request, bearing=bearing)
     talk("reading")
-    recording = read_recording(path, toolbox.readers, failures)
+    recording = choose_channel(read_recording(path, toolbox.readers, failures), request.mark_channel)
     problems = _quality(toolbox.quality_checks, recording, None, failures)
     motion: Motion | None = None
     hearing: Hearing | None = None
@@ -104,11 +98,12 @@ def check_recording(
     if not any(problem.voids == "any" for problem in problems):
         talk("finding the crank's speed")
         try:
-            motion = find_motion(recording, request, toolbox.speed_sources, failures)
+            motion, doubts = find_motion(recording, request, toolbox.speed_sources, failures)
+            problems += doubts
         except MotionError as error:
             problems.append(Problem("no_motion", error.found, error.hint, voids="any"))
     if motion is not None:
-        motion = replace(motion, spin=spin) if spin else motion
+        motion = replace(motion, spin=request.spin) if request.spin else motion
         problems += _too_few_turns(motion)
     if motion is not None and not any(problem.voids == "any" for problem in problems):
         talk("listening")
@@ -133,15 +128,15 @@ def check_recording(
 
 
 def read_recording(path: Path, readers: Sequence[Part[Reader]], failures: list[Failure]) -> Recording:
-    """Read a file with the first reader that knows its content, and choose the channel to judge."""
+    """Read a file with the first reader that knows its content."""
     head, digest = _head_and_digest(path)
     refusals: list[InputError] = []
     broken: list[Failure] = []
     for part in readers:
-        if not _guarded("read", part, partial(part.item.claims, head), broken, refusals_pass=False):
+        if not guarded("read", part, partial(part.item.claims, head), broken, refusals_pass=False):
             continue
         try:
-            sound = _guarded("read", part, partial(_sound, part.item, path), broken)
+            sound = guarded("read", part, partial(_sound, part.item, path), broken)
         except InputError as refusal:
             refusals.append(refusal)
             continue
@@ -149,8 +144,7 @@ def read_recording(path: Path, readers: Sequence[Part[Reader]], failures: list[F
             continue
         failures.extend(broken)
         step = Step("read", part.record.label, {"sample_rate_hz": sound.sample_rate_hz})
-        recording = Recording(path, digest, sound.samples, sound.sample_rate_hz, sound.format, steps=(step,))
-        return _choose_channel(recording)
+        return Recording(path, digest, sound.samples, sound.sample_rate_hz, sound.format, steps=(step,))
     if refusals:
         raise refusals[0]
     if broken:
@@ -186,33 +180,25 @@ def _head_and_digest(path: Path) -> tuple[bytes, str]:
     return head, digest
 
 
-def _choose_channel(recording: Recording) -> Recording:
-    """Judge the loudest channel: phones leave one silent, or farther from the bearing."""
-    if recording.samples.shape[1] == 1:
+def choose_channel(recording: Recording, mark_channel: int | None) -> Recording:
+    """Judge the channel with the loudest running sound: phones leave one silent, or farther from the bearing.
+
+    The level of the quieter half of the time decides, so that a channel of marks,
+    silence with a pulse a turn, is not taken for the sound.
+    """
+    count = recording.samples.shape[1]
+    if mark_channel is not None and not (1 <= mark_channel <= count and count > 1):
+        raise InputError(
+            f"--mark-channel {mark_channel}: the recording has {count} channel{'s' if count > 1 else ''}",
+            hint="Record sound and mark on two channels of one file, and count channels from 1.",
+        )
+    if count == 1:
         return recording
-    loudness = np.nan_to_num(np.std(recording.samples, axis=0), nan=0.0, posinf=0.0)
+    loudness = np.nan_to_num(running_rms(recording.samples, recording.sample_rate_hz), posinf=0.0)
+    if mark_channel is not None:
+        loudness[mark_channel - 1] = -1.0
     channel = int(np.argmax(loudness))
     return recording.then(Step("choose channel", BY, {"channel": channel + 1}), channel=channel)
-
-
-def find_motion(
-    recording: Recording, request: SpeedRequest, sources: Sequence[Part[SpeedSource]], failures: list[Failure]
-) -> Motion:
-    """Ask the speed source the user named for the crank's angle."""
-    before = len(failures)
-    for part in sources:
-        if not _guarded("speed", part, partial(part.item.wanted, request), failures, refusals_pass=False):
-            continue
-        motion = _guarded("speed", part, partial(_motion, part.item, recording, request), failures)
-        if motion is not None:
-            return motion
-    broken = failures[before:]
-    if broken:
-        raise PluginError(
-            f"the crank's speed could not be found: plugin {broken[0].plugin} failed ({broken[0].error})",
-            hint="Run `acoustic plugins --check`, and remove or update that plugin.",
-        )
-    raise InputError("the crank's speed is not known, and no plugin here finds it from the sound", hint=SPEED_HINT)
 
 
 def _too_few_turns(motion: Motion) -> list[Problem]:
@@ -258,7 +244,9 @@ def hear(recording: Recording, motion: Motion, bearing: Bearing) -> Hearing:
         runs=band_runs(bank.mid_hz.size, lowest=lowest),
         highest_order=0.45 / bank.frame_s / fastest_hz,
     )
-    parts, left = weigh_parts(spectra, levels, bearing.candidates, speed_spread=motion.relative_uncertainty)
+    parts, left = weigh_parts(
+        spectra, levels, bearing.candidates, speed_spread=motion.relative_uncertainty / NINE_IN_TEN
+    )
     step = Step("band bank", BY, {"top_hz": round(top_hz), "frame_rate_hz": round(1 / bank.frame_s)})
     return Hearing(
         recording=recording.then(step),
@@ -278,7 +266,7 @@ def detect(hearing: Hearing, detectors: Sequence[Part[Detector]], failures: list
     """Let every detector judge, each in its own guard."""
     findings: list[Finding] = []
     for part in detectors:
-        found = _guarded("detect", part, partial(_judged, part.item, hearing), failures, refusals_pass=False)
+        found = guarded("detect", part, partial(_judged, part.item, hearing), failures, refusals_pass=False)
         findings.extend(replace(finding, by=part.record.label) for finding in found or ())
     return tuple(findings)
 
@@ -301,7 +289,7 @@ def _quality(
     problems: list[Problem] = []
     for part in checks:
         look = partial(_problems, part.item, recording, hearing)
-        problems += _guarded("quality", part, look, failures, refusals_pass=False) or []
+        problems += guarded("quality", part, look, failures, refusals_pass=False) or []
     return problems
 
 
@@ -315,27 +303,9 @@ def _with_heard_balls(bearing: Bearing, findings: Sequence[Finding]) -> Bearing:
     return replace(bearing, candidates=(chosen, *rest), balls_source="inferred")
 
 
-def _guarded(
-    stage: str, part: Part[Any], call: Callable[[], T], failures: list[Failure], *, refusals_pass: bool = True
-) -> T | None:
-    """Call a plugin's object; what it raises becomes a failure with its name on it.
-
-    An `InputError` of a reader or a speed source passes: it speaks of the
-    recording, not of the plugin. A plugin that calls sys.exit must not take the
-    program with it.
-    """
-    try:
-        return call()
-    except (Exception, SystemExit) as error:
-        if refusals_pass and isinstance(error, InputError):
-            raise
-        failures.append(Failure(stage, part.record.name, f"{type(error).__name__}: {error}"))
-        return None
-
-
 def _sound(reader: Reader, path: Path) -> Sound:
     """A reader's sound, which must be one."""
-    sound = _is(reader.read(path), Sound)
+    sound = is_a(reader.read(path), Sound)
     if sound.samples.ndim != 2 or not sound.samples.size or not sound.sample_rate_hz > 0:
         raise ValueError(
             f"samples of shape (n, channels) and a rate above 0 are needed, got {sound.samples.shape} "
@@ -344,29 +314,15 @@ def _sound(reader: Reader, path: Path) -> Sound:
     return sound
 
 
-def _motion(source: SpeedSource, recording: Recording, request: SpeedRequest) -> Motion:
-    """A speed source's motion, which must be one."""
-    motion = _is(source.estimate(recording, request), Motion)
-    if motion.times_s.size < 2 or not (np.all(np.diff(motion.times_s) > 0) and np.all(np.diff(motion.turns) > 0)):
-        raise ValueError("times and turns that both increase strictly are needed")
-    return motion
-
-
 def _problems(check: QualityCheck, recording: Recording, hearing: Hearing | None) -> list[Problem]:
     """A quality check's problems, which must be problems."""
-    return [_is(problem, Problem) for problem in check.check(recording, hearing)]
+    return [is_a(problem, Problem) for problem in check.check(recording, hearing)]
 
 
 def _judged(detector: Detector, hearing: Hearing) -> list[Finding]:
     """A detector's findings, which must cover all that it says it judges."""
-    findings = [_is(finding, Finding) for finding in detector.detect(hearing)]
+    findings = [is_a(finding, Finding) for finding in detector.detect(hearing)]
     silent_on = sorted(set(detector.conditions) - {finding.condition for finding in findings})
     if silent_on:
         raise ValueError(f"no finding for {', '.join(silent_on)}; every condition a detector names needs one")
     return findings
-
-
-def _is(value: object, kind: type[T]) -> T:
-    if not isinstance(value, kind):
-        raise TypeError(f"a {kind.__name__} is needed, got {type(value).__name__}")
-    return value

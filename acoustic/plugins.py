@@ -185,7 +185,7 @@ def _offers(manager: pluggy.PluginManager, module: ModuleType, record: PluginRec
             offered = cast(Iterable[Any], implementation.function())
             found[caller.name] = [Part(item, record) for item in offered]
             for part in found[caller.name]:
-                _require_name(part.item, caller.name)
+                _require_attributes(part.item, caller.name)
     if not found:
         raise PluginError(
             f"{module.__name__} offers nothing", hint=f"Mark with @hookimpl one of {', '.join(hook_names())}."
@@ -193,12 +193,16 @@ def _offers(manager: pluggy.PluginManager, module: ModuleType, record: PluginRec
     return found
 
 
-def _require_name(item: object, hook: str) -> None:
-    for attribute in ("name", "summary"):
-        if not isinstance(getattr(item, attribute, None), str):
+def _require_attributes(item: object, hook: str) -> None:
+    """Refuse at once what could only fail in the middle of a check."""
+    needed: dict[str, tuple[type, str]] = {"name": (str, "text"), "summary": (str, "text")}
+    if hook == "acoustic_speed_sources":
+        needed["rank"] = (int, "whole-number")
+    for attribute, (kind, word) in needed.items():
+        if not isinstance(getattr(item, attribute, None), kind):
             raise PluginError(
                 f"{hook} offers {type(item).__name__}, which has no {attribute}",
-                hint=f"Give the object a text attribute {attribute!r}.",
+                hint=f"Give the object a {word} attribute {attribute!r}.",
             )
 
 

@@ -70,7 +70,7 @@ def test_the_loudest_channel_is_judged(loud: int, tmp_path: Path, toolbox: Any) 
     noise = np.random.default_rng(3).standard_normal((RATE_HZ, 3)) * 0.001
     noise[:, loud] *= 10
     soundfile.write(tmp_path / "three.wav", noise, RATE_HZ)
-    recording = pipeline.read_recording(tmp_path / "three.wav", toolbox.readers, [])
+    recording = pipeline.choose_channel(pipeline.read_recording(tmp_path / "three.wav", toolbox.readers, []), None)
     assert recording.channel == loud
     assert recording.samples.shape == (RATE_HZ, 3), "the other channels stay"
     assert recording.steps[-1].params == {"channel": loud + 1}
@@ -141,9 +141,8 @@ def test_the_spin_said_by_the_user_goes_first(taken: Any, toolbox: Any) -> None:
     result = pipeline.check_recording(
         made.path,
         bearing=resolve_bearing(name="6805"),
-        request=SpeedRequest(marks=made.marks),
+        request=SpeedRequest(marks=made.marks, spin="pedal"),
         toolbox=toolbox,
-        spin="pedal",
     )
     assert result.motion is not None
     assert result.motion.spin == "pedal"
@@ -257,9 +256,23 @@ def test_no_other_reader_can_serve(plugin: Make, check_with: Any, acoustic: Run,
 @pytest.mark.parametrize(
     "source",
     [
-        tool("a-speed", wanted=lambda request: True, estimate=raises(ValueError("no chain"))),
-        tool("a-speed", wanted=raises(ValueError("no chain")), estimate=list),
-        tool("a-speed", wanted=lambda request: True, estimate=lambda recording, request: None),
+        tool(
+            "a-speed",
+            rank=0,
+            present=lambda recording: True,
+            wanted=lambda request: True,
+            estimate=raises(ValueError("no chain")),
+        ),
+        tool(
+            "a-speed", rank=0, present=lambda recording: True, wanted=raises(ValueError("no chain")), estimate=list
+        ),
+        tool(
+            "a-speed",
+            rank=0,
+            present=lambda recording: True,
+            wanted=lambda request: True,
+            estimate=lambda recording, request: None,
+        ),
     ],
     ids=["estimate", "wanted", "None"],
 )
@@ -272,7 +285,13 @@ def test_a_speed_source_that_crashes(source: Any, plugin: Make, check_with: Any)
 
 
 def test_no_other_speed_source_can_serve(plugin: Make, check_with: Any, acoustic: Run, taken: Any) -> None:
-    source = tool("a-speed", wanted=lambda request: True, estimate=raises(ValueError("no chain")))
+    source = tool(
+        "a-speed",
+        rank=0,
+        present=lambda recording: True,
+        wanted=lambda request: True,
+        estimate=raises(ValueError("no chain")),
+    )
     check_with(("a-speed", plugin("speed", acoustic_speed_sources=[source])))
     outcome = acoustic("check", taken("outer").path, "--bearing", "6805", "--json")
     assert (outcome.code, outcome.stdout) == (EXIT_PLUGIN_FAILED, "")

@@ -83,13 +83,15 @@ def test_hook_acoustic_quality_checks(plugin: Make, check_with: Any) -> None:
 
 
 def test_hook_acoustic_speed_sources(plugin: Make, check_with: Any) -> None:
-    """Its name comes before that of the bundled source, so it is asked first."""
+    """Its rank comes before that of the bundled source, so it decides."""
     times_s = np.array([1.0, 11.0])
 
     def estimate(recording: Any, request: Any) -> Motion:
         return Motion(times_s, np.array([0.0, 12.0]), "gyro", "steady", 0.01, True)
 
-    source = tool("a-gyro", wanted=lambda request: True, estimate=estimate)
+    source = tool(
+        "a-gyro", rank=0, present=lambda recording: False, wanted=lambda request: True, estimate=estimate
+    )
     outcome = check_with(("a-gyro", plugin("gyro", acoustic_speed_sources=[source])))
     assert outcome.document["motion"]["source"] == "gyro"
     assert outcome.document["motion"]["turns"] == 12.0

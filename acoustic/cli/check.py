@@ -10,6 +10,7 @@ import click
 
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
 from acoustic.cli.progress import Progress
+from acoustic.cli.speed_options import speed_options
 from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE, InputError
 
 if TYPE_CHECKING:
@@ -21,19 +22,7 @@ PICTURES = (".png", ".svg")
 @click.command(short_help="Judge one recording of a crank bearing.")
 @click.argument("recording", type=click.Path(path_type=Path))
 @bearing_options
-@click.option("--speed", "speed_rpm", type=float, metavar="RPM", help="The crank turns steadily at this speed.")
-@click.option(
-    "--marks",
-    type=click.Path(path_type=Path),
-    metavar="FILE.csv",
-    help="Times [s] of one mark a crank turn, one a line.",
-)
-@click.option("--ticks", is_flag=True, help="A card clicks once a turn, audible in the recording.")
-@click.option(
-    "--spin",
-    type=click.Choice(["hand", "pedal", "steady"]),
-    help="How the crank was turned; found if not given.",
-)
+@speed_options
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
 @click.option(
     "--plot",
@@ -54,17 +43,18 @@ def check(
     plot: Path | None,
     quiet: bool,
     fail_on: Any,
-    spin: Any,
-    **speed: Any,
+    request: SpeedRequest,
 ) -> None:
     """Judge RECORDING: find the crank's motion, match the bearing's defect orders, grade it.
 
     The bearing is named with --bearing, or given by --balls, --ball-diameter and
-    --pitch-diameter. The crank's angle comes from one of --marks, --ticks or --speed.
+    --pitch-diameter. The crank's angle comes from --film, --marks, --mark-channel,
+    --gyro, --ticks, --turns or --speed; without any, from the best of these that the
+    recording itself holds, or from the sound alone. Of several the surest is used,
+    and what contradicts it is said.
 
     Keep hands, hair and sleeves clear of the spinning crank.
     """
-    request = _request(spin=spin, **speed)
     _check_picture(plot)
     from acoustic.pipeline import check_recording
     from acoustic.plugins import load_toolbox
@@ -74,7 +64,6 @@ def check(
         bearing=bearing.resolve(),
         request=request,
         toolbox=load_toolbox(),
-        spin=spin,
         talk=Progress(quiet=quiet),
     )
     for failure in result.failures:
@@ -86,28 +75,6 @@ def check(
     if plot is not None:
         _draw(result, plot)
     sys.exit(_exit_code(result, fail_on))
-
-
-def _request(*, spin: str | None, speed_rpm: float | None, marks: Path | None, ticks: bool) -> SpeedRequest:
-    """Gather what was said of the speed; refuse what contradicts itself."""
-    from acoustic.model import SpeedRequest
-
-    given = [
-        name
-        for name, value in (("--speed", speed_rpm is not None), ("--marks", marks), ("--ticks", ticks))
-        if value
-    ]
-    if len(given) > 1:
-        raise InputError(
-            f"{' and '.join(given)} were given together; the crank's angle comes from one source",
-            hint="Keep the surest: --marks before --ticks before --speed.",
-        )
-    if speed_rpm is not None and spin in ("hand", "pedal"):
-        raise InputError(
-            f"--speed says the speed is steady, --spin {spin} says it is not",
-            hint="Leave --spin out, or give the turns' times with --marks.",
-        )
-    return SpeedRequest(speed_rpm=speed_rpm, marks=marks, ticks=ticks)
 
 
 def _check_picture(plot: Path | None) -> None:

@@ -17,6 +17,29 @@ def sounding_level(sound: Floats) -> float:
     return float(np.std(sound)) if sound.size else 0.0
 
 
+def running_rms(samples: Floats, sample_rate_hz: float, *, block_s: float = 0.05) -> Floats:
+    """Level of each channel in the usual block of time: a pulse now and then does not count.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n, channels)
+    sample_rate_hz : float
+    block_s : float
+        Block length [s].
+
+    Returns
+    -------
+    ndarray, shape (channels,)
+        Median over the blocks of the standard deviation within one; where that is
+        nothing, a millionth of the whole channel's.
+    """
+    size = max(1, min(len(samples), round(block_s * sample_rate_hz)))
+    blocks = len(samples) // size
+    spread = samples[: blocks * size].reshape(blocks, size, -1).std(axis=1)
+    usual: Floats = np.maximum(np.median(spread, axis=0), 1e-6 * samples.std(axis=0))
+    return usual
+
+
 def clipped_share(sound: Floats) -> float:
     """Share of samples that sit in flat tops at the recording's extreme value.
 

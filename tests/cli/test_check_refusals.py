@@ -64,9 +64,6 @@ WRONG_MARKS = [
 CALLS = [
     ((*NAMED,), "speed is not known", "", "--marks FILE.csv"),
     ((*AT_75,), "no bearing was given", "", "Name it with --bearing"),
-    ((*NAMED, *AT_75, "--ticks"), "--speed and --ticks were given together", "one source", "Keep the surest"),
-    ((*NAMED, *AT_75, "--marks", "good.csv"), "--speed and --marks", "one source", "Keep the surest"),
-    ((*NAMED, "--ticks", "--marks", "good.csv"), "--marks and --ticks", "one source", "Keep the surest"),
     ((*NAMED, *AT_75, "--spin", "hand"), "steady, --spin hand says it is not", "", "Leave --spin out"),
     ((*NAMED, *AT_75, "--spin", "pedal"), "steady, --spin pedal says it is not", "", "Leave --spin out"),
     ((*NAMED, "--speed", "0"), "--speed is 0 ", "more than 0", "count its turns"),

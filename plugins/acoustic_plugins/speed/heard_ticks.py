@@ -30,10 +30,15 @@ class HeardTicks:
 
     name = "heard-ticks"
     summary = "a once-a-turn tick heard in the recording itself, asked for with --ticks"
+    rank = 40
 
     def wanted(self, request: SpeedRequest) -> bool:
         """Tell whether ticks are said to be there."""
         return request.ticks
+
+    def present(self, recording: Recording) -> bool:
+        """Ticks are looked for only where they are said to be: strikes of a broken cage sound alike."""
+        return False
 
     def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
         """Find the train of ticks; the chain takes their own sound out of the evidence."""

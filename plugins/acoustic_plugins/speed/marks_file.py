@@ -23,10 +23,15 @@ class MarksFile:
 
     name = "marks-file"
     summary = "a CSV file with the time of one mark each crank turn, given with --marks"
+    rank = 20
 
     def wanted(self, request: SpeedRequest) -> bool:
         """Tell whether a file of marks was given."""
         return request.marks is not None
+
+    def present(self, recording: Recording) -> bool:
+        """A file of marks must be given."""
+        return False
 
     def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
         """Read the marks and run a smooth angle through them."""

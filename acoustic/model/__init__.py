@@ -1,0 +1,29 @@
+"""The frozen objects that travel down the chain, from recording to analysis."""
+
+from acoustic.model.bearing import Bearing
+from acoustic.model.hearing import Analysis, Hearing
+from acoustic.model.motion import Motion, Reading, SpeedRequest, SpeedSourceCode, Spin
+from acoustic.model.recording import Recording, Sound, Step
+from acoustic.model.verdict import CONDITIONS, Evidence, Failure, Finding, Level, Problem, Quality, Verdict
+
+__all__ = [
+    "CONDITIONS",
+    "Analysis",
+    "Bearing",
+    "Evidence",
+    "Failure",
+    "Finding",
+    "Hearing",
+    "Level",
+    "Motion",
+    "Problem",
+    "Quality",
+    "Reading",
+    "Recording",
+    "Sound",
+    "SpeedRequest",
+    "SpeedSourceCode",
+    "Spin",
+    "Step",
+    "Verdict",
+]

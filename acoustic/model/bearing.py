@@ -1,0 +1,37 @@
+"""The bearing to judge against."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from acoustic.core.geometry import BearingGeometry
+
+
+@dataclass(frozen=True, slots=True)
+class Bearing:
+    """The bearing to judge against, with every ball count it may have.
+
+    Attributes
+    ----------
+    designation : str
+        As catalogued, or 'as given'.
+    candidates : tuple of BearingGeometry
+        Likeliest first; they differ in ball count (and ball size where makers do).
+    balls_source : {'catalogue', 'given', 'inferred'}
+    source : str
+        Where the numbers come from.
+    rows : int
+        1 or 2. Both rows share their orders.
+    """
+
+    designation: str
+    candidates: tuple[BearingGeometry, ...]
+    balls_source: Literal["catalogue", "given", "inferred"]
+    source: str
+    rows: int = 1
+
+    @property
+    def geometry(self) -> BearingGeometry:
+        """The likeliest geometry."""
+        return self.candidates[0]

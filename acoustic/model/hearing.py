@@ -1,0 +1,70 @@
+"""Everything a detector may look at, and the whole result of one check."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from acoustic.core.angle import AngleLevels
+from acoustic.core.clicks import Clicks
+from acoustic.core.envelope import BandBank
+from acoustic.core.rings import PartEvidence
+from acoustic.core.spectra import OrderSpectra
+from acoustic.core.still import OverRoom
+from acoustic.core.stray import StrayBeat
+from acoustic.model.bearing import Bearing
+from acoustic.model.motion import Motion
+from acoustic.model.recording import Recording
+from acoustic.model.verdict import Failure, Finding, Quality, Verdict
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Hearing:
+    """Everything a detector may look at.
+
+    Attributes
+    ----------
+    recording : Recording
+    motion : Motion
+    bearing : Bearing
+    bank : BandBank
+        Short-time levels of every band over the whole recording.
+    over : OverRoom or None
+        The turning part's level over the room's; None without still parts.
+    levels : AngleLevels
+        The same over the running level, in cells of crank angle, over the turning part.
+    spectra : OrderSpectra
+        Whitened order spectra of those levels.
+    parts : tuple of PartEvidence
+        How strongly the lines of each part of the bearing stand in the spectra.
+    stray : StrayBeat
+        The clearest beat that no part of the bearing makes.
+    clicks : Clicks
+        Short clicks in the whole recording, without the speed marker's own.
+    """
+
+    recording: Recording
+    motion: Motion
+    bearing: Bearing
+    bank: BandBank
+    over: OverRoom | None
+    levels: AngleLevels
+    spectra: OrderSpectra
+    parts: tuple[PartEvidence, ...]
+    stray: StrayBeat
+    clicks: Clicks
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Analysis:
+    """The whole result of one check: the one source for every kind of output."""
+
+    recording: Recording
+    bearing: Bearing
+    quality: Quality
+    motion: Motion | None
+    hearing: Hearing | None
+    findings: tuple[Finding, ...]
+    verdict: Verdict
+    failures: tuple[Failure, ...]
+    plugin_versions: Mapping[str, str]

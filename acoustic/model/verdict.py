@@ -1,0 +1,134 @@
+"""What detectors and checks find, and what follows from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+Level = Literal["clean", "watch", "service", "replace", "undecided"]
+CONDITIONS = (
+    "outer_raceway",
+    "inner_raceway",
+    "ball",
+    "cage",
+    "raceway",
+    "rumble",
+    "contamination",
+    "creak",
+    "tight",
+    "drivetrain",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Something about the recording that limits what can be said.
+
+    Attributes
+    ----------
+    code : str
+        Lower case with underscores.
+    detail : str
+        What was found and what was needed.
+    advice : str
+        How to record again.
+    voids : {'nothing', 'clean', 'any'}
+        Which verdicts would be a guess: none, 'clean' alone, or any.
+    """
+
+    code: str
+    detail: str
+    advice: str
+    voids: Literal["nothing", "clean", "any"] = "nothing"
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """All problems found, and whether they leave more than a guess."""
+
+    problems: tuple[Problem, ...] = ()
+    usable: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evidence:
+    """What a finding rests on; None where it does not apply.
+
+    Attributes
+    ----------
+    order, expected_order : float or None
+        Order found and order computed from the geometry.
+    harmonics : int or None
+        How many harmonics carried the evidence.
+    band_hz : (float, float) or None
+        Frequency band it was heard in.
+    balls : int or None
+        Ball count the expected order was computed with.
+    """
+
+    order: float | None = None
+    expected_order: float | None = None
+    harmonics: int | None = None
+    band_hz: tuple[float, float] | None = None
+    balls: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One condition, judged.
+
+    Attributes
+    ----------
+    condition : str
+        One of `CONDITIONS`.
+    detected : bool
+        Significant and stronger than sound bearings show.
+    false_alarm_probability : float
+        Chance that a sound bearing in this recording scores as high.
+    severity_db : float or None
+        The defect's part against the bearing's own running noise [dB].
+    detail : str
+        One plain sentence.
+    evidence : Evidence
+    judged : bool
+        False where the recording does not allow a judgement; `detail` says why.
+    by : str
+        Plugin name and version; filled in by the chain.
+    """
+
+    condition: str
+    detected: bool
+    false_alarm_probability: float
+    severity_db: float | None
+    detail: str
+    evidence: Evidence = Evidence()
+    judged: bool = True
+    by: str = ""
+
+    def __post_init__(self) -> None:
+        if self.condition not in CONDITIONS:
+            raise ValueError(f"condition must be one of {', '.join(CONDITIONS)}; got {self.condition!r}")
+        if not 0 <= self.false_alarm_probability <= 1:
+            raise ValueError(f"a probability is needed from 0 to 1, got {self.false_alarm_probability}")
+        if self.severity_db is not None and not np.isfinite(self.severity_db):
+            raise ValueError(f"severity_db must be a finite number or None, got {self.severity_db}")
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """A plugin that failed: at which stage, which, and how."""
+
+    stage: str
+    plugin: str
+    error: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The grade, why, and what to do."""
+
+    level: Level
+    because: tuple[str, ...]
+    advice: tuple[str, ...]
