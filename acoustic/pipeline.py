@@ -15,7 +15,9 @@ from acoustic.core.angle import angle_levels, without_fixed_angle
 from acoustic.core.clicks import find_clicks, without
 from acoustic.core.envelope import band_bank
 from acoustic.core.quality import bandwidth_hz, running_rms
-from acoustic.core.rings import weigh_parts
+from acoustic.core.geometry import BearingGeometry
+from acoustic.core.rings import PartEvidence, weigh_parts
+from acoustic.core.scale import part_chances
 from acoustic.core.spectra import band_runs, order_spectra
 from acoustic.core.still import over_room
 from acoustic.core.stray import stray_beat
@@ -28,6 +30,7 @@ from acoustic.model import (
     Bearing,
     Failure,
     Finding,
+    HeardBeat,
     Hearing,
     Motion,
     Problem,
@@ -50,6 +53,9 @@ HIGHEST_RATE_HZ = 8000.0
 FEWEST_TURNS = 3.0
 SHORTEST_S = 0.5
 MOST_TURNS = 128.0
+BEAT_SPREAD = 0.003
+FITTING = 0.5  # less, and the beat is none of this bearing's
+NAMED = 0.98  # a part is named where the others together are less likely than the rest
 NINE_IN_TEN = 1.645  # standard deviations that hold a normal value nine times in ten
 
 
@@ -116,7 +122,7 @@ def check_recording(
     quality = settle_quality(problems, findings)
     return Analysis(
         recording=recording,
-        bearing=_with_heard_balls(bearing, findings),
+        bearing=_with_heard_balls(bearing, hearing, findings),
         quality=quality,
         motion=motion,
         hearing=hearing,
@@ -244,9 +250,15 @@ def hear(recording: Recording, motion: Motion, bearing: Bearing) -> Hearing:
         runs=band_runs(bank.mid_hz.size, lowest=lowest),
         highest_order=0.45 / bank.frame_s / fastest_hz,
     )
-    parts, left = weigh_parts(
-        spectra, levels, bearing.candidates, speed_spread=motion.relative_uncertainty / NINE_IN_TEN
-    )
+    geometries, nats = bearing.candidates, bearing.count_nats
+    spread = motion.relative_uncertainty / NINE_IN_TEN
+    if motion.beat is not None:
+        # The scale was read off one part of one of them, which so lies at its very place.
+        geometries, nats, spread = _as_read(motion.beat, geometries), (), BEAT_SPREAD
+    weighed = weigh_parts(spectra, levels, geometries, speed_spread=spread, count_nats=nats)
+    parts = weighed.parts
+    if motion.source in ("sound", "turns"):
+        parts = tuple(_with_open_scale(part, motion.beat) for part in parts)
     step = Step("band bank", BY, {"top_hz": round(top_hz), "frame_rate_hz": round(1 / bank.frame_s)})
     return Hearing(
         recording=recording.then(step),
@@ -257,9 +269,26 @@ def hear(recording: Recording, motion: Motion, bearing: Bearing) -> Hearing:
         levels=levels,
         spectra=spectra,
         parts=parts,
-        stray=stray_beat(left, levels),
+        counts=weighed.counts,
+        stray=stray_beat(weighed.left, levels),
         clicks=without(find_clicks(bank), motion.own_clicks_s),
     )
+
+
+def _as_read(beat: HeardBeat, geometries: tuple[BearingGeometry, ...]) -> tuple[BearingGeometry, ...]:
+    """The bearing that the beat was read with."""
+    return tuple(geometry for geometry in geometries if geometry.balls == beat.readings[0].balls)[:1]
+
+
+def _with_open_scale(part: PartEvidence, beat: HeardBeat | None) -> PartEvidence:
+    """A part's evidence where the speed itself rests on the bearing's beat: no surer than that beat and its reading."""
+    if beat is None or sum(reading.probability for reading in beat.readings) < FITTING:
+        return replace(part, chance=1.0)
+    chances = part_chances(beat.readings)
+    doubt = (1 - NAMED) * sum(chances.values())
+    likely = {name for name, chance in chances.items() if chance > doubt}
+    rivals = set(part.rivals) | (likely - {part.part} if len(likely) > 1 else set())
+    return replace(part, chance=max(part.chance, beat.chance), rivals=tuple(sorted(rivals)))
 
 
 def detect(hearing: Hearing, detectors: Sequence[Part[Detector]], failures: list[Failure]) -> tuple[Finding, ...]:
@@ -293,14 +322,16 @@ def _quality(
     return problems
 
 
-def _with_heard_balls(bearing: Bearing, findings: Sequence[Finding]) -> Bearing:
-    """Take over the ball count that a detected defect's rhythm asks for, and say that it was inferred."""
+def _with_heard_balls(bearing: Bearing, hearing: Hearing | None, findings: Sequence[Finding]) -> Bearing:
+    """Take over the ball count that a detected defect's rhythm asks for, with the next likeliest beside it."""
     heard = next((f.evidence.balls for f in findings if f.detected and f.evidence.balls), None)
     chosen = next((g for g in bearing.candidates if g.balls == heard), None)
-    if chosen is None or chosen is bearing.geometry:
+    # A speed read off the beat itself takes the count for granted.
+    if hearing is None or chosen is None or len(hearing.counts) < 2:
         return bearing
     rest = tuple(geometry for geometry in bearing.candidates if geometry is not chosen)
-    return replace(bearing, candidates=(chosen, *rest), balls_source="inferred")
+    runner_up = next(count for count in hearing.counts if count.balls != heard)
+    return replace(bearing, candidates=(chosen, *rest), balls_source="inferred", runner_up=runner_up)
 
 
 def _sound(reader: Reader, path: Path) -> Sound:

@@ -32,7 +32,7 @@ LAYERS = (
     "acoustic acoustic.errors",
     "acoustic.core*",
     "acoustic.model*",
-    "acoustic.marks acoustic.hookspecs acoustic.catalogue",
+    "acoustic.marks acoustic.by_ear acoustic.hookspecs acoustic.catalogue",
     "acoustic.bearings",
     "acoustic.api",
     "acoustic.plugins",

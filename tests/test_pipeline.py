@@ -151,9 +151,10 @@ def test_the_spin_said_by_the_user_goes_first(taken: Any, toolbox: Any) -> None:
 
 
 def test_without_a_speed_the_message_says_how_to_give_one(recording_of: Any, toolbox: Any) -> None:
+    asked_for = [part for part in toolbox.speed_sources if part.item.name in ("marks-file", "stated-speed")]
     with pytest.raises(InputError) as caught:
-        pipeline.find_motion(recording_of(), SpeedRequest(), toolbox.speed_sources, [])
-    for option in ("--marks", "--ticks", "--speed"):
+        pipeline.find_motion(recording_of(), SpeedRequest(), asked_for, [])
+    for option in ("--marks", "--ticks", "--turns", "--film", "--speed"):
         assert option in caught.value.hint
 
 

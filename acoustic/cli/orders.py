@@ -30,6 +30,11 @@ def orders(bearing: BearingChoice, speed_rpm: float | None, as_json: bool) -> No
         found = f"the speed must be above 0 rpm, got {speed_rpm:g}"
         raise InputError(found, hint="Give --speed as turns a minute, such as 60, or leave it out")
     found_bearing = bearing.resolve()
+    if found_bearing.count_nats:
+        raise InputError(
+            "without --bearing the orders need --balls too; the count did not come",
+            hint="Count the balls of one row and add --balls, or name the bearing with --bearing",
+        )
     if as_json:
         click.echo(json.dumps(_document(found_bearing, speed_rpm), indent=2, allow_nan=False))
         return

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -97,9 +97,41 @@ def part_combs(geometry: BearingGeometry, *, speed_spread: float) -> tuple[Comb,
     )
 
 
+@dataclass(frozen=True, slots=True)
+class BallCount:
+    """How likely a count of balls is, by the clearest part's lines, among all counts tried."""
+
+    balls: int
+    probability: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Weighing:
+    """The parts of a bearing, weighed.
+
+    Attributes
+    ----------
+    parts : tuple of PartEvidence
+        One for each of `PARTS`, in the order they were settled.
+    left : OrderSpectra
+        What is left when the parts found are taken out.
+    counts : tuple of BallCount
+        The counts tried, likeliest first.
+    """
+
+    parts: tuple[PartEvidence, ...]
+    left: OrderSpectra
+    counts: tuple[BallCount, ...]
+
+
 def weigh_parts(
-    spectra: OrderSpectra, levels: AngleLevels, geometries: Sequence[BearingGeometry], *, speed_spread: float
-) -> tuple[tuple[PartEvidence, ...], OrderSpectra]:
+    spectra: OrderSpectra,
+    levels: AngleLevels,
+    geometries: Sequence[BearingGeometry],
+    *,
+    speed_spread: float,
+    count_nats: Sequence[float] = (),
+) -> Weighing:
     """Weigh every part of a bearing: the clearest first, each next on what it leaves.
 
     Parameters
@@ -110,26 +142,28 @@ def weigh_parts(
         Candidates, likeliest first; they differ in their balls.
     speed_spread : float
         Relative uncertainty of the speed, one standard deviation.
+    count_nats : sequence of float
+        What speaks for each geometry before anything is heard [nats]; where empty, the
+        first is 2 ahead of the others.
 
     Returns
     -------
-    parts : tuple of PartEvidence
-        One for each of `PARTS`, in the order they were settled.
-    left : OrderSpectra
-        What is left when the parts found are taken out.
+    Weighing
     """
+    before = count_nats or [-2.0 * (k > 0) for k in range(len(geometries))]
+    nats = {geometry.balls: value for geometry, value in zip(geometries, before, strict=True)}
     spread = math.hypot(SLIP_SPREAD, speed_spread)
     combs = [comb for geometry in geometries for comb in part_combs(geometry, speed_spread=speed_spread)]
     spectra = _without_turn_lines(spectra, [comb.order for comb in combs if comb.name != "cage"])
     cage = defect_orders(geometries[0]).cage
     avoid = [comb.order for comb in combs] + [1 - cage, 1.0]
     settled: list[PartEvidence] = []
+    counts: tuple[BallCount, ...] = ()
     while combs:
         matches = [match_comb(spectra, comb) for comb in combs]
-        best = max(
-            matches, key=lambda match: _worth(match, spread) - 2.0 * (match.comb.balls != geometries[0].balls)
-        )
-        best, rivals = _told_apart(spectra, best, matches, spread)
+        best = max(matches, key=lambda match: _worth(match, spread) + nats[match.comb.balls])
+        best, rivals = _told_apart(spectra, best, matches, spread, nats)
+        counts = counts or _counts(matches, best, spread, nats)
         rest = without_lines(spectra, lines_of(best, highest=float(spectra.orders[-1]), cage=cage), smear=SMEAR)
         law = backdrop(rest, best.comb, avoid=avoid)
         evidence = _evidence(best, rivals, law, levels, spectra, searched=len(geometries))
@@ -140,7 +174,23 @@ def weigh_parts(
         if evidence.chance < SIGNIFICANT and evidence.event_ratio > FAINT:
             spectra = rest
             combs = [comb for comb in combs if comb.balls == evidence.match.comb.balls]
-    return tuple(settled), spectra
+    return Weighing(tuple(settled), spectra, counts)
+
+
+def _counts(
+    matches: Sequence[Match], chosen: Match, spread: float, nats: Mapping[int, float]
+) -> tuple[BallCount, ...]:
+    """Weigh the ball counts by the best that each makes of the clearest lines."""
+    best = {chosen.comb.balls: _worth(chosen, spread) + nats[chosen.comb.balls]}
+    for match in matches:
+        if match.comb.balls != chosen.comb.balls and match.comb.name != "cage":
+            value = _worth(match, spread) + nats[match.comb.balls]
+            best[match.comb.balls] = max(best.get(match.comb.balls, -math.inf), value)
+    top = max(best.values())
+    odds = {balls: math.exp(value - top) for balls, value in best.items()}
+    whole = sum(odds.values())
+    ranked = sorted(odds, key=lambda balls: (balls != chosen.comb.balls, -odds[balls]))
+    return tuple(BallCount(balls, odds[balls] / whole) for balls in ranked)
 
 
 def _is_echo(spectra: OrderSpectra, match: Match) -> bool:
@@ -202,14 +252,14 @@ def _evidence(
 
 
 def _told_apart(
-    spectra: OrderSpectra, best: Match, matches: Sequence[Match], spread: float
+    spectra: OrderSpectra, best: Match, matches: Sequence[Match], spread: float, nats: Mapping[int, float]
 ) -> tuple[Match, tuple[str, ...]]:
     """Choose between parts whose lines lie so near that slip may blur one into the other."""
     reach = _reach(spectra, best)
     near = [m for m in matches if m.comb.name != "cage" and abs(m.order - best.order) < reach]
     if len({m.comb.name for m in near}) < 2 or best not in near:
         return best, ()
-    scores = [(_telling(spectra, m, spread), m) for m in near]
+    scores = [(_telling(spectra, m, spread) + nats[m.comb.balls], m) for m in near]
     scores.sort(key=lambda pair: -pair[0])
     highest, chosen = scores[0]
     rivals = {m.comb.name for score, m in scores if highest - score < DECIDED}

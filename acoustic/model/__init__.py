@@ -2,7 +2,7 @@
 
 from acoustic.model.bearing import Bearing
 from acoustic.model.hearing import Analysis, Hearing
-from acoustic.model.motion import Motion, Reading, SpeedRequest, SpeedSourceCode, Spin
+from acoustic.model.motion import HeardBeat, Motion, SpeedRequest, SpeedSourceCode, Spin
 from acoustic.model.recording import Recording, Sound, Step
 from acoustic.model.verdict import CONDITIONS, Evidence, Failure, Finding, Level, Problem, Quality, Verdict
 
@@ -13,12 +13,12 @@ __all__ = [
     "Evidence",
     "Failure",
     "Finding",
+    "HeardBeat",
     "Hearing",
     "Level",
     "Motion",
     "Problem",
     "Quality",
-    "Reading",
     "Recording",
     "Sound",
     "SpeedRequest",

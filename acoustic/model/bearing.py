@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from acoustic.core.geometry import BearingGeometry
+from acoustic.core.rings import BallCount
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,10 @@ class Bearing:
         Where the numbers come from.
     rows : int
         1 or 2. Both rows share their orders.
+    count_nats : tuple of float
+        What speaks for each candidate before it is heard [nats]; empty where only their order does.
+    runner_up : BallCount or None
+        The next likeliest count where the count was inferred.
     """
 
     designation: str
@@ -30,6 +35,8 @@ class Bearing:
     balls_source: Literal["catalogue", "given", "inferred"]
     source: str
     rows: int = 1
+    count_nats: tuple[float, ...] = ()
+    runner_up: BallCount | None = None
 
     @property
     def geometry(self) -> BearingGeometry:

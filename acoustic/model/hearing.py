@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from acoustic.core.angle import AngleLevels
 from acoustic.core.clicks import Clicks
 from acoustic.core.envelope import BandBank
-from acoustic.core.rings import PartEvidence
+from acoustic.core.rings import BallCount, PartEvidence
 from acoustic.core.spectra import OrderSpectra
 from acoustic.core.still import OverRoom
 from acoustic.core.stray import StrayBeat
@@ -37,6 +37,8 @@ class Hearing:
         Whitened order spectra of those levels.
     parts : tuple of PartEvidence
         How strongly the lines of each part of the bearing stand in the spectra.
+    counts : tuple of BallCount
+        How likely each ball count tried is, likeliest first.
     stray : StrayBeat
         The clearest beat that no part of the bearing makes.
     clicks : Clicks
@@ -51,6 +53,7 @@ class Hearing:
     levels: AngleLevels
     spectra: OrderSpectra
     parts: tuple[PartEvidence, ...]
+    counts: tuple[BallCount, ...]
     stray: StrayBeat
     clicks: Clicks
 

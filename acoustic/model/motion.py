@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.core.scale import Reading
 from acoustic.model.bearing import Bearing
 
 Spin = Literal["hand", "pedal", "steady"]
@@ -53,21 +54,20 @@ class SpeedRequest:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
-    """One way to read a beat whose scale is open: which part makes it, in a bearing of how many balls.
+class HeardBeat:
+    """The beat of the bearing's own that a motion rests on.
 
     Attributes
     ----------
-    part : str
-        'outer_raceway', 'inner_raceway', 'ball' or 'cage'.
-    balls : int
-    probability : float
-        Among all readings, 0 to 1.
+    chance : float
+        Chance of a beat as sharp where there is none, all courses searched counted in.
+    readings : tuple of Reading
+        What it may be, likeliest first; the motion's turns are those of the first, unless
+        a count by eye contradicts them all.
     """
 
-    part: str
-    balls: int
-    probability: float
+    chance: float
+    readings: tuple[Reading, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,9 +91,8 @@ class Motion:
         Parts without motion [s, s], for the room's own noise.
     own_clicks_s : ndarray, shape (j,)
         Times of sounds made by the speed marker itself [s]; no evidence.
-    readings : tuple of Reading
-        What the beat that the motion rests on may be, likeliest first; the turns
-        are those of the first. Empty where the motion rests on no beat.
+    beat : HeardBeat or None
+        The bearing's own beat, where the motion rests on one.
     """
 
     times_s: NDArray[np.float64]
@@ -104,7 +103,7 @@ class Motion:
     scale_known: bool
     still: tuple[tuple[float, float], ...] = ()
     own_clicks_s: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
-    readings: tuple[Reading, ...] = ()
+    beat: HeardBeat | None = None
 
     def __post_init__(self) -> None:
         for array in (self.times_s, self.turns, self.own_clicks_s):

@@ -76,6 +76,7 @@ def bearing_block(bearing: Bearing) -> dict[str, Any]:
         "designation": bearing.designation,
         "balls": geometry.balls,
         "balls_source": bearing.balls_source,
+        "balls_runner_up": None if bearing.runner_up is None else asdict(bearing.runner_up),
         "ball_counts_tried": [candidate.balls for candidate in bearing.candidates],
         "ball_diameter_mm": geometry.ball_diameter_mm,
         "pitch_diameter_mm": geometry.pitch_diameter_mm,

@@ -5,6 +5,8 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Sequence
 
+import numpy as np
+
 from acoustic.grade import CAUTIONS
 from acoustic.model import Analysis, Finding, Motion
 from acoustic.report import words
@@ -100,7 +102,10 @@ def _motion(motion: Motion | None) -> str:
         f"{rpm.mean():.0f} rpm" if motion.spin == "steady" else f"{rpm.max():.0f} rpm falling to {rpm.min():.0f}"
     )
     if motion.spin == "pedal":
-        speed = f"{rpm.min():.0f} to {rpm.max():.0f} rpm"
+        low, high = np.quantile(rpm, [0.05, 0.95])
+        speed = f"{low:.0f} to {high:.0f} rpm"
+    if motion.relative_uncertainty >= 1:
+        return f"it turns from {motion.start_s:.1f} to {motion.stop_s:.1f} s; how fast is not known"
     return (
         f"{motion.total_turns:.1f} turns from {motion.start_s:.1f} to {motion.stop_s:.1f} s, "
         f"{words.SPIN[motion.spin]}, {speed}; speed {words.SOURCE[motion.source]}"
@@ -114,9 +119,11 @@ def _bearing(result: Analysis) -> str:
         "given": "count as given",
         "inferred": "count inferred by ear",
     }
+    after = bearing.runner_up
+    next_best = "" if after is None else f" (next likeliest: {after.balls}, {words.share(after.probability)})"
     return (
         f"{bearing.designation}: {geometry.balls} balls of {geometry.ball_diameter_mm:g} mm on "
-        f"{geometry.pitch_diameter_mm:g} mm, {counts[bearing.balls_source]}"
+        f"{geometry.pitch_diameter_mm:g} mm, {counts[bearing.balls_source]}{next_best}"
     )
 
 

@@ -36,3 +36,10 @@ def chance(probability: float) -> str:
     size = 1 / probability
     rounded = int(float(f"{size:.1g}"))
     return f"one sound bearing in {rounded:,} shows as much".replace(",", " ")
+
+
+def share(probability: float) -> str:
+    """Say how likely something is, in whole per cent."""
+    if probability < 0.01:
+        return "under 1 %"
+    return f"{100 * probability:.0f} %"

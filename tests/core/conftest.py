@@ -66,8 +66,8 @@ def hear() -> Hear:
         lowest = int(np.searchsorted(bank.mid_hz, LOWEST_HZ))
         runs = band_runs(bank.mid_hz.size, lowest=lowest)
         spectra = order_spectra(levels.compressed, turns=levels.turns, runs=runs)
-        parts, left = weigh_parts(spectra, levels, geometries, speed_spread=0.001)
-        return Heard(bank, levels, spectra, parts, left)
+        weighed = weigh_parts(spectra, levels, geometries, speed_spread=0.001)
+        return Heard(bank, levels, spectra, weighed.parts, weighed.left)
 
     return run
 

@@ -37,6 +37,10 @@ NEARER = (
     "Record again with the phone's microphone a hand's width from the bearing, on the shell's side away from "
     "the chain, and keep the room quiet."
 )
+SURER = (
+    "Film the crank with a strip of tape on one arm (--film), let a card click once a turn (--ticks), or count the "
+    "turns of the whole spin (--turns N)."
+)
 LONGER = "Record one spin from two still seconds before the push until two seconds after the crank stands."
 
 
@@ -50,7 +54,14 @@ class RecordingQuality:
         """Check the samples first; the turning part once it is known."""
         if hearing is None:
             return _broken(recording) or [*_clipped(recording), *_gappy(recording), *_narrow(recording)]
-        return [*_short(hearing), *_unsteady(hearing), *_faint(hearing), *_stray(hearing), *_fixed_angle(hearing)]
+        return [
+            *_by_ear(hearing),
+            *_short(hearing),
+            *_unsteady(hearing),
+            *_faint(hearing),
+            *_stray(hearing),
+            *_fixed_angle(hearing),
+        ]
 
 
 def _broken(recording: Recording) -> list[Problem]:
@@ -127,6 +138,32 @@ def _narrow(recording: Recording) -> list[Problem]:
             f"nothing above {top_hz / 1000:.1f} kHz was recorded; {NARROW_HZ / 1000:.0f} kHz or more is wanted",
             "Use the phone's own recorder at its best quality, no call or messenger recording.",
             voids="any" if top_hz < TOO_NARROW_HZ else "nothing",
+        )
+    ]
+
+
+def _by_ear(hearing: Hearing) -> list[Problem]:
+    """A speed taken from the bearing's own sound says little where the bearing makes little."""
+    motion = hearing.motion
+    if motion.source not in ("sound", "turns"):
+        return []
+    if motion.beat is None:
+        return [
+            Problem(
+                "no_beat",
+                "nothing heard keeps the crank's time, so its speed at every moment is not known",
+                SURER,
+                voids="clean",
+            )
+        ]
+    if motion.scale_known:
+        return []
+    return [
+        Problem(
+            "scale_open",
+            "the speed's course is known by the bearing's own beat alone, and what beats is open",
+            SURER,
+            voids="clean",
         )
     ]
 

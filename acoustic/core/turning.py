@@ -1,0 +1,169 @@
+"""When the crank turns and how its running noise rises and falls, from levels alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.core.coast import PUSH_S, coast_speed
+from acoustic.core.envelope import BandBank
+
+Floats = NDArray[np.float64]
+
+LOWEST_HZ = 400.0
+BLOCK_S = 0.1
+MOST_BLOCKS = 160
+GAINS = (0.3, 0.7, 1.5, 3.0, 7.0, 15.0, 40.0)
+# Running noise grows with about the square of the speed; how much faster or slower is not known.
+EXPONENTS = (1.5, 2.0, 2.6)
+# No law of loudness holds to better than this share of the variance, and neighbouring blocks and bands change
+# together. Set so that the true course is seldom more than four nats behind the best.
+MISFIT, TOGETHER = 0.1, 20.0
+SHORTEST_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Turning:
+    """The part in which the crank is heard to turn.
+
+    Attributes
+    ----------
+    start_s, stop_s : float
+        Sharp to about a tenth of a second at the push, to a second or two at the end.
+    course : {'coast', 'drive'}
+        Whether the level dies away or stays up.
+    nats : float
+        By how much the levels are likelier than without any turning.
+    lead : float
+        Nats between this course and the other.
+    """
+
+    start_s: float
+    stop_s: float
+    course: Literal["coast", "drive"]
+    nats: float
+    lead: float
+
+
+def block_levels(bank: BandBank, *, block_s: float = BLOCK_S) -> tuple[Floats, Floats]:
+    """Log levels of blocks of time, with neither clicks nor the loudest talk in them.
+
+    Parameters
+    ----------
+    bank : BandBank
+    block_s : float
+        Block length [s].
+
+    Returns
+    -------
+    times_s : ndarray, shape (blocks,)
+        Middles of the blocks.
+    levels : ndarray, shape (bands, blocks)
+        ln of the block's median power, kept within six robust standard deviations,
+        less the mean; from 400 Hz up.
+    """
+    size = max(1, round(block_s / bank.frame_s))
+    blocks = max(1, bank.power.shape[1] // size)
+    lowest = min(int(np.searchsorted(bank.mid_hz, LOWEST_HZ)), bank.mid_hz.size - 1)
+    used = bank.power[lowest:, : blocks * size].reshape(-1, blocks, min(size, bank.power.shape[1]))
+    level = np.log(np.median(used, axis=2) + 1e-20)
+    level -= np.median(level, axis=1, keepdims=True)
+    spread = 1.4826 * np.median(np.abs(level), axis=1, keepdims=True)
+    level = np.clip(level, -6 * spread, 6 * spread)
+    times_s = bank.first_s + bank.frame_s * ((np.arange(blocks) + 0.5) * size - 0.5)
+    return times_s, level - level.mean(axis=1, keepdims=True)
+
+
+def nats_of(levels: Floats, power: Floats) -> Floats:
+    """By how much levels are likelier if they follow a course of running noise than if nothing does.
+
+    Parameters
+    ----------
+    levels : ndarray, shape (bands, blocks)
+        As `block_levels` gives them.
+    power : ndarray, shape (n, blocks)
+        Running noise of n guesses, 0 to 1; what it is over the room is tried out.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Each band's share of variance explained, r^2, is worth about -ln(1 - r^2) / 2 a block, tempered.
+    """
+    energy = np.maximum((levels**2).sum(axis=1), 1e-12)
+    best = np.zeros((len(power), len(levels)))
+    for gain in GAINS:
+        guess = np.log1p(gain * power)
+        guess -= guess.mean(axis=1, keepdims=True)
+        likeness = guess @ levels.T
+        size = np.maximum((guess**2).sum(axis=1, keepdims=True), 1e-12)
+        explained = np.where(likeness > 0, likeness**2 / size / energy, 0.0).clip(0, 1)
+        best = np.maximum(best, explained)  # each band has its own share of the room's noise
+    nats: Floats = -0.5 * levels.shape[1] / TOGETHER * np.log((1 - best + MISFIT) / (1 + MISFIT)).sum(axis=1)
+    return nats
+
+
+def find_turning(bank: BandBank) -> Turning | None:
+    """Find when the crank turns.
+
+    Parameters
+    ----------
+    bank : BandBank
+
+    Returns
+    -------
+    Turning or None
+        None where the recording is shorter than two seconds.
+    """
+    duration_s = bank.power.shape[1] * bank.frame_s
+    if duration_s < SHORTEST_S:
+        return None
+    times_s, levels = block_levels(bank, block_s=max(BLOCK_S, duration_s / MOST_BLOCKS))
+    step_s = max(BLOCK_S, duration_s / MOST_BLOCKS)
+    starts_s, stops_s = np.meshgrid(
+        np.arange(0.0, duration_s - SHORTEST_S + 1e-9, step_s),
+        np.append(np.arange(SHORTEST_S, duration_s, 3 * step_s), duration_s),
+        indexing="ij",
+    )
+    long = stops_s - starts_s >= SHORTEST_S - 1e-9
+    start_s, stop_s = starts_s[long], stops_s[long]
+    since = times_s - start_s[:, np.newaxis]
+    up = np.clip(since / PUSH_S + 0.1, 0, 1) * (since > -step_s / 2)
+    left = np.clip((stop_s[:, np.newaxis] - times_s) / (stop_s - start_s)[:, np.newaxis], 0, 1)
+    coast = nats_of(levels, np.minimum(left, up) ** 2)
+    drive = nats_of(levels, np.where(times_s < stop_s[:, np.newaxis], up, 0.0))
+    course, other = (coast, drive) if coast.max() >= drive.max() else (drive, coast)
+    best = int(course.argmax())
+    return Turning(
+        start_s=float(start_s[best]),
+        stop_s=float(stop_s[best]),
+        course="coast" if course is coast else "drive",
+        nats=float(course[best]),
+        lead=float(course[best] - other.max()),
+    )
+
+
+def nats_of_coasts(bank: BandBank, start_s: float, stop_s: float, stop: Floats, drag: Floats) -> Floats:
+    """How well the levels of the whole recording follow the running noise of coasting cranks.
+
+    Parameters
+    ----------
+    bank : BandBank
+    start_s, stop_s : float
+        The part of the recording that the shapes are meant for; the push comes before it.
+    stop, drag : ndarray, shape (n,)
+        As `coast.coast_speed` takes them.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        As `nats_of`; how loudness goes with speed is tried out.
+    """
+    times_s, levels = block_levels(bank, block_s=max(BLOCK_S, bank.power.shape[1] * bank.frame_s / MOST_BLOCKS))
+    share = (times_s - start_s) / (stop_s - start_s)
+    speed = coast_speed(np.maximum(share, 0.0), stop, drag)
+    pushed = np.clip(1 + (times_s - start_s) / PUSH_S, 0, 1)
+    nats: Floats = np.max([nats_of(levels, (speed * pushed) ** exponent) for exponent in EXPONENTS], axis=0)
+    return nats

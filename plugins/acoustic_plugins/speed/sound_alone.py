@@ -1,0 +1,70 @@
+"""The crank's motion from the bearing's own sound, and from turns counted by eye beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from acoustic.api import InputError, Motion, Recording, SpeedRequest, band_bank, hookimpl, motion_by_ear
+
+ACOUSTIC_API = (1, 0)
+
+
+class CountedTurns:
+    """Motion from the sound, its scale from --turns."""
+
+    name = "counted-turns"
+    summary = "the turns of the whole spin counted by eye, given with --turns; the rest from the sound"
+    rank = 50
+
+    def wanted(self, request: SpeedRequest) -> bool:
+        """Tell whether turns were counted."""
+        return request.counted_turns is not None
+
+    def present(self, recording: Recording) -> bool:
+        """Somebody must have counted."""
+        return False
+
+    def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
+        """Find the course of the speed in the sound, and give it the counted turns' scale."""
+        if request.counted_turns is None:
+            raise InputError("no count of turns was given", hint="Give it with --turns N.")
+        return _by_ear(recording, request, request.counted_turns)
+
+
+class SoundAlone:
+    """Motion from the sound; its scale stays open."""
+
+    name = "sound-alone"
+    summary = "the course of the speed from the bearing's own beat, where nothing better is there"
+    rank = 90
+
+    def wanted(self, request: SpeedRequest) -> bool:
+        """Nobody asks for it: it serves where nothing else is there."""
+        return False
+
+    def present(self, recording: Recording) -> bool:
+        """Every recording has a sound."""
+        return True
+
+    def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
+        """Find the course of the speed in the sound."""
+        return _by_ear(recording, request, None)
+
+
+def _by_ear(recording: Recording, request: SpeedRequest, counted_turns: float | None) -> Motion:
+    bank = band_bank(
+        recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=0.47 * recording.sample_rate_hz
+    )
+    return motion_by_ear(
+        bank,
+        request.bearing.candidates if request.bearing is not None else (),
+        duration_s=recording.duration_s,
+        spin=request.spin,
+        counted_turns=counted_turns,
+    )
+
+
+@hookimpl
+def acoustic_speed_sources() -> Sequence[CountedTurns | SoundAlone]:
+    """Offer the counted turns and the sound alone."""
+    return [CountedTurns(), SoundAlone()]
