@@ -86,15 +86,22 @@ def motion_by_ear(
         No turning can be heard, or it is too short.
     """
     turning = find_turning(bank)
-    if turning is None or turning.stop_s - turning.start_s < SHORTEST_S:
-        raise MotionError(f"too little turns in a recording of {duration_s:.1f} s to tell its speed", hint=LONGER)
+    if turning is None:
+        raise MotionError(f"a recording of {duration_s:.1f} s is too short to tell a crank's speed", hint=LONGER)
+    faint = turning.nats < LEAST_NATS
+    if turning.stop_s - turning.start_s < SHORTEST_S:
+        raise (
+            _nothing_heard()
+            if faint
+            else MotionError(
+                f"the crank turns for {turning.stop_s - turning.start_s:.1f} s only, too short to tell its speed",
+                hint=LONGER,
+            )
+        )
     guess = _best_guess(bank, turning, spin, duration_s)
     heard = guess.chance <= DETECTION_CHANCE
-    if turning.nats < LEAST_NATS and not heard:
-        raise MotionError(
-            "no turning can be heard: the level never rises and falls as a crank's does, and nothing beats",
-            hint=LONGER,
-        )
+    if faint and not heard:
+        raise _nothing_heard()
     times_s, rate = _whole_course(guess, turning)
     made = _between(times_s, rate, guess.levels.start_s, guess.levels.stop_s)
     share = made / float(rate[-1])
@@ -125,6 +132,13 @@ def motion_by_ear(
             after_s=1.5 if guess.coasting else 0.3,
         ),
         beat=HeardBeat(guess.chance, readings) if heard else None,
+    )
+
+
+def _nothing_heard() -> MotionError:
+    return MotionError(
+        "no turning can be heard: the level never rises and falls as a crank's does, and nothing beats",
+        hint=LONGER,
     )
 
 

@@ -324,7 +324,9 @@ def _quality(
 
 def _with_heard_balls(bearing: Bearing, hearing: Hearing | None, findings: Sequence[Finding]) -> Bearing:
     """Take over the ball count that a detected defect's rhythm asks for, with the next likeliest beside it."""
-    heard = next((f.evidence.balls for f in findings if f.detected and f.evidence.balls), None)
+    # What a ball or the cage strikes tells nothing of how many balls there are.
+    told = [f.evidence.balls for f in findings if f.detected and f.condition.endswith("raceway")]
+    heard = next((balls for balls in told if balls), None)
     chosen = next((g for g in bearing.candidates if g.balls == heard), None)
     # A speed read off the beat itself takes the count for granted.
     if hearing is None or chosen is None or len(hearing.counts) < 2:

@@ -51,9 +51,8 @@ def find_cadence(levels: BeatLevels) -> Course:
     wobble of pedalling moves a ball pass by a few hundredths of its interval and
     is left alone.
     """
-    rates_hz: Floats = SLOWEST_HZ * (1 + RATE_STEP) ** np.arange(
-        math.ceil(math.log(FASTEST_HZ / SLOWEST_HZ) / math.log(1 + RATE_STEP))
-    )
+    count = math.ceil(math.log(FASTEST_HZ / SLOWEST_HZ) / math.log(1 + RATE_STEP))
+    rates_hz = np.geomspace(SLOWEST_HZ, SLOWEST_HZ * (1 + RATE_STEP) ** (count - 1), count)
     middles_s, surprise = _window_surprises(levels, rates_hz)
     path_hz = rates_hz[_best_path(surprise)]
     angle = _angle_of(np.interp(TIME * levels.duration_s, middles_s, path_hz))

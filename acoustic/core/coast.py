@@ -113,7 +113,7 @@ def coast_angle(share: Floats, stop: Floats, drag: Floats) -> Floats:
 
 @cache
 def coast_shapes(step: float) -> tuple[Floats, Floats]:
-    """List shapes of run-downs such that every other is within about half a step of one.
+    """List shapes of run-downs such that every other is within about a step of one.
 
     Parameters
     ----------

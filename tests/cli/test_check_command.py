@@ -153,6 +153,31 @@ def test_the_ball_count_is_heard_where_makers_differ(acoustic: Run, taken: Take)
     assert "outer_raceway" in detected(found)
     assert (found["bearing"]["balls"], found["bearing"]["balls_source"]) == (15, "inferred")
     assert found["bearing"]["ball_counts_tried"] == [15, 16]
+    assert found["bearing"]["balls_runner_up"]["balls"] == 16
+    assert found["bearing"]["balls_runner_up"]["probability"] < 0.01
+
+
+@pytest.mark.parametrize("balls", [13, 16])
+def test_a_count_that_nobody_knows_is_inferred_or_left_open(balls: int, acoustic: Run, taken: Take) -> None:
+    """7 to 27 balls fit the circle. An inner ring's strikes a turn apart from their sidebands leave one count."""
+    made = taken("inner", geometry=BearingGeometry(balls=balls, ball_diameter_mm=3.5, pitch_diameter_mm=31.0))
+    diameters = ("--ball-diameter", "3.5", "--pitch-diameter", "31")
+    found = acoustic("check", made.path, *diameters, "--marks", made.marks, "--json").document
+    bearing = found["bearing"]
+    assert sorted(bearing["ball_counts_tried"]) == list(range(7, 28))
+    assert (bearing["balls"], bearing["balls_source"]) == (balls, "inferred")
+    assert bearing["balls_runner_up"]["balls"] != balls
+    assert detected(found) & {"inner_raceway", "raceway"}
+    text = acoustic("check", made.path, *diameters, "--marks", made.marks).stdout
+    assert f"next likeliest: {bearing['balls_runner_up']['balls']}" in " ".join(text.split())
+
+
+def test_a_ball_s_strikes_tell_no_count(acoustic: Run, taken: Take) -> None:
+    """Their pace does not depend on how many balls there are."""
+    made = taken("ball")
+    found = acoustic("check", made.path, "--bearing", "6805", "--marks", made.marks, "--json").document
+    assert "ball" in detected(found)
+    assert (found["bearing"]["balls_source"], found["bearing"]["balls_runner_up"]) == ("catalogue", None)
 
 
 def test_spin_is_what_the_user_says(acoustic: Run, call: Any, judged: Any) -> None:
