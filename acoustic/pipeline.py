@@ -14,8 +14,8 @@ from acoustic import __version__
 from acoustic.core.angle import angle_levels, without_fixed_angle
 from acoustic.core.clicks import find_clicks, without
 from acoustic.core.envelope import band_bank
-from acoustic.core.quality import bandwidth_hz, running_rms
 from acoustic.core.geometry import BearingGeometry
+from acoustic.core.quality import bandwidth_hz, running_rms
 from acoustic.core.rings import PartEvidence, weigh_parts
 from acoustic.core.scale import part_chances
 from acoustic.core.spectra import band_runs, order_spectra
@@ -281,7 +281,7 @@ def _as_read(beat: HeardBeat, geometries: tuple[BearingGeometry, ...]) -> tuple[
 
 
 def _with_open_scale(part: PartEvidence, beat: HeardBeat | None) -> PartEvidence:
-    """A part's evidence where the speed itself rests on the bearing's beat: no surer than that beat and its reading."""
+    """A part's evidence where the speed rests on the bearing's beat: no surer than that beat and its reading."""
     if beat is None or sum(reading.probability for reading in beat.readings) < FITTING:
         return replace(part, chance=1.0)
     chances = part_chances(beat.readings)

@@ -33,6 +33,7 @@ UNLIKELY = 8.0  # nats behind the likeliest shape by the levels: not searched
 TIME = np.linspace(0, 1, GUESS_POINTS)
 ROUNDS = 3
 FINE, FINE_SIDE = 17, 1.2  # guesses along each direction about the best, and how far they reach [beats]
+LEVELS_SHARE = 0.3  # of the levels' say once the beat is heard: at full weight they shortened the last slow turns
 SLIP_A_BEAT = 0.007  # balls shift in their pockets; the errors of the intervals add up
 SHAPE_LOW, SHAPE_HIGH = np.array([0.02, 0.0]), np.array([1.2, 8.0])
 
@@ -211,7 +212,7 @@ def _weighed(delays: Delays, shape: Floats, beat: Beat, prior: Prior) -> tuple[F
     shapes = shapes[np.all((shapes > SHAPE_LOW) & (shapes < SHAPE_HIGH), axis=1)]
     angles = coast_angle(np.append(delays.share, 1.0), shapes[:, 0], shapes[:, 1])[:, :-1]
     chi_square, scale = _misfit(delays, angles)
-    nats = prior(shapes[:, 0], shapes[:, 1]) - chi_square / 2
+    nats = LEVELS_SHARE * prior(shapes[:, 0], shapes[:, 1]) - chi_square / 2
     weight = np.exp(nats - nats.max())
     kept = weight > 1e-4
     weight, shapes, scale = weight[kept] / weight[kept].sum(), shapes[kept], scale[kept]

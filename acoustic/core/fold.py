@@ -87,7 +87,7 @@ def beat_delays(levels: BeatLevels, angle: Floats, *, beats: float, group: int) 
         share_here = max(fit[best] / max(size, 1e-12), 0.05)
         error = max(SMALLEST_ERROR, 1 / (np.sqrt(2 * STRETCH * bend + 1e-12) * share_here))
         middle = first + STRETCH / 2
-        # The time of the middle beat, not the mean time of the beats: a slowing crank takes longer for the later ones.
+        # The time of the middle beat, not the mean of the beats' times: the later ones take longer.
         found.append((np.interp(middle / beats, angle, share), middle - shifts[best], error, clear))
     rows = np.array(found)
     kept = rows[rows[:, 3] > CLEAR] if np.count_nonzero(rows[:, 3] > CLEAR) >= 4 else rows

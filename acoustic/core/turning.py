@@ -16,6 +16,7 @@ Floats = NDArray[np.float64]
 LOWEST_HZ = 400.0
 BLOCK_S = 0.1
 MOST_BLOCKS = 160
+FINE_BLOCK_S, NEAR_START_S = 0.03, 0.8
 GAINS = (0.3, 0.7, 1.5, 3.0, 7.0, 15.0, 40.0)
 # Running noise grows with about the square of the speed; how much faster or slower is not known.
 EXPONENTS = (1.5, 2.0, 2.6)
@@ -137,12 +138,24 @@ def find_turning(bank: BandBank) -> Turning | None:
     course, other = (coast, drive) if coast.max() >= drive.max() else (drive, coast)
     best = int(course.argmax())
     return Turning(
-        start_s=float(start_s[best]),
+        start_s=_sharper_start(bank, float(start_s[best])),
         stop_s=float(stop_s[best]),
         course="coast" if course is coast else "drive",
         nats=float(course[best]),
         lead=float(course[best] - other.max()),
     )
+
+
+def _sharper_start(bank: BandBank, start_s: float) -> float:
+    """The push's beginning by finer blocks about it; unchanged where the recording begins with it."""
+    if start_s < 2 * BLOCK_S:
+        return start_s
+    times_s, levels = block_levels(bank, block_s=FINE_BLOCK_S)
+    about = np.abs(times_s - start_s - PUSH_S / 2) < NEAR_START_S
+    near = levels[:, about] - levels[:, about].mean(axis=1, keepdims=True)
+    tried_s = start_s + np.arange(-0.15, 0.15, 0.01)
+    up = np.clip((times_s[about] - tried_s[:, np.newaxis]) / PUSH_S, 0, 1)
+    return float(tried_s[int(nats_of(near, up**2).argmax())])
 
 
 def nats_of_coasts(bank: BandBank, start_s: float, stop_s: float, stop: Floats, drag: Floats) -> Floats:

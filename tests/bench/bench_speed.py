@@ -91,11 +91,29 @@ def by_gyro(spin: Spin, plan: SpinPlan, folder: Path, rng: np.random.Generator) 
 
 
 def by_film(spin: Spin, plan: SpinPlan, folder: Path, rng: np.random.Generator) -> tuple[SpeedRequest, np.ndarray]:
-    """A film of a taped arm at 30 frames a second."""
+    """A film of a taped arm at 30 frames a second, from a hand, past people, in a flickering light."""
     sys.path.insert(0, str(Path(__file__).parents[1]))
-    from films import film_of_spin
+    from films import FilmPlan, write_film
 
-    film_of_spin(folder / "spin.mp4", spin, rng=rng)
+    seen = FilmPlan(
+        rate_hz=30.0,
+        jitter=rng.uniform(0, 0.15),
+        dropped=rng.uniform(0, 0.02),
+        centre=(rng.uniform(0.4, 0.6), rng.uniform(0.4, 0.65)),
+        arm=rng.uniform(0.3, 0.42),
+        tape_grey=rng.uniform(190, 240),
+        wall_grey=rng.uniform(70, 130),
+        squash=rng.uniform(0.8, 1.0),
+        squash_at=rng.uniform(0, 0.5),
+        texture=rng.uniform(5, 20),
+        walkers=int(rng.integers(0, 3)),
+        shake_px=rng.uniform(0, 1.5),
+        exposure=rng.uniform(0.1, 0.6),
+        noise=rng.uniform(1, 5),
+        flicker=rng.uniform(0, 0.03),
+        seed=int(rng.integers(1_000_000)),
+    )
+    write_film(folder / "spin.mp4", seen, spin)
     return SpeedRequest(film=True), _alone(spin)
 
 

@@ -43,7 +43,7 @@ class DefectLines:
             for finding, part in zip(findings, hearing.parts, strict=True)
             if part.rivals and _counts(finding)
         ]
-        open_ring = _open_ring(*undecided[0]) if undecided else _named(findings)
+        open_ring = _open_ring(hearing, *undecided[0]) if undecided else _named(findings)
         return [*findings, open_ring]
 
 
@@ -101,14 +101,16 @@ def _counts(finding: Finding) -> bool:
     return finding.false_alarm_probability <= DETECTION_CHANCE
 
 
-def _open_ring(finding: Finding, part: PartEvidence) -> Finding:
+def _open_ring(hearing: Hearing, finding: Finding, part: PartEvidence) -> Finding:
     names = " or ".join(WORDS[name] for name in (part.part, *part.rivals))
+    # Without a scale no number of strikes a turn is known either.
+    rate = f"strikes {part.match.order:.2f} times a turn" if hearing.motion.scale_known else "steady strikes"
     return Finding(
         condition="raceway",
         detected=True,
         false_alarm_probability=finding.false_alarm_probability,
         severity_db=finding.severity_db,
-        detail=f"strikes {part.match.order:.2f} times a turn: damage on {names}, which this recording can't part",
+        detail=f"{rate}: damage on {names}, which this recording can't part",
         evidence=finding.evidence,
     )
 

@@ -38,8 +38,8 @@ NEARER = (
     "the chain, and keep the room quiet."
 )
 SURER = (
-    "Film the crank with a strip of tape on one arm (--film), let a card click once a turn (--ticks), or count the "
-    "turns of the whole spin (--turns N)."
+    "Film the crank with a strip of tape on one arm (--film), let a card click once a turn (--ticks), or count "
+    "the turns of the whole spin (--turns N)."
 )
 LONGER = "Record one spin from two still seconds before the push until two seconds after the crank stands."
 
