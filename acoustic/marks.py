@@ -1,4 +1,7 @@
-"""Motion from the times of one mark each crank turn, whoever made the marks."""
+"""Motion from the times of one mark each crank turn, whoever made the marks.
+
+Marks given in a file are taken as they are, or refused; those heard in a recording were mended before.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.angle import turns_between_marks
+from acoustic.core.repair import MarkTrain
+from acoustic.core.run_down import smooth_angle, standing_s
 from acoustic.core.still import still_parts
 from acoustic.errors import InputError
 from acoustic.model import Motion, SpeedSourceCode, Spin
@@ -15,6 +19,9 @@ from acoustic.model import Motion, SpeedSourceCode, Spin
 LEAST_MARKS = 4
 PUSH_S = 0.3  # the crank gathers speed before its first mark, and passes it within a turn
 LONG_FIRST, LONG_LAST = 1.75, 2.3  # a crank about to stand takes about twice as long for its last turn
+LONG_STOP = 2.5  # last turns until it stands: under dry friction 2.4 at most
+CLEAR_S, LEAST_CLEAR_S = 0.1, 0.2
+MISSED_DOUBT, FEW_DOUBT = 0.01, 0.006
 SUDDEN = 1.6  # times the mean of its neighbours; a missed mark makes 2, a crank slowing to a stand 1.2
 
 
@@ -69,22 +76,99 @@ def motion_from_marks(
             hint="Put the marks in order of time, each once.",
         )
     _require_even(marks, intervals)
-    times_s, turns = turns_between_marks(marks)
-    return Motion(
-        times_s=times_s,
-        turns=turns,
+    still = still_parts(
+        duration_s,
+        float(marks[0]),
+        float(marks[-1]),
+        before_s=PUSH_S + float(intervals[0]),
+        after_s=LONG_STOP * float(intervals[-1]),
+    )
+    train = MarkTrain(marks, np.arange(marks.size))
+    angle = smooth_angle(marks, train.turns)
+    own_clicks_s = marks if own_sound else np.empty(0)
+    return _motion(train, angle, source=source, timing_s=timing_s, own_clicks_s=own_clicks_s, still=still)
+
+
+def motion_from_train(
+    train: MarkTrain,
+    *,
+    duration_s: float,
+    source: SpeedSourceCode,
+    timing_s: float,
+    own_sound: bool,
+    sounding_s: tuple[float, float],
+) -> Motion:
+    """Run a smooth crank angle through marks that were heard, over the turns that were missed.
+
+    Parameters
+    ----------
+    train : MarkTrain
+        Four marks or more.
+    duration_s : float
+        Length of the recording [s].
+    source : str
+        The motion's source code.
+    timing_s : float
+        Usual error of one mark [s]: the angle may pass it that far off.
+    own_sound : bool
+        Whether the marks sound in the judged channel, a missed one perhaps too faintly to be found.
+    sounding_s : (float, float)
+        The part that sounds like turning, as `turning_part` finds it [s]: the first marks or
+        the last may have gone unheard, and what sounds so is not still.
+
+    Returns
+    -------
+    Motion
+    """
+    times_s, turns = smooth_angle(train.times_s, train.turns, timing_s=timing_s)
+    missed = np.setdiff1d(np.arange(train.turns[-1] + 1), train.turns)
+    marks_s = np.sort(np.concatenate([train.times_s, np.interp(missed, turns, times_s)]))
+    before_s, after_s = _clear_of_turning(train, duration_s, sounding_s)
+    start_s, stop_s = float(train.times_s[0]), float(train.times_s[-1])
+    return _motion(
+        train,
+        (times_s, turns),
         source=source,
-        spin=_spin(intervals),
-        relative_uncertainty=0.001 + timing_s / float(marks[-1] - marks[0]),
+        timing_s=timing_s,
+        own_clicks_s=marks_s if own_sound else np.empty(0),
+        still=still_parts(duration_s, start_s, stop_s, before_s=before_s, after_s=after_s),
+    )
+
+
+def _clear_of_turning(train: MarkTrain, duration_s: float, sounding_s: tuple[float, float]) -> tuple[float, float]:
+    """Time before the first mark heard and past the last one in which the crank may turn."""
+    start_s, stop_s = float(train.times_s[0]), float(train.times_s[-1])
+    turn_s = np.diff(train.times_s) / np.diff(train.turns)
+    before_s, after_s = PUSH_S + float(turn_s[0]), LONG_STOP * float(turn_s[-1])
+    stand_s = standing_s(train.times_s, train.turns.astype(float))
+    if stand_s is not None:
+        after_s = stand_s - stop_s + max(LEAST_CLEAR_S, float(turn_s[-1]) / 4)
+    if sounding_s[0] > 0 or sounding_s[1] < duration_s - CLEAR_S:  # else its level does not tell turning
+        before_s = max(before_s, start_s - sounding_s[0] + CLEAR_S)
+        after_s = max(after_s, sounding_s[1] - stop_s + CLEAR_S)
+    return before_s, after_s
+
+
+def _motion(
+    train: MarkTrain,
+    angle: tuple[NDArray[np.float64], NDArray[np.float64]],
+    *,
+    source: SpeedSourceCode,
+    timing_s: float,
+    own_clicks_s: NDArray[np.float64],
+    still: tuple[tuple[float, float], ...],
+) -> Motion:
+    count, lasting_s = int(train.turns[-1]) + 1, float(train.times_s[-1] - train.times_s[0])
+    return Motion(
+        times_s=angle[0],
+        turns=angle[1],
+        source=source,
+        spin=_spin(np.diff(train.times_s) / np.diff(train.turns)),
+        # A turn that was filled in may hold none, or two: the fewer marks, the more it matters.
+        relative_uncertainty=0.001 + timing_s / lasting_s + (MISSED_DOUBT * train.missed + FEW_DOUBT) / count,
         scale_known=True,
-        still=still_parts(
-            duration_s,
-            float(marks[0]),
-            float(marks[-1]),
-            before_s=PUSH_S + float(intervals[0]),
-            after_s=2.5 * float(intervals[-1]),
-        ),
-        own_clicks_s=marks if own_sound else np.empty(0),
+        still=still,
+        own_clicks_s=own_clicks_s,
     )
 
 

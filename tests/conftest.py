@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import replace
@@ -16,6 +17,9 @@ from typing import Any, NamedTuple
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+
+sys.path.insert(0, str(Path(__file__).parent))
+from films import FilmPlan, write_film
 
 from acoustic.core.geometry import BearingGeometry
 from acoustic.simulator import Spin, SpinPlan, simulate
@@ -41,6 +45,7 @@ CASES: dict[str, dict[str, Any]] = {
     "ticking": {"ticks_db": 34.0},
     # Before a deeper pit the card would have to be louder.
     "ticking_outer": {"ticks_db": 34.0, "defects": (("outer_raceway", -4.0),)},
+    "marked": {},  # with a switch on a second channel
     "steady": {"spin": "steady", "start_hz": 1.25},
     "steady_outer": {"spin": "steady", "start_hz": 1.25, "defects": (("outer_raceway", 5.0),)},
     "short": {"duration_s": 7.0, "turns": 6.5},
@@ -56,6 +61,19 @@ class Taken(NamedTuple):
     path: Path
     marks: Path
     spin: Spin
+
+    @property
+    def gyro(self) -> Path:
+        """A gyro's file, 100 samples a second, whose clock began 0.4 s before the recording's."""
+        path = self.path.with_suffix(".gyro.csv")
+        if not path.exists():
+            times_s = np.arange(0.0, self.spin.times_s[-1] + 0.8, 0.01)
+            speed_hz = np.gradient(self.spin.turns, self.spin.times_s)
+            rates_deg = 360 * np.interp(times_s - 0.4, self.spin.times_s, speed_hz)
+            rates_deg += 1.5 + 0.7 * np.random.default_rng(8).standard_normal(times_s.size)
+            lines = [f"{time:.3f},{rate:.3f}" for time, rate in zip(times_s, rates_deg, strict=True)]
+            path.write_text("\n".join(["time (s),gyro z (deg/s)", *lines, ""]), encoding="utf-8")
+        return path
 
 
 class Outcome(NamedTuple):
@@ -110,7 +128,10 @@ def taken(spin_of: Callable[..., Spin], tmp_path_factory: pytest.TempPathFactory
         if key not in written:
             spin = spin_of(case, **changes)
             path = folder / f"{case}-{hashlib.sha256(key.encode()).hexdigest()[:8]}{ending}"
-            _write_sound(path, spin.samples, spin.sample_rate_hz)
+            if ending == ".mp4":
+                write_film(path, FilmPlan(width=160, height=96), spin)
+            else:
+                _write_sound(path, spin.samples, spin.sample_rate_hz)
             marks = path.with_suffix(".marks.csv")
             lines = [f"{mark:.3f}" for mark in spin.marks_s]
             marks.write_text("\n".join(["time_s", *lines, ""]), encoding="utf-8")
@@ -153,9 +174,20 @@ def recording_of(spin_of: Callable[..., Spin]) -> Callable[..., Any]:
     def recording(case: str = "sound", *, gain: float = 1.0, **changes: Any) -> Recording:
         spin = spin_of(case, **changes)
         samples = spin.samples[:, np.newaxis] * gain
+        if case == "marked":
+            samples = np.hstack([samples, _switched(spin)[:, np.newaxis] * gain])
         return Recording(Path(f"{case}.wav"), "", samples, float(spin.sample_rate_hz), "in memory")
 
     return recording
+
+
+def _switched(spin: Spin) -> NDArray[np.float64]:
+    """A channel on which a switch closes for 8 ms at every mark, off zero and in a little noise."""
+    channel = 0.05 + 0.001 * np.random.default_rng(9).standard_normal(spin.samples.size)
+    for mark_s in spin.marks_s:
+        at = round(float(mark_s) * spin.sample_rate_hz)
+        channel[at : at + round(0.008 * spin.sample_rate_hz)] -= 0.2
+    return channel
 
 
 @pytest.fixture(scope="session")

@@ -16,6 +16,9 @@ STANDS_OUT = 5.0  # robust standard deviations of a cell's loudness
 ANGLE_REACH = 4  # cells, 6 degrees: how well marks fix the angle
 WIDEST_SECTOR = 24  # cells, 34 degrees
 MOST_TURNS_SHARE = 0.7
+RING_STEP_S, LONGEST_RING_S, RING_BANDS = 0.01, 0.16, 4
+FEWEST_RINGING = 4
+STILL_RINGING = 5.0  # standard errors, in the loudest group of bands
 LOUDEST = 200.0  # a dropped tool counts no more than a very strong event
 
 
@@ -60,7 +63,8 @@ def angle_levels(
         Times of the speed marker's own clicks [s]; around each, the level
         is replaced by its mean elsewhere.
     blank_half_s : float
-        Reach of the blanking either side [s].
+        Reach of the blanking either side [s]; after the clicks it goes on for as long
+        as they still ring on the whole, a sixth of a second at most.
 
     Returns
     -------
@@ -91,18 +95,45 @@ def angle_levels(
     turning = replace(bank, power=bank.power[:, inside[0] : inside[-1] + 1].copy())
     ratio = turning.power / running_level(turning)
     centres_s = bank.times_s[inside]
+    compressed = np.log1p(ratio)
+    after_s = _ringing_s(compressed, centres_s, blank_s, least_s=blank_half_s)
     blank = np.zeros(centres_s.size, dtype=bool)
     for click_s in blank_s:
-        blank |= np.abs(centres_s - click_s) <= blank_half_s
+        blank |= (centres_s >= click_s - blank_half_s) & (centres_s <= click_s + after_s)
     edges_s = centres_s[0] + bank.frame_s * (np.arange(inside.size + 1) - 0.5)
     angle = np.interp(edges_s, times_s, turns)
     covered = float(angle[-1] - angle[0])
     cells = max(1, int(covered * CELLS_A_TURN))
     return AngleLevels(
-        compressed=cell_means(_blanked(np.log1p(ratio), blank), angle, cells=cells),
+        compressed=cell_means(_blanked(compressed, blank), angle, cells=cells),
         plain=cell_means(_blanked(np.minimum(ratio, LOUDEST), blank), angle, cells=cells),
         turns=covered,
     )
+
+
+def _ringing_s(compressed: Floats, centres_s: Floats, clicks_s: Floats, *, least_s: float) -> float:
+    """How long after the clicks some bands are still louder than elsewhere, on the mean of all clicks."""
+    step_s = float(centres_s[1] - centres_s[0])
+    width = max(1, round(RING_STEP_S / step_s))
+    at = np.round((clicks_s - centres_s[0]) / step_s).astype(np.intp)
+    first, last = round(least_s / step_s), round(LONGEST_RING_S / step_s)
+    at = at[(at >= 0) & (at + last + width < centres_s.size)]
+    if at.size < FEWEST_RINGING:
+        return least_s
+    whole = np.pad(np.cumsum(compressed, axis=1), ((0, 0), (1, 0)))
+    means = (whole[:, width:] - whole[:, :-width]) / width
+    groups = min(RING_BANDS, len(means))
+    means = np.stack([means[k : k + groups].mean(axis=0) for k in range(len(means) - groups + 1)])
+    elsewhere = np.min(np.abs(np.arange(means.shape[1])[:, np.newaxis] - at - last // 2), axis=1) > last
+    if np.count_nonzero(elsewhere) < width * FEWEST_RINGING:
+        return least_s
+    usual = means[:, elsewhere].mean(axis=1, keepdims=True)
+    spread = means[:, elsewhere].std(axis=1, keepdims=True) / np.sqrt(at.size)
+    lags = np.arange(first, last, width)
+    after = np.stack([means[:, at + lag].mean(axis=1) for lag in lags], axis=1)
+    ringing = ((after - usual) / np.maximum(spread, 1e-9)).max(axis=0) > STILL_RINGING
+    count = lags.size if ringing.all() else int(ringing.argmin())
+    return least_s + count * width * step_s
 
 
 def without_fixed_angle(levels: AngleLevels) -> AngleLevels:

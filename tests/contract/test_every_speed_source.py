@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, get_args
 
 import numpy as np
 import pytest
 
+from acoustic.bearings import resolve_bearing
 from acoustic.errors import InputError
-from acoustic.model import SpeedRequest, SpeedSourceCode, Spin
+from acoustic.model import Recording, SpeedRequest, SpeedSourceCode, Spin
 from acoustic.plugins import Part, load_toolbox
 
 SOURCES = load_toolbox().speed_sources
@@ -18,8 +20,24 @@ SOURCES = load_toolbox().speed_sources
 ASKED: dict[str, tuple[str, Callable[[Any], SpeedRequest]]] = {
     "stated-speed": ("steady", lambda made: SpeedRequest(speed_rpm=75.0)),
     "marks-file": ("sound", lambda made: SpeedRequest(marks=made.marks)),
+    "gyro-file": ("sound", lambda made: SpeedRequest(gyro=made.gyro)),
+    "counted-turns": (
+        "outer",
+        lambda made: SpeedRequest(counted_turns=11.5, bearing=resolve_bearing(name="6805")),
+    ),
+    "sound-alone": ("inner", lambda made: SpeedRequest(bearing=resolve_bearing(name="6805"))),
+    "film": ("sound", lambda made: SpeedRequest(film=True)),
     "heard-ticks": ("ticking", lambda made: SpeedRequest(ticks=True)),
+    "mark-channel": ("marked", lambda made: SpeedRequest(mark_channel=2)),
 }
+
+
+def made_for(name: str, taken: Any, recording_of: Any, gain: float = 1.0) -> tuple[Any, Recording]:
+    """The case on disk, as a film where one is needed, and its recording."""
+    case = ASKED[name][0]
+    made = taken(case, ".mp4" if name == "film" else ".wav")
+    return made, replace(recording_of(case, gain=gain), path=made.path)
+
 
 every_source = pytest.mark.parametrize("part", SOURCES, ids=lambda part: part.item.name)
 
@@ -31,19 +49,17 @@ def test_every_source_is_listed_here() -> None:
 @every_source
 def test_it_comes_when_called_and_only_then(part: Part[Any], taken: Any) -> None:
     for name, (case, request) in ASKED.items():
-        assert part.item.wanted(request(taken(case))) is (name == part.item.name)
+        # The sound is always there: it serves unasked and is never asked for.
+        assert part.item.wanted(request(taken(case))) is (name == part.item.name != "sound-alone")
     assert part.item.wanted(SpeedRequest()) is False
 
 
 @every_source
 @pytest.mark.parametrize("gain", [1.0, 10.0, 0.1], ids=["as recorded", "+20 dB", "-20 dB"])
-def test_its_angle_is_the_crank_s(
-    gain: float, part: Part[Any], taken: Any, recording_of: Callable[..., Any]
-) -> None:
+def test_its_angle_is_the_crank_s(gain: float, part: Part[Any], taken: Any, recording_of: Any) -> None:
     """Turns between its own start and stop against the simulator's, within three times what it admits."""
-    case, request = ASKED[part.item.name]
-    made = taken(case)
-    motion = part.item.estimate(recording_of(case, gain=gain), request(made))
+    made, recording = made_for(part.item.name, taken, recording_of, gain)
+    motion = part.item.estimate(recording, ASKED[part.item.name][1](made))
     assert motion.times_s.shape == motion.turns.shape
     assert np.all(np.diff(motion.times_s) > 0) and np.all(np.diff(motion.turns) > 0)
     assert 0 <= motion.start_s < motion.stop_s <= 12.0
@@ -61,12 +77,13 @@ def test_its_angle_is_the_crank_s(
 @pytest.mark.parametrize("noise", [np.zeros(48_000), 0.01 * np.random.default_rng(3).standard_normal(4800)])
 def test_what_it_can_t_use_it_refuses(noise: Any, part: Part[Any], taken: Any, tmp_path: Path) -> None:
     """A silent second and a tenth of one: an angle or a refusal, no error of its own."""
-    from acoustic.model import Recording
-
-    case, request = ASKED[part.item.name]
-    recording = Recording(tmp_path / "x.wav", "", noise[:, np.newaxis].copy(), 48_000.0, "in memory")
+    made = taken(ASKED[part.item.name][0], ".mp4" if part.item.name == "film" else ".wav")
+    # A film's picture does not depend on the sound, but none of it may last longer.
+    path = made.path if part.item.name == "film" else tmp_path / "x.wav"
+    channels = 2 if part.item.name == "mark-channel" else 1
+    recording = Recording(path, "", np.tile(noise[:, np.newaxis], channels), 48_000.0, "in memory")
     try:
-        motion = part.item.estimate(recording, request(taken(case)))
+        motion = part.item.estimate(recording, ASKED[part.item.name][1](made))
     except InputError as refusal:
         assert refusal.found and refusal.hint
     else:

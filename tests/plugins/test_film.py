@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
 from typing import Any
 
 import av
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1]))
 from acoustic_plugins.readers.container_sound import ContainerSound
 from acoustic_plugins.speed.film import Film, decoded
 from films import FilmPlan, write_film
