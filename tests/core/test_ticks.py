@@ -70,7 +70,7 @@ def test_a_defect_s_strikes_are_no_train(part: str, commonest: BearingGeometry, 
 
 
 def test_onsets_against_librosa(commonest: BearingGeometry, simulated: Simulated) -> None:
-    """librosa's onset detector, steps of 2.7 ms, puts an onset within 20 ms, half its window, of every tick found."""
+    """librosa's onset detector puts an onset within 20 ms, half its window, of every tick found."""
     spin = simulated(SpinPlan(geometry=commonest, **{**PLAN, "ticks_db": 30.0, "talk_db": None, "knocks": 0}))
     train = trained(spin)
     theirs_s = librosa.onset.onset_detect(y=spin.samples, sr=RATE_HZ, hop_length=128, units="time")
