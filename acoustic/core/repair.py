@@ -29,7 +29,7 @@ USUAL_CHANGE = 0.03  # a coasting crank slows by some per cent a turn
 IN_STEP = 0.025  # turns from the smooth course: the card, its flick and the timing together
 SURELY_IN_STEP = 0.008
 OFF_STEP = 0.08  # farther from every mark, an event is at another angle of the crank
-NEXT_STEP = 0.08  # turns; of the next turn after a mark, which no other turn's can be mistaken for
+NEXT_STEP = 0.08  # turns, of a mark at an end or foretold by its few neighbours alone
 UNSURE = 0.15  # turns: a mark at an end that the others foretell no better proves nothing
 NEAREST = 5  # marks that tell of the next where the crank is pedalled
 FREE_MARKS = 3  # that many always lie on some smooth course
@@ -226,6 +226,7 @@ def evidence(times_s: Floats, turns: Ints, others_s: Floats) -> float:
     if hits < LEAST_MARKS or (times_s[1] - times_s[0]) / (turns[1] - turns[0]) < 1.15 * FASTEST_S:
         return -np.inf  # a train that begins at the fastest crank's pace went on before it
     inside = (others_s > times_s[0] - 0.01) & (others_s < times_s[-1] + 0.01)
+    start_s, stop_s = unsure_ends(times_s, turns)
     angle = np.interp(others_s[inside], times_s, turns)
     angle = angle[np.abs(angle - np.round(angle)) > OFF_STEP]
     fullest = _fullest(angle)
@@ -233,8 +234,14 @@ def evidence(times_s: Floats, turns: Ints, others_s: Floats) -> float:
     sure = float(np.clip(hits / count, 0.5, 0.9))
     random = min(random, 0.98 * sure)
     odds = (hits - FREE_MARKS) * np.log(sure / random) + (count - hits) * np.log((1 - sure) / (1 - random))
-    outside = int(np.count_nonzero(~inside))
+    outside = int(np.count_nonzero((others_s < start_s) | (others_s > stop_s)))
     return float(odds - 2 * np.log(hits + angle.size) - 3 * max(0.0, outside - max(1.0, hits / 4)))
+
+
+def unsure_ends(times_s: Floats, turns: Ints) -> tuple[float, float]:
+    """From and until when an event may be a mark that could not be told: one more turn, the last a long one."""
+    turn_s = np.diff(times_s[[0, 1, -2, -1]])[[0, 2]] / np.diff(turns[[0, 1, -2, -1]])[[0, 2]]
+    return float(times_s[0] - 1.5 * turn_s[0]), float(times_s[-1] + 3 * turn_s[1])
 
 
 def _in_step(off: Floats) -> float:
@@ -303,8 +310,7 @@ def mended(times_s: Floats, turns: Ints, more_s: Floats) -> tuple[Floats, Ints]:
         while times_s.size > LEAST_MARKS:
             last = times_s.size - 1 if end > 0 else 0
             rest_s, rest = np.delete(times_s, last), np.delete(turns, last)
-            least, greatest = _foretold(rest_s, rest, times_s[[last]], end)
-            if _within(float(least[0]), float(greatest[0]), int(turns[last]), int(rest[-1 if end > 0 else 0])):
+            if _foretold_turns(rest_s, rest, times_s[[last]], end)[0] == turns[last]:
                 break
             times_s, turns = rest_s, rest
         while times_s.size >= LEAST_MARKS:
@@ -313,13 +319,29 @@ def mended(times_s: Floats, turns: Ints, more_s: Floats) -> tuple[Floats, Ints]:
                 break
             at = times_s.size if end > 0 else 0
             times_s, turns = np.insert(times_s, at, found[0]), np.insert(turns, at, found[1])
+    # A lone mark past missed turns proves nothing: any event may come there by chance.
+    while times_s.size > LEAST_MARKS and turns[-1] - turns[-2] > 1:
+        times_s, turns = times_s[:-1], turns[:-1]
+    while times_s.size > LEAST_MARKS and turns[1] - turns[0] > 1:
+        times_s, turns = times_s[1:], turns[1:]
     return times_s, turns - (turns[0] if turns.size else 0)
 
 
-def _foretold(times_s: Floats, turns: Ints, at_s: Floats, end: int) -> tuple[Floats, Floats]:
-    """Least and greatest angle past an end of the train by every run-down that fits it, or its last few marks.
+def _next_mark(times_s: Floats, turns: Ints, more_s: Floats, end: int) -> tuple[float, int] | None:
+    """The next event on the course past the last mark (end 1), or before the first (end -1)."""
+    last_s, last = (float(times_s[-1]), int(turns[-1])) if end > 0 else (float(times_s[0]), int(turns[0]))
+    beyond = more_s[more_s > last_s + FASTEST_S] if end > 0 else more_s[more_s < last_s - FASTEST_S][::-1]
+    foretold = _foretold_turns(times_s, turns, beyond, end)
+    ahead = end * (foretold - last)
+    in_step = np.flatnonzero((ahead >= 1) & (ahead <= MOST_TURNS))
+    return (float(beyond[in_step[0]]), int(foretold[in_step[0]])) if in_step.size else None
 
-    NaN where the crank stands by then.
+
+def _foretold_turns(times_s: Floats, turns: Ints, at_s: Floats, end: int) -> Floats:
+    """The turn that events past an end of the train would mark, by every run-down that fits it.
+
+    Where none does, as of a pedalled crank, the last few marks foretell the next turn alone. NaN
+    where an event is out of step, the crank stands, or the run-downs part by more than `UNSURE`.
     """
     angle = turns.astype(float)
     likely = likely_run_downs(times_s, angle)
@@ -327,29 +349,16 @@ def _foretold(times_s: Floats, turns: Ints, at_s: Floats, end: int) -> tuple[Flo
         near = slice(-NEAREST, None) if end > 0 else slice(None, NEAREST)
         times_s, drags = times_s[near], np.zeros(1)
         fits = fit_each_drag(times_s, angle[near], np.ones(times_s.size), drags)[0]
+        give = NEXT_STEP
     else:
-        drags, fits = likely
+        (drags, fits), give = likely, IN_STEP
     since = (at_s - times_s[0]) / (times_s[-1] - times_s[0])
     foretold = angles_of(since, drags, fits)
     # Past its top the fitted angle falls again: there the crank stands.
-    standing = foretold < angles_of(since - 0.001, drags, fits)
+    standing = (foretold < angles_of(since - 0.001, drags, fits)).all(axis=0)
     least, greatest = foretold.min(axis=0), foretold.max(axis=0)
-    return np.where(standing.all(axis=0), np.nan, least), np.where(standing.all(axis=0), np.nan, greatest)
-
-
-def _next_mark(times_s: Floats, turns: Ints, more_s: Floats, end: int) -> tuple[float, int] | None:
-    """The next event on the course past the last mark (end 1), or before the first (end -1)."""
-    last_s, last = (float(times_s[-1]), int(turns[-1])) if end > 0 else (float(times_s[0]), int(turns[0]))
-    beyond = more_s[more_s > last_s + FASTEST_S] if end > 0 else more_s[more_s < last_s - FASTEST_S][::-1]
-    least, greatest = _foretold(times_s, turns, beyond, end)
-    for k in np.flatnonzero(np.isfinite(least)):
-        turn = round(float(least[k] + greatest[k]) / 2)
-        if 1 <= end * (turn - last) <= MOST_TURNS and _within(float(least[k]), float(greatest[k]), turn, last):
-            return float(beyond[k]), turn
-    return None
-
-
-def _within(least: float, greatest: float, turn: int, last: int) -> bool:
-    """Whether a mark comes where it was foretold; after missed turns it must do so closely."""
-    give = NEXT_STEP if abs(turn - last) == 1 else IN_STEP
-    return least - give < turn < greatest + give and greatest - least < UNSURE
+    turn = np.round((least + greatest) / 2)
+    within = (least - give < turn) & (turn < greatest + give) & (greatest - least < UNSURE) & ~standing
+    if likely is None:
+        within &= np.abs(turn - (turns[-1] if end > 0 else turns[0])) <= 1
+    return np.where(within, turn, np.nan)

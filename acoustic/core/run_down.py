@@ -11,6 +11,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 BENT = np.array([-0.5, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0])  # viscous drag times the marks' length
+FINE = np.linspace(-0.45, 0.45, 19)
+ROBUST_ROUNDS = 4
 FEWEST_FOR_VISCOUS = 6  # with fewer marks, viscous drag beside the dry would fit anything
 OFF = 0.025  # turns: a mark farther off a robust fit counts less than half
 CLOSE = 0.003  # turns: fits as close as this are alike
@@ -84,14 +86,25 @@ def fit_run_down(times_s: Floats, turns: Floats, *, robust: bool = False) -> Run
         With fewer than six marks under dry friction alone, or viscous drag would fit anything.
     """
     start_s, lasting_s = float(times_s[0]), float(times_s[-1] - times_s[0])
-    drags = BENT if times_s.size >= FEWEST_FOR_VISCOUS else np.zeros(1)
     weight = np.ones(times_s.size)
-    for _ in range(4 if robust else 1):
-        fits, left = fit_each_drag(times_s, turns, weight, drags)
+    for _ in range(ROBUST_ROUNDS if robust else 1):
+        if times_s.size < FEWEST_FOR_VISCOUS:
+            drags = np.zeros(1)
+            fits, left = fit_each_drag(times_s, turns, weight, drags)
+        else:
+            drags, fits, left = _fitted(times_s, turns, weight)
         best = int((weight * left**2).sum(axis=1).argmin())
         weight = 1 / (1 + (left[best] / OFF) ** 2)
     a, b, c = (float(value) for value in fits[best])
     return RunDown(start_s, lasting_s, float(drags[best]), (a, b, c))
+
+
+def _fitted(times_s: Floats, turns: Floats, weight: Floats) -> tuple[Floats, Floats, Floats]:
+    """Viscous drags (d,), coarse and fine about the best, with their fits (d, 3) and what these leave (d, k)."""
+    fits, left = fit_each_drag(times_s, turns, weight, BENT)
+    fine = BENT[(weight * left**2).sum(axis=1).argmin()] + FINE
+    fine_fits, fine_left = fit_each_drag(times_s, turns, weight, fine)
+    return np.append(BENT, fine), np.concatenate([fits, fine_fits]), np.concatenate([left, fine_left])
 
 
 def fit_each_drag(times_s: Floats, turns: Floats, weight: Floats, drags: Floats) -> tuple[Floats, Floats]:
@@ -128,12 +141,12 @@ def likely_run_downs(times_s: Floats, turns: Floats) -> tuple[Floats, Floats] | 
     drags, fits : ndarray, shape (d,) and (d, 3)
         As `angles_of` takes them; None where no run-down fits, as of a pedalled crank.
     """
-    fits, left = fit_each_drag(times_s, turns, np.ones(times_s.size), BENT)
+    drags, fits, left = _fitted(times_s, turns, np.ones(times_s.size))
     rough = np.sqrt((left**2).mean(axis=1))
-    if rough.min() > OFF / 2:
+    if rough.min() > OFF / 4:
         return None
     likely = rough <= max(CLOSE, 1.3 * float(rough.min()))
-    return BENT[likely], fits[likely]
+    return drags[likely], fits[likely]
 
 
 def standing_s(times_s: Floats, turns: Floats) -> float | None:

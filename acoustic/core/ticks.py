@@ -16,6 +16,7 @@ from acoustic.core.repair import (
     evidence,
     mended,
     smooth_path,
+    unsure_ends,
 )
 
 Floats = NDArray[np.float64]
@@ -266,7 +267,7 @@ def _refined(bank: BandBank, heard: Onsets, at: Ints, guess: _Guess) -> MarkTrai
         if found is None:
             break
         found = _mended(times_s[peaks], found)
-        found = _less_kin(found, sound, at, peaks[found.members], round(BOUNCE_S / bank.frame_s))
+        found = _less_kin(bank, sound, at, found, peaks[found.members])
         # What was learnt later is learnt better, unless it went astray.
         if found.train.evidence < ASTRAY * best.evidence:
             break
@@ -274,7 +275,7 @@ def _refined(bank: BandBank, heard: Onsets, at: Ints, guess: _Guess) -> MarkTrai
     return best
 
 
-def _less_kin(guess: _Guess, sound: Floats, at: Ints, ticks_at: Ints, bounce: int) -> _Guess:
+def _less_kin(bank: BandBank, sound: Floats, at: Ints, guess: _Guess, ticks_at: Ints) -> _Guess:
     """Count against a train the events that sound like its members, however loud, and are none.
 
     A card's flicks are all that sound so, and what follows at once, when it bounces; of a defect's
@@ -286,7 +287,13 @@ def _less_kin(guess: _Guess, sound: Floats, at: Ints, ticks_at: Ints, bounce: in
     mean = ticks.mean(axis=1)
     likeness = mean @ (sound[:, at] / np.maximum(np.linalg.norm(sound[:, at], axis=0), 1e-9))
     alike = at[likeness >= np.quantile(mean @ ticks, 0.25)]
-    kin = np.count_nonzero(np.abs(alike[:, np.newaxis] - ticks_at).min(axis=1) > bounce)
+    alike_s = bank.times_s[alike]
+    start_s, stop_s = unsure_ends(guess.train.times_s, guess.train.turns)
+    unsure = ((alike_s > start_s) & (alike_s < guess.train.times_s[0])) | (
+        (alike_s < stop_s) & (alike_s > guess.train.times_s[-1])
+    )
+    bounce = BOUNCE_S / bank.frame_s
+    kin = np.count_nonzero((np.abs(alike[:, np.newaxis] - ticks_at).min(axis=1) > bounce) & ~unsure)
     too_many = max(0.0, kin - max(2.0, ticks_at.size / 4))
     train = replace(guess.train, evidence=guess.train.evidence - KIN_PRICE * too_many)
     return replace(guess, train=train)
