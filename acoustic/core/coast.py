@@ -31,7 +31,8 @@ GRID_STEP = 0.005  # of the angle: half a beat in a hundred
 FLOOR_GUESSES = 12
 UNLIKELY = 8.0  # nats behind the likeliest shape by the levels: not searched
 TIME = np.linspace(0, 1, GUESS_POINTS)
-ROUNDS = 3
+MOST_ROUNDS = 16  # each stretch is timed against the others' mean, which a wrong course blurs: it is met by steps
+SETTLED_BEATS = 0.03
 FINE, FINE_SIDE = 17, 1.2  # guesses along each direction about the best, and how far they reach [beats]
 LEVELS_SHARE = 0.3  # of the levels' say once the beat is heard: at full weight they shortened the last slow turns
 SLIP_A_BEAT = 0.007  # balls shift in their pockets; the errors of the intervals add up
@@ -171,9 +172,12 @@ def find_coast(levels: BeatLevels, prior: Prior) -> Course:
     best = int(np.argmax([beat.surprise for beat in beats] + likely))
     shape, beat = np.array([stop[best], drag[best]]), settled_beat(levels, angles[best], floor, beats[best].beats)
     course = Course(angles[best], np.zeros(TIME.size), beat)
-    for _ in range(ROUNDS):
+    for _ in range(MOST_ROUNDS):
+        before = course
         delays = beat_delays(levels, course.angle, beats=course.beat.beats, group=beat.group)
         shape, course = _weighed(delays, shape, course.beat, prior)
+        if np.abs(course.angle * course.beat.beats - before.angle * before.beat.beats).max() < SETTLED_BEATS:
+            break
     return course
 
 

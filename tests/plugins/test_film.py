@@ -121,11 +121,13 @@ def test_a_sound_file_is_no_film(taken: Any, recording_of: Any) -> None:
 
 
 def test_the_command(filmed: Any, acoustic: Any) -> None:
-    """By --film only: unasked, nobody has said that one arm is taped."""
+    """With --film, and unasked where an arm can be followed; else the sound alone decides."""
     path, _, _ = filmed()
-    document = acoustic("check", path, "--bearing", "6805", "--film", "--json").document
-    assert document["motion"]["source"] == "film"
-    unasked = acoustic("check", path, "--bearing", "6805", "--json").document
+    for option in (["--film"], []):
+        document = acoustic("check", path, "--bearing", "6805", *option, "--json").document
+        assert document["motion"]["source"] == "film"
+    bare, _, _ = filmed(tape_grey=None, pedal_grey=None)
+    unasked = acoustic("check", bare, "--bearing", "6805", "--json").document
     assert unasked["motion"]["source"] == "sound"
     silent, _, _ = filmed(sound=False)
     outcome = acoustic("check", silent, "--bearing", "6805", "--film")

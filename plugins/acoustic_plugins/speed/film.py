@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, cast
 
 from acoustic.api import (
     ArmTrack,
@@ -17,24 +19,33 @@ from acoustic.api import (
     SpeedRequest,
     follow_arm,
     hookimpl,
+    kind_of_spin,
     still_parts,
 )
+from acoustic_plugins.readers.limits import HEAD_BYTES, Nameless, kind_of, opened
 
 if TYPE_CHECKING:
     import numpy as np
+    from av import VideoFrame
+    from av.container import InputContainer
+    from av.video.stream import VideoStream
     from numpy.typing import NDArray
 
 ACOUSTIC_API = (1, 0)
 
 LONGER_SIDE_PX = 256
-MOST_FRAMES = 6000
+LONGEST_S = 120.0
+ENOUGH_HZ = (
+    30.0  # of a faster film, every second frame or fewer: a crank turns a tenth of a turn from one to the next
+)
+STILLS = {"mjpeg", "png", "bmp", "gif", "webp", "tiff"}
 FEWEST_TIMES = 2
-EVEN = 0.01  # relative spread of a steady speed
-SLOWING = 0.75  # speed of the last third over the first's, below which the crank coasts
 FRAMES_ALIKE = 3.0
 NINE_IN_TEN = 1.645
 RATE_ERROR = 0.001
 END_TURNS = 0.025  # where the smooth angle may lie off at its ends; with it, rendered films covered 96 in 100
+AGAIN = "Copy the film from the phone again, as the file itself."
+CUT = "Cut the film to the spin: a little stillness, the spin, and its end."
 NO_FILM = "--film takes a film; leave it out for a sound file."
 HOW = (
     "Film from the side with the whole crank in the picture, the camera on a stand, a strip of bright tape on one "
@@ -55,7 +66,7 @@ class Film:
     """Angle from --film."""
 
     name = "film"
-    summary = "the crank arm followed in the picture of the same film, asked for with --film"
+    summary = "the crank arm followed in the picture of the same film"
     rank = 10
 
     def wanted(self, request: SpeedRequest) -> bool:
@@ -63,8 +74,12 @@ class Film:
         return request.film
 
     def present(self, recording: Recording) -> bool:
-        """Films decide only where they are said to show a taped arm: a bare one may seem to turn twice as fast."""
-        return False
+        """Tell whether the recording is the sound of a film."""
+        try:
+            with _pictures(recording.path) as found:
+                return found is not None
+        except InputError:
+            return False
 
     def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
         """Follow the arm through all frames."""
@@ -83,11 +98,36 @@ class Film:
             times_s=track.times_s[inside].copy(),
             turns=track.turns[inside] - track.turns[inside][0],
             source="film",
-            spin=_spin(track),
+            spin=request.spin or kind_of_spin(track.times_s, track.turns),
             relative_uncertainty=_uncertainty(track),
             scale_known=True,
             still=still_parts(duration_s, stood_s, stands_s, before_s=0.1, after_s=0.4),
         )
+
+
+@contextmanager
+def _pictures(path: Path) -> Iterator[tuple[InputContainer, VideoStream] | None]:
+    """Open a file's moving pictures; None where it has none, as a recording with a cover has."""
+    import av
+
+    with opened(path) as file:
+        kind = kind_of(file.read(HEAD_BYTES))
+        file.seek(0)
+        if kind is None or kind.reader != "container":
+            yield None
+            return
+        try:
+            # The demuxer is named, so that no file can pass for a playlist of others.
+            with av.open(Nameless(file), "r", format=kind.demuxer, metadata_errors="replace") as container:
+                stream = next((s for s in container.streams.video if not _is_cover(s)), None)
+                yield None if stream is None else (container, stream)
+        except av.FFmpegError as error:
+            found = f"the pictures of {path.name} can't be decoded ({error.strerror})"
+            raise InputError(found, hint=AGAIN) from error
+
+
+def _is_cover(stream: VideoStream) -> bool:
+    return stream.codec_context is None or (stream.codec_context.name in STILLS and stream.frames <= 1)
 
 
 def decoded(path: Path) -> tuple[NDArray[np.float64], NDArray[np.uint8]]:
@@ -106,47 +146,38 @@ def decoded(path: Path) -> tuple[NDArray[np.float64], NDArray[np.uint8]]:
     Raises
     ------
     InputError
-        The file holds no moving pictures, or they can't be decoded.
+        The file holds no moving pictures, or they can't be decoded, or they last for too long.
     """
-    import av
     import numpy as np
 
-    times, frames = [], []
-    try:
-        with av.open(str(path)) as container:
-            stream = _pictures(container)
-            if stream is None:
-                raise InputError(f"{path.name} holds no moving pictures", hint=NO_FILM)
-            stream.thread_type = "AUTO"
-            zero_s = (container.start_time or 0) / 1e6
-            for frame in container.decode(stream):
-                if frame.time is None:
-                    continue
-                share = min(1.0, LONGER_SIDE_PX / max(frame.width, frame.height))
-                size = (2 * max(8, round(frame.width * share / 2)), 2 * max(8, round(frame.height * share / 2)))
-                small = frame.reformat(width=size[0], height=size[1], format="gray")
-                times.append(frame.time - zero_s)
-                frames.append(small.to_ndarray())
-                if len(frames) > MOST_FRAMES:
-                    break
-    except (av.error.FFmpegError, OSError) as error:
-        raise InputError(
-            f"the pictures of {path.name} can't be decoded ({type(error).__name__})",
-            hint="Copy the film from the phone again, as the file itself.",
-        ) from error
+    times: list[float] = []
+    frames: list[NDArray[np.uint8]] = []
+    with _pictures(path) as found:
+        if found is None:
+            raise InputError(f"{path.name} holds no moving pictures", hint=NO_FILM)
+        container, stream = found
+        stream.thread_type = "AUTO"
+        zero_s = (container.start_time or 0) / 1e6
+        every = max(1, round(float(stream.average_rate or ENOUGH_HZ) / ENOUGH_HZ))
+        for frame in islice(container.decode(stream), 0, None, every):
+            time_s = (frame.time or 0.0) - zero_s
+            if time_s > LONGEST_S:
+                raise InputError(f"the film {path.name} lasts for more than {LONGEST_S:.0f} s", hint=CUT)
+            small = _small(frame)
+            # What is damaged may repeat a time, or claim another size.
+            if not frames or (time_s > times[-1] and small.shape == frames[0].shape):
+                times.append(time_s)
+                frames.append(small)
     if not frames:
         raise InputError(f"{path.name} holds no picture that can be decoded", hint=HOW)
-    order = np.argsort(times, kind="stable")
-    kept = order[np.concatenate([[True], np.diff(np.array(times)[order]) > 1e-6])]
-    shape = frames[kept[0]].shape
-    kept = np.array([k for k in kept if frames[k].shape == shape])
-    return np.array(times)[kept], np.stack([frames[k] for k in kept])
+    return np.array(times), np.stack(frames)
 
 
-def _pictures(container: Any) -> Any:
-    """The first stream of moving pictures: a cover picture is a single frame without a rate."""
-    still = {"mjpeg", "png", "bmp", "gif", "webp", "tiff"}
-    return next((s for s in container.streams.video if s.codec_context.name not in still or s.frames > 1), None)
+def _small(frame: VideoFrame) -> NDArray[np.uint8]:
+    share = min(1.0, LONGER_SIDE_PX / max(frame.width, frame.height))
+    width, height = (2 * max(8, round(size * share / 2)) for size in (frame.width, frame.height))
+    grey = frame.reformat(width=width, height=height, format="gray").to_ndarray()
+    return cast("NDArray[np.uint8]", grey)
 
 
 def _uncertainty(track: ArmTrack) -> float:
@@ -161,17 +192,6 @@ def _uncertainty(track: ArmTrack) -> float:
     return math.hypot(
         RATE_ERROR + NINE_IN_TEN * scatter * math.sqrt(2 * FRAMES_ALIKE / 10) / made, END_TURNS / made
     )
-
-
-def _spin(track: ArmTrack) -> Any:
-    """A coasting crank only slows; a steady one keeps its speed."""
-    import numpy as np
-
-    speed = np.gradient(track.turns, track.times_s)
-    thirds = [float(part.mean()) for part in np.array_split(speed, 3)]
-    if thirds[2] < SLOWING * thirds[0] and thirds[2] < thirds[1] < thirds[0]:
-        return "hand"
-    return "steady" if float(speed.std() / speed.mean()) < EVEN else "pedal"
 
 
 @hookimpl
