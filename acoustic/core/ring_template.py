@@ -137,18 +137,9 @@ def _rough(matched: Spectra, times_s: Floats) -> Floats:
     from scipy.interpolate import CubicHermiteSpline
 
     middles_s = np.arange(times_s[0], times_s[-1] + HOP_S, HOP_S)
-    speeds = np.arange(-FASTEST_HZ, FASTEST_HZ + SPEED_STEP_HZ / 2, SPEED_STEP_HZ)
-    sums = np.zeros((middles_s.size, speeds.size, FEWER_HARMONICS), np.complex64)
-    for k, middle_s in enumerate(middles_s):
-        near = slice(*np.searchsorted(times_s, [middle_s - WINDOW_S, middle_s + WINDOW_S]))
-        since_s = times_s[near] - middle_s
-        weight = np.cos(np.pi * since_s / (2 * WINDOW_S)) ** 2
-        weighed = matched[near] * (weight / max(weight.sum(), FEWEST_IN_WINDOW))[:, np.newaxis].astype(np.float32)
-        turn = np.exp(2j * np.pi * np.outer(speeds, since_s)).astype(np.complex64)
-        power = turn.copy()
-        for h in range(FEWER_HARMONICS):
-            sums[k, :, h] = power @ weighed[:, h]
-            power *= turn
+    speeds = np.arange(0, FASTEST_HZ + SPEED_STEP_HZ / 2, SPEED_STEP_HZ)
+    sums = _at_speeds(matched, times_s, middles_s, speeds)
+    speeds = np.concatenate([-speeds[:0:-1], speeds])
     phases = np.arange(PHASES) / PHASES
     ahead = np.exp(2j * np.pi * np.outer(np.arange(1, FEWER_HARMONICS + 1), phases)).astype(np.complex64)
     score = (sums @ ahead).real
@@ -167,6 +158,33 @@ def _rough(matched: Spectra, times_s: Floats) -> Floats:
             turns[k] = near[top] / PHASES
     rough: Floats = CubicHermiteSpline(middles_s, turns, speed)(times_s)
     return rough
+
+
+def _at_speeds(matched: Spectra, times_s: Floats, middles_s: Floats, speeds: Floats) -> Spectra:
+    """Harmonics of windows' mean correlation at steady speeds, given from 0 up and tried either way.
+
+    Returns
+    -------
+    ndarray of complex64, shape (windows, 2 speeds - 1, harmonics)
+    """
+    first, last = np.searchsorted(times_s, [middles_s - WINDOW_S, middles_s + WINDOW_S])
+    rows = first[:, np.newaxis] + np.arange(max(1, int((last - first).max())))
+    inside = rows < last[:, np.newaxis]
+    rows = np.minimum(rows, times_s.size - 1)
+    since_s = times_s[rows] - middles_s[:, np.newaxis]
+    weight = np.where(inside, np.cos(np.pi * since_s / (2 * WINDOW_S)) ** 2, 0.0)
+    weight /= np.maximum(weight.sum(axis=1, keepdims=True), FEWEST_IN_WINDOW)
+    weighed = matched[rows, :FEWER_HARMONICS] * weight[:, :, np.newaxis].astype(np.float32)
+    turn = np.exp(2j * np.pi * speeds[:, np.newaxis] * since_s[:, np.newaxis, :]).astype(np.complex64)
+    power = turn.copy()
+    sums = np.empty((middles_s.size, 2 * speeds.size - 1, FEWER_HARMONICS), np.complex64)
+    for h in range(FEWER_HARMONICS):
+        # Turning back is turning ahead, mirrored.
+        ways = power @ np.stack([weighed[:, :, h], weighed[:, :, h].conj()], axis=2)
+        sums[:, speeds.size - 1 :, h] = ways[:, :, 0]
+        sums[:, : speeds.size - 1, h] = ways[:, :0:-1, 1].conj()
+        power *= turn
+    return sums
 
 
 def apart(turns: Floats, other: Floats) -> Floats:
