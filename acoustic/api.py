@@ -37,6 +37,7 @@ from acoustic.core.gyro import (
     turns_made,
 )
 from acoustic.core.lines import Backdrop, Comb, Match, backdrop, match_comb
+from acoustic.core.phase_lock import Locked, locked_bursts
 from acoustic.core.pulses import also_heard, find_pulses, is_same_sound, is_unmistakable
 from acoustic.core.quality import QUIETEST, bandwidth_hz, clipped_share, gaps, sounding_level
 from acoustic.core.repair import MarkTrain
@@ -85,6 +86,7 @@ __all__ = [
     "Finding",
     "Hearing",
     "InputError",
+    "Locked",
     "MarkTrain",
     "Match",
     "Motion",
@@ -123,6 +125,7 @@ __all__ = [
     "is_same_sound",
     "is_unmistakable",
     "kind_of_spin",
+    "locked_bursts",
     "longest_gap_s",
     "match_comb",
     "more_than_expected",

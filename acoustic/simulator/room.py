@@ -107,3 +107,31 @@ def knock(sample_rate_hz: float, rng: np.random.Generator) -> Floats:
         start_s += rng.uniform(0.05, 0.16)
         strength *= 0.4
     return sound / float(np.max(np.abs(sound)))
+
+
+def squeal(samples: int, sample_rate_hz: float, *, rng: np.random.Generator) -> Floats:
+    """A brake's squeal: a few loud tones that swell as the same place of the rim comes round.
+
+    Parameters
+    ----------
+    samples : int
+    sample_rate_hz : float
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    ndarray, shape (samples,)
+        Unit mean square while it lasts.
+    """
+    t = np.arange(samples) / sample_rate_hz
+    pitch_hz, wheel_s = rng.uniform(600, 2500), rng.uniform(0.25, 0.8)
+    phase: Floats = 2 * np.pi * np.cumsum(pitch_hz * (1 + 0.01 * np.sin(2 * np.pi * t / wheel_s))) / sample_rate_hz
+    tones = np.zeros(samples)
+    for k in range(1, 5):
+        tones += rng.uniform(0.1, 1) / k * np.sin(k * phase)
+    swell = np.clip(np.sin(2 * np.pi * (t / wheel_s + rng.uniform())) + rng.uniform(-0.5, 0.8), 0, 1)
+    lasting = (t % rng.uniform(2, 5)) < rng.uniform(0.6, 2.5)
+    heard: Floats = tones * swell * lasting
+    power = float(np.sum(heard**2)) / (np.count_nonzero(heard) + 1)
+    unit: Floats = heard / max(power**0.5, 1e-9)
+    return unit

@@ -25,7 +25,7 @@ class SpinPlan:
     ----------
     defects : mapping as tuple of (str, float)
         Part ('outer_raceway', 'inner_raceway', 'ball', 'cage', 'pitted',
-        'grit') and level [dB].
+        'grit', 'creak') and level [dB].
     spin : {'hand', 'pedal', 'steady'}
         Pushed and left to coast; pedalled; driven.
     still_s : (float, float)
@@ -37,6 +37,7 @@ class SpinPlan:
     ticks_db : float or None
         A card that clicks once a turn: the peak of one click.
     knocks, talk_db : dropped tools, and talk's level while it lasts.
+    squeal_db : a brake's squeal, its level while it lasts.
     """
 
     geometry: BearingGeometry
@@ -54,11 +55,13 @@ class SpinPlan:
     load_zone: float = 0.6
     pits: int = 18
     grit_per_turn: float = 9.0
+    creaks_per_turn: int = 1
     running_db: float = -3.0
     waviness: float = 0.05
     room_tilt_db: float = -4.0
     hum_db: float | None = None
     talk_db: float | None = None
+    squeal_db: float | None = None
     knocks: int = 0
     ticks_db: float | None = None
     gain_strength: float = 0.0
@@ -202,6 +205,8 @@ def _defect(
         response = ringing.frame_response(plan.sample_rate_hz, rng, low_hz=150, high_hz=4000, modes=10)
     elif part == "grit":
         train = strikes.grit_strikes(total_turns=total, per_turn=plan.grit_per_turn, rng=rng)
+    elif part == "creak":
+        train = strikes.creak_strikes(total_turns=total, per_turn=plan.creaks_per_turn, rng=rng)
     else:
         train = strikes.ring_strikes(
             plan.geometry,
@@ -236,12 +241,14 @@ def _marks(
 
 
 def _bystanders(plan: SpinPlan, n: int, rate: float, rng: np.random.Generator) -> Floats:
-    """Hum, talk and dropped tools."""
+    """Hum, talk, a brake and dropped tools."""
     sound = np.zeros(n)
     if plan.hum_db is not None:
         sound += 10 ** (plan.hum_db / 20) * room.hum(n, rate, mains_hz=50.0, rng=rng)
     if plan.talk_db is not None:
         sound += 10 ** (plan.talk_db / 20) * room.talk(n, rate, rng=rng)
+    if plan.squeal_db is not None:
+        sound += 10 ** (plan.squeal_db / 20) * room.squeal(n, rate, rng=rng)
     for _ in range(plan.knocks):
         bang = room.knock(rate, rng) * 10 ** (rng.uniform(15, 30) / 20)
         at = int(rng.uniform(0, n - 1))

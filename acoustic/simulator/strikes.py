@@ -136,3 +136,31 @@ def grit_strikes(*, total_turns: float, per_turn: float, rng: np.random.Generato
     count = rng.poisson(total_turns * per_turn)
     turns = np.sort(rng.uniform(0, total_turns, count))
     return Strikes(turns, rng.lognormal(0.0, 0.6, count))
+
+
+def creak_strikes(*, total_turns: float, per_turn: int, rng: np.random.Generator) -> Strikes:
+    """Strikes of a joint that sticks and slips as the load on the pedals passes through it.
+
+    Parameters
+    ----------
+    total_turns : float
+    per_turn : int
+        Creaks a turn, at equal angles: 1 where one pedal's load does it, 2 where either does.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Strikes
+        In order of angle. Every creak is a run of slips; one in ten stays away.
+    """
+    begin = np.arange(rng.uniform(0, 1 / per_turn), total_turns, 1 / per_turn)
+    begin = begin[rng.random(begin.size) > 0.1]
+    slips_per_turn, lasting = rng.uniform(100, 300), rng.uniform(0.03, 0.12)
+    turns, strength = [], []
+    for angle in begin + 0.015 * rng.standard_normal(begin.size):
+        steps = (1 + 0.2 * rng.standard_normal(max(2, round(lasting * slips_per_turn)))) / slips_per_turn
+        slips = angle + np.cumsum(steps)
+        turns.append(slips)
+        strength.append(rng.lognormal(0.0, 0.4) * rng.uniform(0.6, 1.4, slips.size))
+    order = np.argsort(np.concatenate(turns))
+    return Strikes(np.concatenate(turns)[order], np.concatenate(strength)[order])

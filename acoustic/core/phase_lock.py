@@ -1,0 +1,185 @@
+"""Bursts of noise that come at one angle of the crank: how sure that is, and how loud they are."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.core.envelope import BandBank
+
+Floats = NDArray[np.float64]
+
+LOWEST_HZ = 400.0
+WIDTH = 4  # bands taken together
+FRAME_S, FRAMES_OF_A_BURST = 0.005, 5  # a median over 25 ms: a click rings shorter, a creak lasts longer
+FEWEST_TURNS = 5
+BURST_DB, LOUDEST_DB = 3.0, 12.0  # over the usual level of the turn about it
+SHORT_TURNS = 0.03  # a burst as long and loud points fully to its angle
+LOCKED_TURNS = 0.06
+TIMES_A_TURN = (1, 2)
+USUAL_SHARE = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Locked:
+    """The clearest bursts at one angle of the crank.
+
+    Attributes
+    ----------
+    times_a_turn : int
+        1 or 2.
+    chance : float
+        That bursts at random angles point as much one way, all bands and both rates tried.
+    excess_db : float
+        Level at that angle over the usual one, mean over the turns [dB].
+    share : float
+        Of the turns that show the burst.
+    first_band, last_band : int
+        Bands it is clearest in.
+    """
+
+    times_a_turn: int
+    chance: float
+    excess_db: float
+    share: float
+    first_band: int
+    last_band: int
+
+
+def rayleigh_chance(resultant: float, count: float) -> float:
+    """Chance that directions at random have a resultant as long.
+
+    Parameters
+    ----------
+    resultant : float
+        Length of the sum of unit vectors, 0 to `count`.
+    count : float
+        How many, >= 1; for vectors of unequal length, how many equal ones they are worth.
+
+    Returns
+    -------
+    float
+
+    References
+    ----------
+    Rayleigh's test of uniformity, by the approximation in J. H. Zar, Biostatistical Analysis,
+    ch. 27 (from memory): exp(sqrt(1 + 4n + 4(n^2 - R^2)) - (1 + 2n)).
+    """
+    inside = 1 + 4 * count + 4 * (count**2 - min(resultant, count) ** 2)
+    return math.exp(min(0.0, math.sqrt(inside) - (1 + 2 * count)))
+
+
+def direction_chance(vectors: NDArray[np.complex128]) -> float:
+    """Chance that vectors of these lengths point as much one way if each may point any way.
+
+    Parameters
+    ----------
+    vectors : ndarray of complex, shape (k,)
+
+    Returns
+    -------
+    float
+        1 where none has any length.
+    """
+    power = np.abs(vectors) ** 2
+    if power.sum() <= 0:
+        return 1.0
+    count = float(power.sum() ** 2 / (power**2).sum())
+    return rayleigh_chance(math.sqrt(count) * float(np.abs(vectors.sum())) / math.sqrt(float(power.sum())), count)
+
+
+def burst_levels(bank: BandBank, start_s: float, stop_s: float, *, turn_s: float) -> tuple[Floats, Floats]:
+    """Level of each run of bands over its usual level, clicks left out.
+
+    Parameters
+    ----------
+    bank : BandBank
+    start_s, stop_s : float
+        The part wanted [s].
+    turn_s : float
+        Length of a turn [s]: the usual level is the median of so long.
+
+    Returns
+    -------
+    times_s : ndarray, shape (frames,)
+    excess_db : ndarray, shape (runs, frames)
+        Of runs of four neighbouring bands from 400 Hz up.
+    """
+    from scipy.ndimage import median_filter
+
+    size = max(1, round(FRAME_S / bank.frame_s))
+    inside = np.flatnonzero(bank.frames_between(start_s, stop_s))
+    frames = inside.size // size
+    power = bank.power[_lowest(bank) :, inside[: frames * size]]
+    power = power / (np.median(power, axis=1, keepdims=True) + 1e-20)
+    runs = power.shape[0] // WIDTH
+    grouped = power[: runs * WIDTH].reshape(runs, WIDTH, frames, size).mean(axis=(1, 3))
+    level_db = 10 * np.log10(median_filter(grouped, size=(1, FRAMES_OF_A_BURST)) + 1e-6)
+    # Every fourth frame will do for what changes over a turn.
+    coarse = median_filter(level_db[:, ::4], size=(1, max(3, round(turn_s / (4 * size * bank.frame_s)))))
+    usual_db = np.repeat(coarse, 4, axis=1)[:, :frames]
+    times_s = bank.times_s[inside[: frames * size]].reshape(frames, size).mean(axis=1)
+    return times_s, level_db - usual_db
+
+
+def _lowest(bank: BandBank) -> int:
+    return min(int(np.searchsorted(bank.mid_hz, LOWEST_HZ)), max(0, bank.mid_hz.size - WIDTH))
+
+
+def locked_bursts(bank: BandBank, times_s: Floats, turns: Floats) -> Locked | None:
+    """Find the bursts that come most surely at one angle of the crank, once or twice a turn.
+
+    Parameters
+    ----------
+    bank : BandBank
+    times_s, turns : ndarray, shape (k,)
+        The crank's angle [turns] against time [s].
+
+    Returns
+    -------
+    Locked or None
+        None where there are fewer than five turns.
+
+    Notes
+    -----
+    Every turn, or half turn, has one vector: the direction in which its bursts lie, 0 to 1 long as
+    they are short and loud or not. One loud knock is one turn's vector like any other. The sum of
+    the vectors is set against chance by Rayleigh's test.
+    """
+    made = float(turns[-1] - turns[0])
+    if made < FEWEST_TURNS:
+        return None
+    turn_s = float(times_s[-1] - times_s[0]) / made
+    at_s, excess_db = burst_levels(bank, float(times_s[0]), float(times_s[-1]), turn_s=turn_s)
+    angle = np.interp(at_s, times_s, turns)
+    burst = np.clip(excess_db - BURST_DB, 0, LOUDEST_DB - BURST_DB) * np.gradient(angle)
+    tries = len(burst) * len(TIMES_A_TURN)
+    found = []
+    for run, row in enumerate(burst):
+        first = _lowest(bank) + run * WIDTH
+        for times in TIMES_A_TURN:
+            part = (times * (angle - angle[0])).astype(np.intp)
+            size = np.bincount(part, row) + SHORT_TURNS * (LOUDEST_DB - BURST_DB) / 2
+            way = row * np.exp(2j * np.pi * times * angle)
+            vectors = (np.bincount(part, way.real) + 1j * np.bincount(part, way.imag)) / size
+            chance = -math.expm1(tries * math.log1p(-min(direction_chance(vectors), 1 - 1e-12)))
+            towards = float(np.angle(vectors.sum()) / (2 * np.pi * times))
+            shown = _at_angle(excess_db[run], angle, towards, times)
+            found.append(Locked(times, chance, *shown, first, first + WIDTH - 1))
+    # What comes once a turn lies one way in half of the half turns too.
+    return min(found, key=lambda one: (one.share < USUAL_SHARE, one.chance))
+
+
+def _at_angle(excess_db: Floats, angle: Floats, towards: float, times: int) -> tuple[float, float]:
+    """Mean level at an angle, and the share of the passes that show a burst there."""
+    passes = (angle - towards) * times
+    nearest = np.rint(passes)
+    near = np.abs(passes - nearest) < LOCKED_TURNS * times
+    number = (nearest[near] - nearest[near].min()).astype(np.intp)
+    loudest = np.full(int(number.max()) + 1, -np.inf)
+    np.maximum.at(loudest, number, excess_db[near])
+    shown = loudest[np.isfinite(loudest)]
+    return float(shown.mean()), float(np.mean(shown > BURST_DB))

@@ -1,0 +1,69 @@
+"""Creak: bursts of noise at one angle of a crank that carries load."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from acoustic.api import DETECTION_CHANCE, Evidence, Finding, Hearing, Locked, hookimpl, locked_bursts
+
+ACOUSTIC_API = (1, 0)
+
+LEAST_SHARE = 0.5  # of the turns
+LEAST_DB = 3.0
+
+
+class Creak:
+    """Asks whether bursts come at one angle, once or twice a turn, while the crank is pedalled."""
+
+    name = "creak"
+    summary = "bursts of noise at one angle of the pedalled crank"
+    conditions = ("creak",)
+
+    def detect(self, hearing: Hearing) -> Sequence[Finding]:
+        """Judge the clearest bursts; a crank that coasts carries no load and is not judged."""
+        motion = hearing.motion
+        if motion.spin == "hand":
+            return [_not_judged("a crank spun by hand carries no load")]
+        if not motion.scale_known:
+            return [_not_judged("the crank's angle is not known")]
+        found = locked_bursts(hearing.bank, motion.times_s, motion.turns)
+        if found is None:
+            return [_not_judged("five turns or more are needed")]
+        return [_finding(hearing, found)]
+
+
+def _finding(hearing: Hearing, found: Locked) -> Finding:
+    usual = found.share >= LEAST_SHARE and found.excess_db >= LEAST_DB
+    detected = usual and found.chance <= DETECTION_CHANCE
+    often = "once" if found.times_a_turn == 1 else "twice"
+    return Finding(
+        condition="creak",
+        detected=detected,
+        false_alarm_probability=found.chance if usual else 1.0,
+        severity_db=found.excess_db,
+        detail=f"a burst {often} a turn at one angle of the crank, in {found.share:.0%} of the turns"
+        if detected
+        else "no bursts at one angle of the crank",
+        evidence=Evidence(
+            order=float(found.times_a_turn),
+            expected_order=float(found.times_a_turn),
+            band_hz=hearing.bank.edges_hz(found.first_band, found.last_band),
+        ),
+    )
+
+
+def _not_judged(why: str) -> Finding:
+    return Finding(
+        condition="creak",
+        detected=False,
+        false_alarm_probability=1.0,
+        severity_db=None,
+        detail=f"creaking could not be judged: {why}",
+        judged=False,
+    )
+
+
+@hookimpl
+def acoustic_detectors() -> Sequence[Creak]:
+    """Offer the judge of creaks."""
+    return [Creak()]
