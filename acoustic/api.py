@@ -37,6 +37,7 @@ from acoustic.core.gyro import (
     turns_made,
 )
 from acoustic.core.lines import Backdrop, Comb, Match, backdrop, match_comb
+from acoustic.core.notch import Swell, swells
 from acoustic.core.phase_lock import Locked, locked_bursts
 from acoustic.core.pulses import also_heard, find_pulses, is_same_sound, is_unmistakable
 from acoustic.core.quality import QUIETEST, bandwidth_hz, clipped_share, gaps, sounding_level
@@ -103,6 +104,7 @@ __all__ = [
     "Step",
     "StrayBeat",
     "Stretch",
+    "Swell",
     "also_heard",
     "backdrop",
     "band_bank",
@@ -141,6 +143,7 @@ __all__ = [
     "sounding_level",
     "still_parts",
     "still_within",
+    "swells",
     "tick_onsets",
     "turning_part",
     "turning_stretches",

@@ -32,6 +32,8 @@ class SpinPlan:
         Still time before and after [s].
     running_db : float
         The bearing's own smooth running noise.
+    notch : (float, float)
+        Order at which the running noise swells in a tight seat, and the depth, 0 to 1.
     waviness : float
         Depth to which ball passes modulate the running noise of a sound bearing.
     ticks_db : float or None
@@ -58,6 +60,7 @@ class SpinPlan:
     creaks_per_turn: int = 1
     running_db: float = -3.0
     waviness: float = 0.05
+    notch: tuple[float, float] = (2.0, 0.0)
     room_tilt_db: float = -4.0
     hum_db: float | None = None
     talk_db: float | None = None
@@ -185,7 +188,8 @@ def _running_noise(
     depth = plan.waviness * np.cos(2 * np.pi * orders.outer_raceway * angle + rng.uniform(0, 6.28))
     depth += 0.5 * plan.waviness * np.cos(2 * np.pi * orders.inner_raceway * angle + rng.uniform(0, 6.28))
     hiss = room.coloured_noise(n, plan.sample_rate_hz, tilt_db_per_octave=rng.uniform(-4, 0), rng=rng)
-    return hiss * pace * (1 + depth)
+    notch = 1 + plan.notch[1] * np.cos(2 * np.pi * plan.notch[0] * angle)
+    return hiss * pace * (1 + depth) * notch
 
 
 def _defect(

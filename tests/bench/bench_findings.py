@@ -118,6 +118,13 @@ ROWS = {
         0.90,
         0.02,
     ),
+    "tight": Row(
+        lambda seed: {"notch": (2.0 if seed % 2 else 0.888, 0.5), "running_db": 3.0},
+        lambda seed: ("tight",),
+        (*RINGS, "raceway", "ball", "cage", "contamination", "rumble"),
+        None,
+        None,
+    ),
     "speech-squeal": Row(
         lambda seed: pedalled(seed, talk_db=6.0, squeal_db=9.0 if seed % 2 else None),
         nothing,

@@ -1,0 +1,71 @@
+"""Tight: the running noise swells twice a turn or twice a cage turn, as in a seat that is oval or out of line."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from acoustic.api import DETECTION_CHANCE, Evidence, Finding, Hearing, Swell, defect_orders, hookimpl, swells
+
+ACOUSTIC_API = (1, 0)
+
+LEAST_DB = 1.0  # a swell that is heard; judgement of this project
+
+
+class Tight:
+    """Asks whether a freely coasting crank runs notchy.
+
+    An oval bore loads every ball twice a cage turn; an oval spindle, or rings that are not in
+    line, twice a crank turn (derived from the geometry of the rings). A pedalled crank's noise
+    swells twice a turn with the rider's own legs, so that only a free one is judged.
+    """
+
+    name = "tight"
+    summary = "running noise that swells twice a turn, or twice a cage turn, of a free crank"
+    conditions = ("tight",)
+
+    def detect(self, hearing: Hearing) -> Sequence[Finding]:
+        """Judge both orders together."""
+        motion = hearing.motion
+        if motion.spin == "pedal":
+            return [_not_judged("a pedalled crank's noise swells twice a turn anyway")]
+        if not motion.scale_known:
+            return [_not_judged("the crank's angle is not known")]
+        cage = defect_orders(hearing.bearing.geometry).cage
+        found = swells(hearing.bank, motion.times_s, motion.turns, [(2.0, False), (2 * cage, True)])
+        if not found:
+            return [_not_judged("six turns or more are needed")]
+        clearest = min(found, key=lambda one: one.chance)
+        return [_finding(clearest, min(1.0, len(found) * clearest.chance))]
+
+
+def _finding(swell: Swell, chance: float) -> Finding:
+    strong = swell.depth_db >= LEAST_DB
+    detected = strong and chance <= DETECTION_CHANCE
+    what = "turn of the crank" if swell.expected_order == 2.0 else "turn of the cage"
+    return Finding(
+        condition="tight",
+        detected=detected,
+        false_alarm_probability=chance if strong else 1.0,
+        severity_db=swell.depth_db,
+        detail=f"the running noise swells by {swell.depth_db:.1f} dB twice a {what}"
+        if detected
+        else "no swell twice a turn of crank or cage",
+        evidence=Evidence(order=swell.order, expected_order=swell.expected_order),
+    )
+
+
+def _not_judged(why: str) -> Finding:
+    return Finding(
+        condition="tight",
+        detected=False,
+        false_alarm_probability=1.0,
+        severity_db=None,
+        detail=f"tightness could not be judged: {why}",
+        judged=False,
+    )
+
+
+@hookimpl
+def acoustic_detectors() -> Sequence[Tight]:
+    """Offer the judge of tightness."""
+    return [Tight()]
