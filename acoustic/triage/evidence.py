@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+import numpy as np
+
 from acoustic.grade import NEEDED_FOR_CLEAN
 from acoustic.model import Analysis, Failure, Finding
 from acoustic.triage.rules import Circumstance
@@ -66,7 +68,7 @@ class Heard:
     label : str
     side : {'drive', 'non-drive'} or None
     analysis : Analysis
-        Without its hearing, which takes tens of megabytes.
+        Without its hearing and samples, which take tens of megabytes a recording.
     answers : tuple of Answer
         None where the recording cannot be used.
     notes : tuple of str
@@ -107,7 +109,9 @@ def read_evidence(analysis: Analysis, circumstance: Circumstance, side: Side | N
         An unusable recording answers nothing. Where a plugin failed, only what
         was found counts: what was not judged must not read as silence.
     """
-    lean = replace(analysis, hearing=None)
+    recording = analysis.recording
+    emptied = np.zeros((0, recording.samples.shape[1]))
+    lean = replace(analysis, hearing=None, recording=replace(recording, samples=emptied))
     if not analysis.quality.usable:
         why = [problem.detail for problem in analysis.quality.problems if problem.voids != "nothing"]
         return Heard(
