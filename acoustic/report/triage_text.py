@@ -42,12 +42,13 @@ def to_text(result: Triage) -> str:
         lines += _beside("side", [_sentence(result.side.because)])
     if result.answers:
         lines += ["", *_sources(result)]
-    lines += ["", *_checks(result), ""]
+    # Whether the bike may be ridden at all comes before where it creaks.
+    lines += ["", *_beside("first", result.cautions[:1]), *_checks(result), ""]
     for heard in result.recordings:
         lines += _beside("measured", [_measured(heard, result)])
     lines += _beside("told", [_told(result)] if result.told else [])
     lines += _beside("failed", (f"plugin {f.plugin} ({f.stage}): {f.error}" for f in result.failures))
-    lines += ["", *_beside("take care", result.cautions)]
+    lines += ["", *_beside("take care", result.cautions[1:])]
     return "\n".join(lines)
 
 

@@ -47,6 +47,7 @@ def test_checks_come_in_order_and_the_unlikely_are_only_named() -> None:
     result = settled("+ride-seated", "-ride-standing", "+coast")
     flat = " ".join(to_text(result).split())
     rules = result.rules
+    assert flat.index("loose crank arm") < flat.index("1. "), "whether it may be ridden comes first"
     first, second = (rules.sources[code].words for code in result.checks[:2])
     assert flat.index(f"1. {first}") < flat.index(f"2. {second}")
     share = {one.source: one.share for one in result.ranked}
