@@ -66,6 +66,7 @@ def check_recording(
     request: SpeedRequest,
     toolbox: Toolbox,
     talk: Talk = lambda line: None,
+    channel: int | None = None,
 ) -> Analysis:
     """Run the whole chain on one file.
 
@@ -81,6 +82,8 @@ def check_recording(
         The loaded plugins.
     talk : callable
         Told in a few words what is being done.
+    channel : int or None
+        The channel to judge, counted from 1; None for the loudest.
 
     Returns
     -------
@@ -96,7 +99,8 @@ def check_recording(
     failures = list(toolbox.failures)
     request = replace(request, bearing=bearing)
     talk("reading")
-    recording = choose_channel(read_recording(path, toolbox.readers, failures), request.mark_channel)
+    recording = read_recording(path, toolbox.readers, failures)
+    recording = choose_channel(recording, request.mark_channel, wanted=channel)
     problems = _quality(toolbox.quality_checks, recording, None, failures)
     motion: Motion | None = None
     hearing: Hearing | None = None
@@ -186,7 +190,7 @@ def _head_and_digest(path: Path) -> tuple[bytes, str]:
     return head, digest
 
 
-def choose_channel(recording: Recording, mark_channel: int | None) -> Recording:
+def choose_channel(recording: Recording, mark_channel: int | None, *, wanted: int | None = None) -> Recording:
     """Judge the channel with the loudest running sound: phones leave one silent, or farther from the bearing.
 
     The level of the quieter half of the time decides, so that a channel of marks,
@@ -198,6 +202,13 @@ def choose_channel(recording: Recording, mark_channel: int | None) -> Recording:
             f"--mark-channel {mark_channel}: the recording has {count} channel{'s' if count > 1 else ''}",
             hint="Record sound and mark on two channels of one file, and count channels from 1.",
         )
+    if wanted is not None:
+        if not 1 <= wanted <= count:
+            raise InputError(
+                f"channel {wanted} of {recording.path.name} is asked for; it has {count}",
+                hint="Record in stereo, one microphone at either side, or give a file for each side.",
+            )
+        return recording.then(Step("choose channel", BY, {"channel": wanted}), channel=wanted - 1)
     if count == 1:
         return recording
     loudness = np.nan_to_num(running_rms(recording.samples, recording.sample_rate_hz), posinf=0.0)

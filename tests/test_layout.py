@@ -40,6 +40,7 @@ LAYERS = (
     "acoustic.speed",
     "acoustic.grade",
     "acoustic.pipeline",
+    "acoustic.triage*",
     "acoustic.report*",
     "acoustic.cli*",
     "acoustic.__main__",

@@ -24,6 +24,7 @@ class LazyGroup(click.Group):
 
     COMMANDS = {  # noqa: RUF012 - read only
         "check": ("acoustic.cli.check:check", "Judge one recording of a crank bearing."),
+        "triage": ("acoustic.cli.triage:triage", "Find where a creak comes from, from several recordings."),
         "orders": ("acoustic.cli.orders:orders", "Show the defect orders of a bearing."),
         "bearings": ("acoustic.cli.bearings:bearings", "List or search the bearing catalogue."),
         "demo": ("acoustic.cli.demo:demo", "Judge the demo recordings; show expected and found."),

@@ -1,0 +1,228 @@
+"""`acoustic triage`: several recordings of one bike, and where its creak comes from."""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from acoustic.cli.bearing_options import BearingChoice, bearing_options
+from acoustic.cli.progress import Progress
+from acoustic.cli.speed_options import MOST_TURNS
+from acoustic.errors import EXIT_DONE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE, InputError
+
+if TYPE_CHECKING:
+    from acoustic.model import Spin
+    from acoustic.triage.evidence import Answer, Heard, Side
+    from acoustic.triage.result import Triage
+    from acoustic.triage.rules import Rules
+
+SIDED = ("hand", "pedal")  # where the phone can be held to one side of the bearing
+SIDES: dict[str, tuple[tuple[Side, int | None], ...]] = {
+    "drive": (("drive", None),),
+    "non-drive": (("non-drive", None),),
+    "both": (("drive", 1), ("non-drive", 2)),  # a stereo recording, a microphone at either side
+}
+SPINS: dict[str, Spin] = {"hand": "hand", "pedal": "pedal", "ride-seated": "pedal", "ride-standing": "pedal"}
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """One argument LABEL[:SIDE]=FILE, taken apart."""
+
+    key: str
+    label: str
+    side: str | None
+    path: Path
+
+
+@click.command()
+@click.argument("recordings", nargs=-1, metavar="[LABEL[:SIDE]=FILE]...")
+@bearing_options
+@click.option("--heard", multiple=True, metavar="LABEL", help="The rider hears the creak so; may be repeated.")
+@click.option(
+    "--not-heard", multiple=True, metavar="LABEL", help="The rider does not hear it so; may be repeated."
+)
+@click.option(
+    "--marks",
+    multiple=True,
+    metavar="LABEL=FILE.csv",
+    help="Times [s] of one mark a crank turn in that label's recording.",
+)
+@click.option(
+    "--turns",
+    "counted_turns",
+    multiple=True,
+    metavar="LABEL=N",
+    help="Turns of that label's whole spin, counted by eye.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
+@click.option("--quiet", is_flag=True, help="Print one line with the likeliest source, and no progress.")
+def triage(
+    recordings: tuple[str, ...],
+    bearing: BearingChoice,
+    heard: tuple[str, ...],
+    not_heard: tuple[str, ...],
+    marks: tuple[str, ...],
+    counted_turns: tuple[str, ...],
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """Find where a creak comes from, from several recordings of one bike.
+
+    Each recording is given with what was done, as LABEL=FILE: hand (spun by hand,
+    chain off), pedal (pedalled in the stand), ride-seated, ride-standing, coast. One
+    label may come several times. hand:drive=FILE and hand:non-drive=FILE tell the
+    side the phone was held at, hand:both=FILE a stereo recording with channel 1 at
+    the drive side; pedal likewise.
+
+    What the rider's own ear knows goes into --heard and --not-heard. Record while
+    riding only away from traffic, with the phone fixed to the bike.
+    """
+    from acoustic.triage.result import triage as settle
+    from acoustic.triage.rules import load_rules
+
+    rules = load_rules()
+    given = [_taken_apart(argument, rules) for argument in recordings]
+    told = _told(heard, not_heard, rules)
+    if not given and not told:
+        raise InputError(
+            "nothing was given: at least one recording or one --heard is needed",
+            hint="Write hand=spin.m4a, or --heard ride-seated --not-heard ride-standing.",
+        )
+    marked = _by_key(marks, "--marks", given)
+    counted = {key: _number(text, key) for key, text in _by_key(counted_turns, "--turns", given).items()}
+    result = settle(_listen(given, bearing, marked, counted, quiet, rules) if given else (), told, rules)
+    _complain(result, everything=as_json or quiet)
+    click.echo(_rendered(result, as_json=as_json, quiet=quiet))
+    sys.exit(_exit_code(result))
+
+
+def _taken_apart(argument: str, rules: Rules) -> Given:
+    key, sign, file = argument.partition("=")
+    label, colon, side = key.partition(":")
+    if not sign or not file:
+        raise InputError(
+            f"{argument}: it is not said what was done in this recording",
+            hint=f"Write LABEL=FILE, hand={Path(argument.rstrip('=')).name or 'spin.m4a'} say; "
+            f"labels are {', '.join(rules.labels)}.",
+        )
+    _known_label(label, argument, rules)
+    if colon and (side not in SIDES or label not in SIDED):
+        raise InputError(
+            f"{argument}: no side can be told so",
+            hint=f"A side is one of {', '.join(SIDES)}, and goes with {' or '.join(SIDED)}: hand:drive=FILE say.",
+        )
+    return Given(key, label, side or None, Path(file))
+
+
+def _known_label(label: str, where: str, rules: Rules) -> None:
+    if label not in rules.labels:
+        raise InputError(
+            f"{where}: {label or 'nothing'} is no label known here",
+            hint=f"Use one of {', '.join(rules.labels)}.",
+        )
+
+
+def _told(heard: Iterable[str], not_heard: Iterable[str], rules: Rules) -> list[Answer]:
+    from acoustic.triage.evidence import told
+
+    yes, no = dict.fromkeys(heard), dict.fromkeys(not_heard)
+    for option, labels in (("--heard", yes), ("--not-heard", no)):
+        for label in labels:
+            _known_label(label, f"{option} {label}", rules)
+    both = [label for label in yes if label in no]
+    if both:
+        raise InputError(
+            f"{both[0]} is said to be heard and not heard",
+            hint="Leave both out where it comes and goes, or listen once more.",
+        )
+    return [told(rules.labels[label], heard=label in yes) for label in (*yes, *no)]
+
+
+def _by_key(texts: Iterable[str], option: str, given: Sequence[Given]) -> dict[str, str]:
+    """Sort LABEL=VALUE by label; each must mean one recording."""
+    sorted_out: dict[str, str] = {}
+    keys = [one.key for one in given]
+    for text in texts:
+        key, _, value = text.partition("=")
+        if not value or keys.count(key) != 1 or key in sorted_out:
+            raise InputError(
+                f"{option} {text}: it must name one of the recordings given: {', '.join(keys) or 'none'}",
+                hint=f"Write {option} {keys[0] if keys else 'hand'}=..., once for a recording; "
+                "a label given twice needs a side to be told apart.",
+            )
+        sorted_out[key] = value
+    return sorted_out
+
+
+def _number(text: str, key: str) -> float:
+    try:
+        turns = float(text)
+    except ValueError:
+        turns = math.nan
+    if not 0 < turns <= MOST_TURNS:
+        raise InputError(
+            f"--turns {key}={text}; a number above 0 and at most {MOST_TURNS:g} is needed",
+            hint="Count the crank's turns from the push until it stands, half turns too: hand=9.5 say.",
+        )
+    return turns
+
+
+def _listen(
+    given: Sequence[Given],
+    bearing: BearingChoice,
+    marks: dict[str, str],
+    counted_turns: dict[str, float],
+    quiet: bool,
+    rules: Rules,
+) -> tuple[Heard, ...]:
+    """Check every recording as `acoustic check` does, and keep what the triage needs of it."""
+    from acoustic.model import SpeedRequest
+    from acoustic.pipeline import check_recording
+    from acoustic.plugins import load_toolbox
+    from acoustic.triage.evidence import read_evidence
+
+    meant, toolbox, progress = bearing.resolve(), load_toolbox(), Progress(quiet=quiet)
+    heard = []
+    for one in given:
+        request = SpeedRequest(
+            marks=Path(marks[one.key]) if one.key in marks else None,
+            counted_turns=counted_turns.get(one.key),
+            spin=SPINS.get(one.label),
+        )
+        for side, channel in SIDES[one.side] if one.side else ((None, None),):
+            progress(f"{one.key}: {one.path.name}")
+            analysis = check_recording(one.path, bearing=meant, request=request, toolbox=toolbox, channel=channel)
+            heard.append(read_evidence(analysis, rules.labels[one.label], side))
+    return tuple(heard)
+
+
+def _complain(result: Triage, *, everything: bool) -> None:
+    """Say on stderr what failed, and what could not be used where the report will not."""
+    for failure in result.failures:
+        click.echo(f"acoustic: plugin {failure.plugin} failed ({failure.stage}): {failure.error}", err=True)
+    for heard in result.recordings if everything else ():
+        if not heard.used:
+            click.echo(f"acoustic: {heard.analysis.recording.path.name}: {'; '.join(heard.notes)}.", err=True)
+
+
+def _rendered(result: Triage, *, as_json: bool, quiet: bool) -> str:
+    if as_json:
+        from acoustic.report.triage_document import to_json
+
+        return to_json(result)
+    from acoustic.report.triage_text import headline, to_text
+
+    return headline(result) if quiet else to_text(result)
+
+
+def _exit_code(result: Triage) -> int:
+    if result.failures:
+        return EXIT_PLUGIN_FAILED
+    return EXIT_DONE if result.answers else EXIT_UNUSABLE

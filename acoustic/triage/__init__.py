@@ -1,0 +1,1 @@
+"""Several recordings of one bike: where the creak comes from."""

@@ -1,0 +1,140 @@
+"""The whole triage: recordings and words in, ranked sources, next recording and order of checks out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from acoustic.grade import CAUTIONS
+from acoustic.model import Failure
+from acoustic.triage.evidence import Answer, Heard
+from acoustic.triage.next_recording import NextRecording, next_recording
+from acoustic.triage.ranking import Ranked, rank
+from acoustic.triage.rules import Rules
+from acoustic.triage.side import SideVerdict, compare_sides
+
+Certainty = Literal["likely", "open", "undecided"]
+LIKELY = 0.4  # the least share of a leader that is called likely
+AHEAD = 2.0  # and how many times the next one's share it must have
+
+
+@dataclass(frozen=True, slots=True)
+class Triage:
+    """The result, the one source for every kind of output.
+
+    Attributes
+    ----------
+    level : {'likely', 'open', 'undecided'}
+        One source leads; several do; nothing is known, or a plugin failed.
+    because : tuple of str
+    ranked : tuple of Ranked
+        The likeliest first; without answers, as before anything was heard.
+    next : NextRecording or None
+    checks : tuple of str
+        Codes of the sources in the order to check by hand.
+    recordings : tuple of Heard
+    told : tuple of Answer
+    side : SideVerdict or None
+    failures : tuple of Failure
+    cautions : tuple of str
+    rules : Rules
+    """
+
+    level: Certainty
+    because: tuple[str, ...]
+    ranked: tuple[Ranked, ...]
+    next: NextRecording | None
+    checks: tuple[str, ...]
+    recordings: tuple[Heard, ...]
+    told: tuple[Answer, ...]
+    side: SideVerdict | None
+    failures: tuple[Failure, ...]
+    cautions: tuple[str, ...]
+    rules: Rules
+
+    @property
+    def answers(self) -> tuple[Answer, ...]:
+        """All that was told and measured."""
+        return (*self.told, *(answer for heard in self.recordings for answer in heard.answers))
+
+
+def triage(recordings: Sequence[Heard], told: Sequence[Answer], rules: Rules) -> Triage:
+    """Say where the creak comes from.
+
+    Parameters
+    ----------
+    recordings : sequence of Heard
+    told : sequence of Answer
+        What the rider heard without a recording.
+    rules : Rules
+
+    Returns
+    -------
+    Triage
+        The order of the arguments does not matter to the ranking.
+    """
+    answers = [*told, *(answer for heard in recordings for answer in heard.answers)]
+    ranked = rank(answers, rules)
+    failures = tuple(dict.fromkeys(failure for heard in recordings for failure in heard.failures))
+    level, because = _verdict(ranked, answers, failures, rules)
+    served = {heard.label for heard in recordings if heard.used}
+    return Triage(
+        level=level,
+        because=because,
+        ranked=ranked,
+        next=next_recording(ranked, answers, served, rules),
+        checks=hand_order(ranked, rules),
+        recordings=tuple(recordings),
+        told=tuple(told),
+        side=compare_sides(recordings),
+        failures=failures,
+        cautions=(*rules.cautions, *CAUTIONS),
+        rules=rules,
+    )
+
+
+def hand_order(ranked: Iterable[Ranked], rules: Rules) -> tuple[str, ...]:
+    """Order the checks so that the source is found in the least time on average.
+
+    Parameters
+    ----------
+    ranked : iterable of Ranked
+    rules : Rules
+
+    Returns
+    -------
+    tuple of str
+        By share per minute. With two neighbours of shares p, q and times s, t, first p
+        then q costs p s + q (s + t) where the source is one of them; the other way round
+        costs p s more by p t and less by q s, so p goes first where p / s > q / t.
+    """
+    return tuple(
+        one.source for one in sorted(ranked, key=lambda one: -one.share / rules.sources[one.source].minutes)
+    )
+
+
+def _verdict(
+    ranked: Sequence[Ranked], answers: Sequence[Answer], failures: Sequence[Failure], rules: Rules
+) -> tuple[Certainty, tuple[str, ...]]:
+    first, second = ranked[:2]
+    name = rules.sources[first.source].words
+    if failures:
+        because = [f"plugin {failure.plugin} failed: {failure.error}" for failure in failures]
+        if answers:
+            because.append(f"without it, what was found points to: {name}")
+        return "undecided", tuple(dict.fromkeys(because))
+    if not answers:
+        return "undecided", ("nothing given tells one source from another",)
+    if first.share >= LIKELY and first.share >= AHEAD * second.share:
+        return "likely", (_reason(first, rules),)
+    return "open", (
+        f"{name} comes first, {rules.sources[second.source].words} next; neither is clear of the other",
+    )
+
+
+def _reason(first: Ranked, rules: Rules) -> str:
+    if not first.speaks_for:
+        return "the other sources are spoken against"
+    best = first.speaks_for[0]
+    return f"{rules.labels[best.answer.label].words}: {best.answer.said}; {best.why}"
