@@ -141,8 +141,9 @@ def _rough(matched: Spectra, times_s: Floats) -> Floats:
     sums = _at_speeds(matched, times_s, middles_s, speeds)
     speeds = np.concatenate([-speeds[:0:-1], speeds])
     phases = np.arange(PHASES) / PHASES
-    ahead = np.exp(2j * np.pi * np.outer(np.arange(1, FEWER_HARMONICS + 1), phases)).astype(np.complex64)
-    score = (sums @ ahead).real
+    # At all phases at once: the real part of the harmonics' sum.
+    harmonics = np.concatenate([np.zeros_like(sums[:, :, :1]), sums], axis=2)
+    score = PHASES / 2 * np.fft.irfft(harmonics, PHASES, axis=2)
     phase = phases[score.argmax(axis=2)]
     chosen = _steadiest(score.max(axis=2), phase, speeds)
     speed, rows = speeds[chosen], np.arange(middles_s.size)
