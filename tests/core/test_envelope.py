@@ -83,6 +83,38 @@ class TestBands:
             white_bank().power[0, 0] = 1.0
 
 
+# IEC 61260-1:2014, class 1: frequency over mid-band frequency of third-octave filters, least and most
+# attenuation [dB] from there on outward (read from a transcription).
+CLASS_1 = (
+    (1.0, -0.4, 0.4),
+    (1.02667, -0.4, 0.5),
+    (1.05575, -0.4, 0.7),
+    (1.08746, -0.4, 1.4),
+    (1.1219, -0.4, 5.3),
+    (1.1222, 1.2, np.inf),
+    (1.29437, 16.6, np.inf),
+    (1.88173, 40.5, np.inf),
+    (3.05365, 60.0, np.inf),
+    (5.39195, 70.0, np.inf),
+)
+
+
+class TestMask:
+    @pytest.mark.parametrize("middle", [501.187, 1000.0, 3162.28])
+    @pytest.mark.parametrize("side", [1, -1])
+    @pytest.mark.parametrize(("ratio", "least_db", "most_db"), CLASS_1)
+    def test_the_bands_keep_to_class_1(
+        self, ratio: float, least_db: float, most_db: float, side: int, middle: float
+    ) -> None:
+        """A swelling and fading sine, so that the filter and not its sudden start is measured."""
+        frequency_hz = middle * ratio**side
+        sound = tone(frequency_hz, WHITE_HZ, seconds=3.0) * np.hanning(3 * WHITE_HZ) ** 2
+        bank = band_bank(sound, sample_rate_hz=WHITE_HZ, top_hz=18000.0)
+        power = bank.power[row_of(bank, middle)].sum() * bank.frame_s
+        attenuation_db = 10 * np.log10(np.sum(sound**2) / WHITE_HZ / max(power, 1e-30))
+        assert least_db <= attenuation_db <= most_db
+
+
 class TestPower:
     @pytest.mark.parametrize("rate_hz", [48000, 44100])
     @pytest.mark.parametrize("middle", [125.893, 501.187, 1995.26, 7943.28, 15848.9])
