@@ -71,8 +71,12 @@ RULES = (
     ),
 )
 
+# Rust pits rings all round, and pits roughen the running noise as well (the same tables).
 BOTH_RINGS = Rule(
     "both rings", ANY, "replace", "both rings carry damage, as rust or worn-out raceways make", REPLACE
+)
+CORRODED = Rule(
+    "corrosion", ANY, "replace", "it runs rough and both rings strike: corroded or worn out all round", REPLACE
 )
 
 # A bearing is clean only if each of these was judged.
@@ -104,7 +108,8 @@ def grade(findings: Sequence[Finding], quality: Quality, failures: Sequence[Fail
     """
     rules = [rule for finding in findings if finding.detected if (rule := _rule_for(finding))]
     if {"outer_raceway", "inner_raceway"} <= {rule.condition for rule in rules}:
-        rules.insert(0, BOTH_RINGS)
+        rough = any(rule.condition == "rumble" for rule in rules)
+        rules.insert(0, CORRODED if rough else BOTH_RINGS)
     if failures:
         return _not_judged(failures, rules)
     if not quality.usable or not findings:

@@ -7,7 +7,7 @@ from typing import Any, get_args
 
 import pytest
 
-from acoustic.grade import ANY, BOTH_RINGS, ORDER, RULES, Rule, at_or_past, grade
+from acoustic.grade import ANY, BOTH_RINGS, CORRODED, ORDER, RULES, Rule, at_or_past, grade
 from acoustic.model import CONDITIONS, Failure, Finding, Level, Problem, Quality
 
 USABLE = Quality()
@@ -105,6 +105,7 @@ def test_both_rings_damaged_call_for_a_new_bearing() -> None:
     verdict = grade(rings, USABLE, [])
     assert verdict.level == "replace"
     assert verdict.because[0] == BOTH_RINGS.because
+    assert grade([*rings, finding("rumble")], USABLE, []).because[0] == CORRODED.because
     one = [rings[0], finding("inner_raceway", -20.0, detected=False)]
     assert grade(one, USABLE, []).level == "watch"
 
