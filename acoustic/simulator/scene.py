@@ -25,11 +25,16 @@ class SpinPlan:
     ----------
     defects : mapping as tuple of (str, float)
         Part ('outer_raceway', 'inner_raceway', 'ball', 'cage', 'pitted',
-        'grit', 'creak') and level [dB].
+        'grit', 'creak', 'chain', 'jockey') and level [dB].
     spin : {'hand', 'pedal', 'steady'}
         Pushed and left to coast; pedalled; driven.
     still_s : (float, float)
         Still time before and after [s].
+    chainring, jockey : int
+        Teeth: 'chain' strikes at every tooth of the chainring, 'jockey' once a turn of
+        a jockey wheel.
+    runout : float
+        Share by which the chain's strikes swing over a turn of the chainring.
     running_db : float
         The bearing's own smooth running noise.
     notch : (float, float)
@@ -58,6 +63,9 @@ class SpinPlan:
     pits: int = 18
     grit_per_turn: float = 9.0
     creaks_per_turn: int = 1
+    chainring: int = 50
+    jockey: int = 11
+    runout: float = 0.3
     running_db: float = -3.0
     waviness: float = 0.05
     notch: tuple[float, float] = (2.0, 0.0)
@@ -211,6 +219,12 @@ def _defect(
         train = strikes.grit_strikes(total_turns=total, per_turn=plan.grit_per_turn, rng=rng)
     elif part == "creak":
         train = strikes.creak_strikes(total_turns=total, per_turn=plan.creaks_per_turn, rng=rng)
+    elif part in ("chain", "jockey"):
+        order = plan.chainring / (plan.jockey if part == "jockey" else 1)
+        runout = plan.runout if part == "chain" else 0.0
+        train = strikes.geared_strikes(total_turns=total, order=order, runout=runout, rng=rng)
+        # Chain and derailleur ring otherwise than the shell.
+        response = ringing.frame_response(plan.sample_rate_hz, rng)
     else:
         train = strikes.ring_strikes(
             plan.geometry,

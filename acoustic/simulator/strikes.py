@@ -11,6 +11,9 @@ from acoustic.core.geometry import BearingGeometry, defect_orders
 
 Floats = NDArray[np.float64]
 
+LINK_SPREAD = 0.2  # of the log of a strike's strength, from link to link
+LINK_PLAY = 0.03  # of a strike's place over the interval, from link to link
+
 
 @dataclass(frozen=True, slots=True)
 class Strikes:
@@ -164,3 +167,33 @@ def creak_strikes(*, total_turns: float, per_turn: int, rng: np.random.Generator
         strength.append(rng.lognormal(0.0, 0.4) * rng.uniform(0.6, 1.4, slips.size))
     order = np.argsort(np.concatenate(turns))
     return Strikes(np.concatenate(turns)[order], np.concatenate(strength)[order])
+
+
+def geared_strikes(*, total_turns: float, order: float, runout: float, rng: np.random.Generator) -> Strikes:
+    """Strikes of what the chain turns: links landing on teeth, a jockey wheel's flaw.
+
+    Parameters
+    ----------
+    total_turns : float
+        Turns of the crank to cover.
+    order : float
+        Strikes a crank turn, > 0: the chainring's teeth R for the links that land on
+        it, R / J for what a jockey wheel of J teeth makes once a turn of its own.
+    runout : float
+        Share by which the strength swings once a crank turn, as over a chainring
+        out of true, 0 to 1.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Strikes
+
+    Notes
+    -----
+    Teeth count: no strike may slip, so the errors of single ones (a link's play) do
+    not add up. Each link of the polygon meets its tooth with a small knock.
+    """
+    turns = (np.arange(int(total_turns * order)) + rng.uniform()) / order
+    angle = 2 * np.pi * turns + rng.uniform(0, 2 * np.pi)
+    strength = (1 + runout * np.cos(angle)) * np.exp(LINK_SPREAD * rng.standard_normal(turns.size))
+    return Strikes(np.sort(turns + LINK_PLAY / order * rng.standard_normal(turns.size)), strength)
