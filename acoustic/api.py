@@ -22,6 +22,7 @@ from acoustic.core.clicks import (
     rhythm,
 )
 from acoustic.core.clock import ClockFit, clock_offset
+from acoustic.core.drivetrain import DriveOrder
 from acoustic.core.envelope import BandBank, band_bank, running_level
 from acoustic.core.geometry import BearingGeometry, DefectOrders, defect_orders
 from acoustic.core.gyro import (
@@ -55,8 +56,10 @@ from acoustic.marks import motion_from_marks, motion_from_train
 from acoustic.model import (
     CONDITIONS,
     Bearing,
+    Drivetrain,
     Evidence,
     Finding,
+    HeardDrivetrain,
     Hearing,
     Motion,
     Problem,
@@ -83,8 +86,11 @@ __all__ = [
     "ClockFit",
     "Comb",
     "DefectOrders",
+    "DriveOrder",
+    "Drivetrain",
     "Evidence",
     "Finding",
+    "HeardDrivetrain",
     "Hearing",
     "InputError",
     "Locked",

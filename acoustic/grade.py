@@ -40,6 +40,10 @@ REPLACE = (
     "Replace the bearing and inspect its seat: measure the bore, look for corrosion, and check that both seats "
     "are in line before a new one goes in."
 )
+CHAIN_OFF = (
+    "Clean and lubricate the chain, look over sprockets and jockey wheels for wear and stiffness, and record the "
+    "bearing again with the chain off."
+)
 DO_NOT_RIDE = "Do not ride on it: a bearing that breaks up can seize, wind the crank loose or damage the frame."
 
 RULES = (
@@ -69,6 +73,7 @@ RULES = (
         "it runs tight",
         "Ease the preload until the play just goes; if it stays tight, pull the bearing and see whether it frees.",
     ),
+    Rule("drivetrain", ANY, "watch", "the drivetrain strikes as it runs; that is not the bearing", CHAIN_OFF),
 )
 
 # Rust pits rings all round, and pits roughen the running noise as well (the same tables).

@@ -13,12 +13,14 @@ import numpy as np
 from acoustic import __version__
 from acoustic.core.angle import angle_levels, without_fixed_angle
 from acoustic.core.clicks import find_clicks, without
+from acoustic.core.drivetrain import drive_combs, heard_chain
 from acoustic.core.envelope import band_bank
 from acoustic.core.geometry import BearingGeometry
+from acoustic.core.lines import Comb
 from acoustic.core.quality import bandwidth_hz, running_rms
 from acoustic.core.rings import PartEvidence, weigh_parts
 from acoustic.core.scale import part_chances
-from acoustic.core.spectra import band_runs, order_spectra
+from acoustic.core.spectra import OrderSpectra, band_runs, order_spectra
 from acoustic.core.still import over_room
 from acoustic.core.stray import stray_beat
 from acoustic.errors import InputError, MotionError, PluginError
@@ -28,9 +30,11 @@ from acoustic.hookspecs import Detector, QualityCheck, Reader
 from acoustic.model import (
     Analysis,
     Bearing,
+    Drivetrain,
     Failure,
     Finding,
     HeardBeat,
+    HeardDrivetrain,
     Hearing,
     Motion,
     Problem,
@@ -56,6 +60,7 @@ MOST_TURNS = 128.0
 BEAT_SPREAD = 0.003
 FITTING = 0.5  # less, and the beat is none of this bearing's
 NAMED = 0.98  # a part is named where the others together are less likely than the rest
+BY_EAR = ("sound", "turns")  # sources that rest on the bearing's own beat
 NINE_IN_TEN = 1.645  # standard deviations that hold a normal value nine times in ten
 
 
@@ -65,6 +70,7 @@ def check_recording(
     bearing: Bearing,
     request: SpeedRequest,
     toolbox: Toolbox,
+    drivetrain: Drivetrain | None = None,
     talk: Talk = lambda line: None,
     channel: int | None = None,
 ) -> Analysis:
@@ -80,6 +86,8 @@ def check_recording(
         What the user said of the motion.
     toolbox : Toolbox
         The loaded plugins.
+    drivetrain : Drivetrain or None
+        Teeth of what the chain runs over; None where not given, or the chain is off.
     talk : callable
         Told in a few words what is being done.
     channel : int or None
@@ -117,7 +125,7 @@ def check_recording(
         problems += _too_few_turns(motion)
     if motion is not None and not any(problem.voids == "any" for problem in problems):
         talk("listening")
-        hearing = hear(recording, motion, bearing)
+        hearing = hear(recording, motion, bearing, drivetrain)
         recording = hearing.recording
         problems += _quality(toolbox.quality_checks, recording, hearing, failures)
         if not any(problem.voids == "any" for problem in problems):
@@ -243,8 +251,8 @@ def _middle_turns(motion: Motion) -> Motion:
     return replace(motion, times_s=np.interp(turns, motion.turns, motion.times_s), turns=turns)
 
 
-def hear(recording: Recording, motion: Motion, bearing: Bearing) -> Hearing:
-    """Filter in time, read in crank angle, and weigh the lines of every part of the bearing."""
+def hear(recording: Recording, motion: Motion, bearing: Bearing, drivetrain: Drivetrain | None = None) -> Hearing:
+    """Filter in time, read in crank angle, and weigh the lines of every part of bearing and drivetrain."""
     top_hz = min(TOP_HZ, bandwidth_hz(recording.heard, recording.sample_rate_hz))
     motion = _middle_turns(motion)
     fastest_hz = float(motion.speed_hz.max())
@@ -266,10 +274,13 @@ def hear(recording: Recording, motion: Motion, bearing: Bearing) -> Hearing:
     if motion.beat is not None:
         # The scale was read off one part of one of them, which so lies at its very place.
         geometries, nats, spread = _as_read(motion.beat, geometries), (), BEAT_SPREAD
-    weighed = weigh_parts(spectra, levels, geometries, speed_spread=spread, count_nats=nats)
+    open_because = _no_drivetrain(motion, drivetrain)
+    drive = () if open_because else _drive_combs(drivetrain, spectra, motion)
+    weighed = weigh_parts(spectra, levels, geometries, speed_spread=spread, count_nats=nats, drive=drive)
     parts = weighed.parts
-    if motion.source in ("sound", "turns"):
-        parts = tuple(_with_open_scale(part, motion.beat) for part in parts)
+    if motion.source in BY_EAR:
+        # With the chain on, the beat that the speed rests on may be the chain's.
+        parts = tuple(_with_open_scale(part, None if drivetrain else motion.beat) for part in parts)
     step = Step("band bank", BY, {"top_hz": round(top_hz), "frame_rate_hz": round(1 / bank.frame_s)})
     return Hearing(
         recording=recording.then(step),
@@ -280,10 +291,28 @@ def hear(recording: Recording, motion: Motion, bearing: Bearing) -> Hearing:
         levels=levels,
         spectra=spectra,
         parts=parts,
+        drivetrain=HeardDrivetrain(drivetrain, weighed.drive, open_because),
         counts=weighed.counts,
         stray=stray_beat(weighed.left, levels),
         clicks=without(find_clicks(bank), motion.own_clicks_s),
     )
+
+
+def _no_drivetrain(motion: Motion, drivetrain: Drivetrain | None) -> str:
+    """Why the drivetrain's lines cannot be looked for; empty where they can."""
+    if motion.source in BY_EAR:
+        return "the crank's angle is known by ear alone"
+    if drivetrain is None and motion.spin == "hand":
+        return "no tooth counts were given, and a crank spun by hand needs no chain"
+    return ""
+
+
+def _drive_combs(drivetrain: Drivetrain | None, spectra: OrderSpectra, motion: Motion) -> tuple[Comb, ...]:
+    """The drivetrain's combs from the teeth given, or that of the chain that stands out most."""
+    spread = motion.relative_uncertainty / NINE_IN_TEN
+    if drivetrain is None:
+        return (heard_chain(spectra, speed_spread=spread),)
+    return drive_combs(drivetrain.orders, speed_spread=spread)
 
 
 def _as_read(beat: HeardBeat, geometries: tuple[BearingGeometry, ...]) -> tuple[BearingGeometry, ...]:

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
+from acoustic.cli.drivetrain_options import drivetrain_options
 from acoustic.cli.progress import Progress
 from acoustic.cli.speed_options import speed_options
 from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE, InputError
 
 if TYPE_CHECKING:
-    from acoustic.model import Analysis, SpeedRequest
+    from acoustic.model import Analysis, Drivetrain, SpeedRequest
 
 PICTURES = (".png", ".svg")
 
@@ -23,6 +24,7 @@ PICTURES = (".png", ".svg")
 @click.argument("recording", type=click.Path(path_type=Path))
 @bearing_options
 @speed_options
+@drivetrain_options
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
 @click.option(
     "--plot",
@@ -44,6 +46,7 @@ def check(
     quiet: bool,
     fail_on: Any,
     request: SpeedRequest,
+    drivetrain: Drivetrain | None,
 ) -> None:
     """Judge RECORDING: find the crank's motion, match the bearing's defect orders, grade it.
 
@@ -52,6 +55,9 @@ def check(
     --gyro, --ticks, --turns or --speed; without any, from the best of these that the
     recording itself holds, or from the sound alone. Of several the surest is used,
     and what contradicts it is said.
+
+    Pedalled with the chain on, give --chainring, --sprocket and --jockey, so that
+    what they strike is not put down to the bearing.
 
     Keep hands, hair and sleeves clear of the spinning crank.
     """
@@ -64,6 +70,7 @@ def check(
         bearing=bearing.resolve(),
         request=request,
         toolbox=load_toolbox(),
+        drivetrain=drivetrain,
         talk=Progress(quiet=quiet),
     )
     for failure in result.failures:

@@ -17,6 +17,8 @@ HARMONICS = (2, 3, 5, 8)
 _MOST = HARMONICS[-1]
 FEWEST_TRIALS = 16
 SMEAR = 0.004  # share of the order over which slip spreads a line
+LOCKED_SMEAR = 0.0005
+SLIP_SPREAD = 0.006  # slip of a few tenths of a per cent is usual, 1-2 % happens (Randall and Antoni, from memory)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +37,15 @@ class Comb:
         Search range either side, over the order.
     balls : int
         Ball count the order was computed with; 0 where it plays no part.
+    spread : float
+        How far the order usually lies off, over the order, one standard deviation.
+    locked : bool
+        Teeth hold it to the crank, so that it cannot slip.
+    whole : bool
+        It strikes a whole number of times a turn and often, and must stand out from
+        what else sounds at fixed angles of the crank.
+    tried : int
+        Combs of which it is the best.
     """
 
     name: str
@@ -42,6 +53,15 @@ class Comb:
     sidebands: tuple[float, ...] = ()
     tolerance: float = 0.02
     balls: int = 0
+    spread: float = SLIP_SPREAD
+    locked: bool = False
+    whole: bool = False
+    tried: int = 1
+
+    @property
+    def smear(self) -> float:
+        """Share of the order over which a line is spread."""
+        return LOCKED_SMEAR if self.locked else SMEAR
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -243,6 +263,8 @@ def lines_of(match: Match, *, highest: float, cage: float) -> Floats:
     if match.comb.name.endswith("raceway") and not sides:
         # A standing ring's strikes change with each ball, and over a turn with a bent spindle or blanked ticks.
         sides = [cage, 1.0, 2.0, 3.0]
+    elif match.comb.locked and not sides:
+        sides = [1.0, 2.0]  # strikes come early and late where legs push
     offsets = np.array([0.0, *sides, *(-side for side in sides)])
     return np.unique(np.add.outer(harmonics, offsets).ravel().clip(0))
 
@@ -291,6 +313,8 @@ def backdrop(spectra: OrderSpectra, comb: Comb, *, avoid: Sequence[float], count
     room's own rhythm are all counted in.
     """
     spots = comb.order * np.geomspace(0.62, 1.6, 3 * count)
+    if comb.whole:
+        spots = np.unique(np.rint(spots))
     near = np.array([o * k for o in avoid for k in (0.5, 1.0, 2.0)] or [0.0])
     gap = np.min(np.abs(spots[:, np.newaxis] / near[np.newaxis, :].clip(1e-9) - 1), axis=1)
     free = spots[gap > comb.tolerance + 0.01]

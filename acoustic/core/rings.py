@@ -1,4 +1,4 @@
-"""Which part of the bearing carries the lines: the combs weighed against each other."""
+"""Which part of the bearing, or of the drivetrain, carries the lines: the combs weighed against each other."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from acoustic.core.angle import AngleLevels
 from acoustic.core.geometry import BearingGeometry, defect_orders
 from acoustic.core.lines import (
+    SLIP_SPREAD,
     SMEAR,
     Backdrop,
     Comb,
@@ -23,15 +24,14 @@ from acoustic.core.lines import (
     telling_runs,
     without_lines,
 )
-from acoustic.core.severity import strike_power
+from acoustic.core.severity import NOTHING, strike_power
 from acoustic.core.spectra import OrderSpectra, tempered
 
 Floats = NDArray[np.float64]
 
 PARTS = ("outer_raceway", "inner_raceway", "ball", "cage")
-# Slip of a few tenths of a per cent is usual and 1-2 % happens (Randall and Antoni 2011, from memory).
-SLIP_SPREAD = 0.006
 DECIDED = 4.6  # nats between two parts that share their lines: odds of 100 to 1
+MOST_TIMES = 4  # a ball pass may lie on this harmonic of the drivetrain's strikes, or a lower one
 SIGNIFICANT = 0.01
 FAINT = 0.016  # -18 dB: weaker lines are a sound bearing's, or the skirts of some other beat
 ECHO_TOLERANCE = 0.004
@@ -45,7 +45,7 @@ class PartEvidence:
     Attributes
     ----------
     part : str
-        One of `PARTS`.
+        One of `PARTS`, or 'chain', 'jockey' or 'hub'.
     chance : float
         Chance of lines as surprising under none, all searching counted in.
     event_ratio : float
@@ -65,6 +65,11 @@ class PartEvidence:
     loudest_run: tuple[int, int]
     rivals: tuple[str, ...] = ()
 
+    @property
+    def certain(self) -> bool:
+        """Whether its lines are there beyond doubt, and more than the skirts of others."""
+        return self.chance < SIGNIFICANT and self.event_ratio > FAINT
+
 
 def part_combs(geometry: BearingGeometry, *, speed_spread: float) -> tuple[Comb, ...]:
     """List the combs of every part of a bearing.
@@ -82,7 +87,7 @@ def part_combs(geometry: BearingGeometry, *, speed_spread: float) -> tuple[Comb,
         a cage turn for what the cage carries through it.
     """
     orders = defect_orders(geometry)
-    tolerance = min(0.035, 0.006 + 2 * math.hypot(SLIP_SPREAD, speed_spread))
+    spread = math.hypot(SLIP_SPREAD, speed_spread)
     # The ring that turns carries its spot through the load once a turn.
     sides = {f"{geometry.turning}_raceway": (1.0,), "ball": (orders.cage,)}
     return tuple(
@@ -90,8 +95,9 @@ def part_combs(geometry: BearingGeometry, *, speed_spread: float) -> tuple[Comb,
             name=part,
             order=getattr(orders, part),
             sidebands=sides.get(part, ()),
-            tolerance=tolerance,
+            tolerance=min(0.035, 0.006 + 2 * spread),
             balls=geometry.balls,
+            spread=spread,
         )
         for part in PARTS
     )
@@ -107,12 +113,14 @@ class BallCount:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Weighing:
-    """The parts of a bearing, weighed.
+    """The parts of a bearing and of the drivetrain, weighed.
 
     Attributes
     ----------
     parts : tuple of PartEvidence
         One for each of `PARTS`, in the order they were settled.
+    drive : tuple of PartEvidence
+        One for each comb of the drivetrain.
     left : OrderSpectra
         What is left when the parts found are taken out.
     counts : tuple of BallCount
@@ -120,6 +128,7 @@ class Weighing:
     """
 
     parts: tuple[PartEvidence, ...]
+    drive: tuple[PartEvidence, ...]
     left: OrderSpectra
     counts: tuple[BallCount, ...]
 
@@ -131,6 +140,7 @@ def weigh_parts(
     *,
     speed_spread: float,
     count_nats: Sequence[float] = (),
+    drive: Sequence[Comb] = (),
 ) -> Weighing:
     """Weigh every part of a bearing: the clearest first, each next on what it leaves.
 
@@ -145,46 +155,80 @@ def weigh_parts(
     count_nats : sequence of float
         What speaks for each geometry before anything is heard [nats]; where empty, the
         first is 2 ahead of the others.
+    drive : sequence of Comb
+        Of the drivetrain's parts, which compete for the same lines.
 
     Returns
     -------
     Weighing
     """
     before = count_nats or [-2.0 * (k > 0) for k in range(len(geometries))]
-    nats = {geometry.balls: value for geometry, value in zip(geometries, before, strict=True)}
-    spread = math.hypot(SLIP_SPREAD, speed_spread)
+    nats = {geometry.balls: value for geometry, value in zip(geometries, before, strict=True)} | {0: 0.0}
     combs = [comb for geometry in geometries for comb in part_combs(geometry, speed_spread=speed_spread)]
-    spectra = _without_turn_lines(spectra, [comb.order for comb in combs if comb.name != "cage"])
+    combs = [replace(comb, tried=len(geometries)) for comb in combs]
     cage = defect_orders(geometries[0]).cage
-    avoid = [comb.order for comb in combs] + [1 - cage, 1.0]
+    avoid = [comb.order for comb in (*combs, *drive)] + [1 - cage, 1.0]
+    ground = _Ground.of(spectra, (*combs, *drive))
+    combs += drive
     settled: list[PartEvidence] = []
     counts: tuple[BallCount, ...] = ()
     while combs:
-        matches = [match_comb(spectra, comb) for comb in combs]
-        best = max(matches, key=lambda match: _worth(match, spread) + nats[match.comb.balls])
-        best, rivals = _told_apart(spectra, best, matches, spread, nats)
-        counts = counts or _counts(matches, best, spread, nats)
-        rest = without_lines(spectra, lines_of(best, highest=float(spectra.orders[-1]), cage=cage), smear=SMEAR)
-        law = backdrop(rest, best.comb, avoid=avoid)
-        evidence = _evidence(best, rivals, law, levels, spectra, searched=len(geometries))
-        if any(_shadows(part, best, spectra) for part in settled) or _is_echo(spectra, best):
+        matches = [match_comb(ground.under(comb), comb) for comb in combs]
+        best = max(matches, key=lambda match: _worth(match) + nats[match.comb.balls])
+        best, rivals = _told_apart(ground, best, matches, nats)
+        seen, rest = ground.under(best.comb), ground.without(best, cage=cage)
+        if best.comb.balls:
+            counts = counts or _counts(matches, best, nats)
+        law = backdrop(rest.under(best.comb), best.comb, avoid=avoid)
+        evidence = _evidence(best, rivals, law, levels, seen, settled)
+        if any(_shadows(part, best, seen) for part in settled) or _is_echo(seen, best):
             evidence = replace(evidence, chance=1.0)
         settled.append(evidence)
         combs = [comb for comb in combs if comb.name != evidence.part]
-        if evidence.chance < SIGNIFICANT and evidence.event_ratio > FAINT:
-            spectra = rest
-            combs = [comb for comb in combs if comb.balls == evidence.match.comb.balls]
-    return Weighing(tuple(settled), spectra, counts)
+        if evidence.certain:
+            ground = rest
+            combs = [comb for comb in combs if comb.balls in (evidence.match.comb.balls or comb.balls, 0)]
+    names = {comb.name for comb in drive}
+    parts = tuple(part for part in settled if part.part not in names)
+    return Weighing(parts, tuple(part for part in settled if part.part in names), ground.plain, counts)
 
 
-def _counts(
-    matches: Sequence[Match], chosen: Match, spread: float, nats: Mapping[int, float]
-) -> tuple[BallCount, ...]:
+@dataclass(frozen=True, slots=True)
+class _Ground:
+    """What is left to explain, without the whole-turn lines and with them.
+
+    A chain's mesh lies among those, and is told from them by standing out.
+    """
+
+    plain: OrderSpectra
+    whole: OrderSpectra
+
+    @classmethod
+    def of(cls, spectra: OrderSpectra, combs: Sequence[Comb]) -> _Ground:
+        # A part near a whole number must not take itself out, and a drivetrain's higher harmonics lie low too.
+        slow = [comb for comb in combs if comb.name != "cage" and not comb.whole]
+        clear_of = [comb.order * k for comb in slow for k in range(1, 7 if comb.locked else 2)]
+        return cls(_without_turn_lines(spectra, clear_of), spectra)
+
+    def under(self, comb: Comb) -> OrderSpectra:
+        """The spectra in which a comb is looked for."""
+        return self.whole if comb.whole else self.plain
+
+    def without(self, match: Match, *, cage: float) -> _Ground:
+        """What is left when a match's lines are taken out."""
+        lines = lines_of(match, highest=float(self.plain.orders[-1]), cage=cage)
+        plain = without_lines(self.plain, lines, smear=match.comb.smear)
+        if self.whole is self.plain:
+            return _Ground(plain, plain)
+        return _Ground(plain, without_lines(self.whole, lines, smear=match.comb.smear))
+
+
+def _counts(matches: Sequence[Match], chosen: Match, nats: Mapping[int, float]) -> tuple[BallCount, ...]:
     """Weigh the ball counts by the best that each makes of the clearest lines."""
-    best = {chosen.comb.balls: _worth(chosen, spread) + nats[chosen.comb.balls]}
+    best = {chosen.comb.balls: _worth(chosen) + nats[chosen.comb.balls]}
     for match in matches:
-        if match.comb.balls != chosen.comb.balls and match.comb.name != "cage":
-            value = _worth(match, spread) + nats[match.comb.balls]
+        if match.comb.balls not in (chosen.comb.balls, 0) and match.comb.name != "cage":
+            value = _worth(match) + nats[match.comb.balls]
             best[match.comb.balls] = max(best.get(match.comb.balls, -math.inf), value)
     top = max(best.values())
     odds = {balls: math.exp(value - top) for balls, value in best.items()}
@@ -209,8 +253,15 @@ def _is_echo(spectra: OrderSpectra, match: Match) -> bool:
 
 def _shadows(part: PartEvidence, match: Match, spectra: OrderSpectra) -> bool:
     """Whether a settled part's lines lie where this one's would, so that what is left of them says nothing."""
-    certain = part.chance < SIGNIFICANT and part.event_ratio > FAINT
-    return certain and abs(part.match.order - match.order) < _reach(spectra, match)
+    return part.certain and _apart(part.match, match) < _reach(spectra, match) * (
+        0.5 if part.match.comb.locked else 1
+    )
+
+
+def _apart(other: Match, match: Match) -> float:
+    """How far a match lies from another, or from a harmonic of a drivetrain's strikes [orders]."""
+    times = max(1, round(match.order / other.order)) if other.comb.locked else 1
+    return abs(times * other.order - match.order) if times <= MOST_TIMES else math.inf
 
 
 def _reach(spectra: OrderSpectra, match: Match) -> float:
@@ -218,13 +269,9 @@ def _reach(spectra: OrderSpectra, match: Match) -> float:
     return 1.6 / spectra.turns + SMEAR * match.order
 
 
-def _worth(match: Match, spread: float) -> float:
+def _worth(match: Match) -> float:
     """Surprise, less what the shift from the computed order costs."""
-    return match.surprise - _shift_cost(match, spread)
-
-
-def _shift_cost(match: Match, spread: float) -> float:
-    return 0.5 * ((match.order / match.comb.order - 1) / spread) ** 2
+    return match.surprise - 0.5 * ((match.order / match.comb.order - 1) / match.comb.spread) ** 2
 
 
 def _evidence(
@@ -233,17 +280,17 @@ def _evidence(
     law: Backdrop,
     levels: AngleLevels,
     spectra: OrderSpectra,
-    *,
-    searched: int,
+    settled: Sequence[PartEvidence],
 ) -> PartEvidence:
+    leave_out = _geared_lines(settled, spectra) if not match.comb.locked else NOTHING
     # The run that surprises most is seldom the one in which the events stand highest.
     power, run = max(
-        (strike_power(levels, run, match.order), run)
+        (strike_power(levels, run, match.order, leave_out=leave_out), run)
         for run in (spectra.runs[row] for row in telling_runs(spectra, match))
     )
     return PartEvidence(
         part=match.comb.name,
-        chance=min(1.0, searched * law.chance(match.surprise)),
+        chance=min(1.0, match.comb.tried * law.chance(match.surprise)),
         event_ratio=power,
         match=match,
         loudest_run=run,
@@ -251,22 +298,49 @@ def _evidence(
     )
 
 
+def _geared_lines(settled: Sequence[PartEvidence], spectra: OrderSpectra) -> Floats:
+    """Harmonics of what was found of the drivetrain, which lift no part of the bearing."""
+    bases = [part.match.order for part in settled if part.match.comb.locked and part.certain]
+    return np.concatenate([NOTHING, *(base * np.arange(1, int(spectra.orders[-1] / base) + 1) for base in bases)])
+
+
 def _told_apart(
-    spectra: OrderSpectra, best: Match, matches: Sequence[Match], spread: float, nats: Mapping[int, float]
+    ground: _Ground, best: Match, matches: Sequence[Match], nats: Mapping[int, float]
 ) -> tuple[Match, tuple[str, ...]]:
     """Choose between parts whose lines lie so near that slip may blur one into the other."""
+    if best.comb.locked:
+        return best, ()
+    spectra = ground.plain
     reach = _reach(spectra, best)
-    near = [m for m in matches if m.comb.name != "cage" and abs(m.order - best.order) < reach]
+    geared = [m for m in matches if m.comb.locked and _apart(m, best) < reach and _may_be(spectra, m, best)]
+    if geared:
+        return max(geared, key=_worth), ()
+    slipping = [m for m in matches if m.comb.name != "cage" and not m.comb.locked]
+    near = [m for m in slipping if abs(m.order - best.order) < reach]
     if len({m.comb.name for m in near}) < 2 or best not in near:
         return best, ()
-    scores = [(_telling(spectra, m, spread) + nats[m.comb.balls], m) for m in near]
+    scores = [(_telling(spectra, m) + nats[m.comb.balls], m) for m in near]
     scores.sort(key=lambda pair: -pair[0])
     highest, chosen = scores[0]
     rivals = {m.comb.name for score, m in scores if highest - score < DECIDED}
     return chosen, tuple(sorted(rivals - {chosen.comb.name}))
 
 
-def _telling(spectra: OrderSpectra, match: Match, spread: float) -> float:
+def _may_be(spectra: OrderSpectra, geared: Match, match: Match) -> bool:
+    """Whether the drivetrain may make the lines that fit a part of the bearing.
+
+    At one order the shift decides, since teeth do not slip. Where the part strikes a
+    whole number of times as often, the drivetrain raises lines between the part's own.
+    """
+    times = round(match.order / geared.order)
+    if times == 1:
+        return _worth(geared) + DECIDED > _worth(match)
+    between = geared.order * np.array([k for k in range(1, 2 * times + 2) if k % times])
+    index = np.rint(between / spectra.orders[1]).astype(np.intp)
+    return float(erlang_surprise(index.size, spectra.weight[geared.run, index].sum())) > DECIDED
+
+
+def _telling(spectra: OrderSpectra, match: Match) -> float:
     """Worth of a part's main lines, and of those only it would raise: sidebands, and a ball's half orders.
 
     The latter are set against the floor about their own harmonic, since slip
@@ -286,7 +360,7 @@ def _telling(spectra: OrderSpectra, match: Match, spread: float) -> float:
         for number, place in places:
             index = min(round(place / step), power.size - 1)
             groups[number].append(float(power[index]) / floor)
-    score = _worth(main, spread)
+    score = _worth(main)
     for group in groups:
         if group:
             score += float(erlang_surprise(len(group), tempered(np.array(group)).sum())) - 1.0

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from acoustic.core.angle import AngleLevels
 
 Floats = NDArray[np.float64]
+NOTHING: Floats = np.empty(0)
 
 
-def strike_power(levels: AngleLevels, run: tuple[int, int], order: float) -> float:
+def strike_power(levels: AngleLevels, run: tuple[int, int], order: float, *, leave_out: Floats = NOTHING) -> float:
     """Mean power of regular strikes in a run of bands, over the level beneath them.
 
     Parameters
@@ -22,6 +23,8 @@ def strike_power(levels: AngleLevels, run: tuple[int, int], order: float) -> flo
         First and last band, both counted in.
     order : float
         Strikes a turn, > 0.
+    leave_out : ndarray, shape (k,)
+        Orders of another's lines: harmonics that fall on them are not counted.
 
     Returns
     -------
@@ -36,12 +39,14 @@ def strike_power(levels: AngleLevels, run: tuple[int, int], order: float) -> flo
     of 1 / (1 + N) for exponential N of mean 1 is e E1(1) = 0.596).
     """
     bands = slice(run[0], run[1] + 1)
-    loud = event_power(levels.plain[bands].mean(axis=0), order, turns=levels.turns)
-    faint = event_power(levels.compressed[bands].mean(axis=0), order, turns=levels.turns) / 0.596
-    return max(loud, faint)
+    plain, compressed = (
+        event_power(kind[bands].mean(axis=0), order, turns=levels.turns, leave_out=leave_out)
+        for kind in (levels.plain, levels.compressed)
+    )
+    return max(plain, compressed / 0.596)
 
 
-def event_power(levels: Floats, order: float, *, turns: float) -> float:
+def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats = NOTHING) -> float:
     """Mean power of regular events, over the level beneath them.
 
     Parameters
@@ -52,6 +57,8 @@ def event_power(levels: Floats, order: float, *, turns: float) -> float:
         Events a turn, > 0.
     turns : float
         Turns covered.
+    leave_out : ndarray, shape (k,)
+        Orders of another's lines: harmonics that fall on them are not counted.
 
     Returns
     -------
@@ -64,7 +71,8 @@ def event_power(levels: Floats, order: float, *, turns: float) -> float:
     every low harmonic; a smooth modulation of a sound bearing's hiss has one. So the
     strongest of six is dropped, and the result is the root of a third of the
     sum of the others' squares, which is about P for the trains heard on
-    cranks, whose coefficients fall off.
+    cranks, whose coefficients fall off. Of strikes so frequent that not all six are in
+    sight none is dropped: no ball passes that often.
     """
     n = levels.size
     taper = np.kaiser(n, 3.5)
@@ -80,8 +88,11 @@ def event_power(levels: Floats, order: float, *, turns: float) -> float:
         around = slice(max(1, round((line - 6 * half) / step)), round((line + 6 * half) / step) + 1)
         if inside.stop > spectrum.size:
             break
+        if leave_out.size and float(np.abs(leave_out - line).min()) < half + 1.2 / turns:
+            continue
         floor = float(np.median(spectrum[around])) / math.log(2)
         # Twice the floor: what grit or talk leaves in a line by luck must not read as events.
         squares.append(max(0.0, float(np.sum(spectrum[inside])) - 2 * floor * (inside.stop - inside.start)))
-    rest = sorted(squares)[:-1]
+    all_in_sight = 6 * order < levels.size / 2 / turns
+    rest = sorted(squares)[:-1] if all_in_sight else squares
     return math.sqrt(sum(rest) / len(rest) * 5 / 3) if rest else 0.0

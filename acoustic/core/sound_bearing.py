@@ -12,6 +12,9 @@ the parts with lines beyond doubt, half lay below -25 dB and 99 in 100 below -20
 parts stayed below -15. The law is wider than that on purpose. The depths are
 invented: no published table of waviness heard through air at hand speed was found.
 
+The chain, jockey wheel and hub are held to the rings' law, so that one strength is
+needed of all strikes: how loudly a clean chain runs was not measured.
+
 `FLICKER_LAW` does the same for the natural log of
 `acoustic.core.roughness.flicker`, averaged over the roughest three neighbouring
 bands, less what the still parts show: simulated sound bearings, and bearings with
@@ -32,6 +35,9 @@ EVENT_LAW_DB = {
     "inner_raceway": (-24.0, 3.0),
     "ball": (-24.0, 3.0),
     "cage": (-18.0, 4.0),
+    "chain": (-24.0, 3.0),
+    "jockey": (-24.0, 3.0),
+    "hub": (-24.0, 3.0),
 }
 FLICKER_LAW = (0.05, 0.14)
 COAST_LAW = (12.2, 1.5)
@@ -48,7 +54,7 @@ def chance_of_events(part: str, severity_db: float) -> float:
     Parameters
     ----------
     part : str
-        'outer_raceway', 'inner_raceway', 'ball' or 'cage'.
+        'outer_raceway', 'inner_raceway', 'ball' or 'cage'; 'chain', 'jockey' or 'hub'.
     severity_db : float
         Event power over running noise [dB].
 

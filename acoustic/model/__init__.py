@@ -1,6 +1,7 @@
 """The frozen objects that travel down the chain, from recording to analysis."""
 
 from acoustic.model.bearing import Bearing
+from acoustic.model.drivetrain import Drivetrain, HeardDrivetrain
 from acoustic.model.hearing import Analysis, Hearing
 from acoustic.model.motion import HeardBeat, Motion, SpeedRequest, SpeedSourceCode, Spin
 from acoustic.model.recording import Recording, Sound, Step
@@ -10,10 +11,12 @@ __all__ = [
     "CONDITIONS",
     "Analysis",
     "Bearing",
+    "Drivetrain",
     "Evidence",
     "Failure",
     "Finding",
     "HeardBeat",
+    "HeardDrivetrain",
     "Hearing",
     "Level",
     "Motion",

@@ -13,6 +13,7 @@ from acoustic.core.spectra import OrderSpectra
 from acoustic.core.still import OverRoom
 from acoustic.core.stray import StrayBeat
 from acoustic.model.bearing import Bearing
+from acoustic.model.drivetrain import HeardDrivetrain
 from acoustic.model.motion import Motion
 from acoustic.model.recording import Recording
 from acoustic.model.verdict import Failure, Finding, Quality, Verdict
@@ -37,10 +38,12 @@ class Hearing:
         Whitened order spectra of those levels.
     parts : tuple of PartEvidence
         How strongly the lines of each part of the bearing stand in the spectra.
+    drivetrain : HeardDrivetrain
+        The same of chain, jockey wheel and hub, which are no part of the bearing.
     counts : tuple of BallCount
         How likely each ball count tried is, likeliest first.
     stray : StrayBeat
-        The clearest beat that no part of the bearing makes.
+        The clearest beat that no part of the bearing or the drivetrain makes.
     clicks : Clicks
         Short clicks in the whole recording, without the speed marker's own.
     """
@@ -53,6 +56,7 @@ class Hearing:
     levels: AngleLevels
     spectra: OrderSpectra
     parts: tuple[PartEvidence, ...]
+    drivetrain: HeardDrivetrain
     counts: tuple[BallCount, ...]
     stray: StrayBeat
     clicks: Clicks

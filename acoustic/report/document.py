@@ -10,7 +10,7 @@ from typing import Any
 from acoustic import __version__
 from acoustic.core.geometry import defect_orders
 from acoustic.grade import CAUTIONS
-from acoustic.model import Analysis, Bearing, Finding, Motion, Recording
+from acoustic.model import Analysis, Bearing, Drivetrain, Finding, Motion, Recording
 
 SCHEMA = "acoustic.check/1"
 
@@ -42,6 +42,7 @@ def to_document(result: Analysis) -> dict[str, Any]:
                 {"code": p.code, "detail": p.detail, "advice": p.advice} for p in result.quality.problems
             ],
         },
+        "drivetrain": None if result.hearing is None else _drivetrain(result.hearing.drivetrain.given),
         "motion": None if result.motion is None else _motion(result.motion),
         "findings": [_finding(finding) for finding in result.findings if finding.judged],
         "grade": {
@@ -86,6 +87,12 @@ def bearing_block(bearing: Bearing) -> dict[str, Any]:
         "source": bearing.source,
         "orders": asdict(defect_orders(geometry)),
     }
+
+
+def _drivetrain(given: Drivetrain | None) -> dict[str, Any] | None:
+    if given is None:
+        return None
+    return {**asdict(given), "orders": {order.part: order.order for order in given.orders}}
 
 
 def _motion(motion: Motion) -> dict[str, Any]:

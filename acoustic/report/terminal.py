@@ -41,6 +41,7 @@ def to_text(result: Analysis) -> str:
         *_paragraphs("crank", [_motion(result.motion)]),
         *_paragraphs("bearing", [_bearing(result)]),
     ]
+    lines += _paragraphs("teeth", _teeth(result))
     lines += _paragraphs("recording", [_recording(result)])
     lines += _paragraphs("note", _notes(result))
     lines += _paragraphs("failed", (f"plugin {f.plugin} ({f.stage}): {f.error}" for f in result.failures))
@@ -78,7 +79,7 @@ def _heard(findings: Sequence[Finding]) -> list[str]:
     absent = [f for f in findings if not f.detected and f.condition != "raceway"]
     for label, group in (
         ("not heard", [f for f in absent if f.judged]),
-        ("open", [f for f in absent if not f.judged]),
+        ("open", [f for f in absent if not f.judged and f.condition != "drivetrain"]),
     ):
         lines += _paragraphs(label, [", ".join(words.CONDITION[f.condition] for f in group)] if group else [])
     return lines
@@ -125,6 +126,15 @@ def _bearing(result: Analysis) -> str:
         f"{bearing.designation}: {geometry.balls} balls of {geometry.ball_diameter_mm:g} mm on "
         f"{geometry.pitch_diameter_mm:g} mm, {counts[bearing.balls_source]}{next_best}"
     )
+
+
+def _teeth(result: Analysis) -> list[str]:
+    """Orders of the drivetrain, where its teeth were given."""
+    given = None if result.hearing is None else result.hearing.drivetrain.given
+    if given is None:
+        return []
+    told = ", ".join(f"{words.DRIVE[order.part]} {order.order:.4g}" for order in given.orders)
+    return [f"a crank turn makes: {told}"]
 
 
 def _recording(result: Analysis) -> str:

@@ -24,6 +24,7 @@ SOURCE = {
     "film": "from the film",
     "sound": "from the sound alone",
 }
+DRIVE = {"chain": "chain links", "jockey": "jockey wheel turns", "hub": "hub turns", "pedal": "pedal turns"}
 SPIN = {"hand": "spun by hand", "pedal": "pedalled", "steady": "turned steadily"}
 
 

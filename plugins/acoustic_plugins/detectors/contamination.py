@@ -38,6 +38,8 @@ class Contamination:
         """Judge the clicks that keep no rhythm against those of the still parts."""
         import numpy as np
 
+        if hearing.drivetrain.covers_noise:
+            return [_not_judged("a running chain crackles by itself; take it off")]
         motion, clicks = hearing.motion, hearing.clicks
         turning = (clicks.times_s >= motion.start_s) & (clicks.times_s < motion.stop_s)
         quiet_count, quiet_s = _quiet(hearing, clicks.times_s.tolist())
@@ -68,6 +70,17 @@ class Contamination:
                 evidence=Evidence(),
             )
         ]
+
+
+def _not_judged(why: str) -> Finding:
+    return Finding(
+        condition="contamination",
+        detected=False,
+        false_alarm_probability=1.0,
+        severity_db=None,
+        detail=f"dirt could not be judged: {why}",
+        judged=False,
+    )
 
 
 def _quiet(hearing: Hearing, times_s: Sequence[float]) -> tuple[int, float]:

@@ -37,6 +37,8 @@ class Rumble:
         import numpy as np
 
         motion, bank = hearing.motion, hearing.bank
+        if hearing.drivetrain.covers_noise:
+            return [_not_judged("a running chain sounds rough by itself; take it off")]
         strikes_hz = float(motion.speed_hz.max()) * defect_orders(hearing.bearing.geometry).inner_raceway
         if strikes_hz > FASTEST_STRIKES_HZ:
             return [_not_judged("it turns too fast to part roughness from regular strikes")]

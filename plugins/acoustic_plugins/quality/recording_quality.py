@@ -147,6 +147,16 @@ def _by_ear(hearing: Hearing) -> list[Problem]:
     motion = hearing.motion
     if motion.source not in ("sound", "turns"):
         return []
+    if hearing.drivetrain.given is not None:
+        return [
+            Problem(
+                "chain_on",
+                "the crank's speed is known by the sound's own beat alone, and with the chain on that may be the "
+                "chain's",
+                "Take the chain off, or give the crank's angle: film it (--film) or mark every turn (--marks).",
+                voids="clean",
+            )
+        ]
     if motion.beat is None:
         return [
             Problem(
@@ -244,7 +254,8 @@ def _stray(hearing: Hearing) -> list[Problem]:
     import numpy as np
 
     motion, stray = hearing.motion, hearing.stray
-    known = [part.event_ratio for part in hearing.parts if part.chance < RHYTHM_HEARD]
+    heard = (*hearing.parts, *hearing.drivetrain.parts)
+    known = [part.event_ratio for part in heard if part.chance < RHYTHM_HEARD]
     severity_db = 10 * np.log10(max(stray.event_ratio, 1e-9))
     clear = max(stray.chance, chance_of_events("outer_raceway", float(severity_db))) <= DETECTION_CHANCE
     clicks_s = hearing.clicks.times_s

@@ -1,0 +1,120 @@
+"""What the chain turns: orders from tooth counts, and the combs that compete with the bearing's parts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from acoustic.core.lines import Comb, match_combs
+from acoustic.core.spectra import OrderSpectra
+
+# Teeth that bicycles have (common practice); past them a number was mistyped.
+CHAINRING_TEETH = (20, 70)
+SPROCKET_TEETH = (8, 60)
+JOCKEY_TEETH = (8, 20)
+# Teeth cannot slip, but the angle is only known so well between its marks.
+LOCKED_SPREAD = 0.0004
+WIDEST_SEARCH = 0.01
+UNKNOWN_TEETH = (20, 60)  # chainrings looked for by ear
+
+
+@dataclass(frozen=True, slots=True)
+class DriveOrder:
+    """How often a part of the drivetrain comes round or strikes.
+
+    Attributes
+    ----------
+    part : str
+        'chain', 'jockey', 'hub' or 'pedal'.
+    order : float
+        Times a crank turn.
+    derivation : str
+        How it follows from the tooth counts.
+    """
+
+    part: str
+    order: float
+    derivation: str
+
+
+def drive_orders(
+    chainring: int, *, sprocket: int | None = None, jockey: int | None = None
+) -> tuple[DriveOrder, ...]:
+    """Compute the orders of the drivetrain from its tooth counts.
+
+    Parameters
+    ----------
+    chainring, sprocket, jockey : int
+        Teeth, > 0; None where not known.
+
+    Returns
+    -------
+    tuple of DriveOrder
+
+    Notes
+    -----
+    From a chain's geometry, one link a tooth: over a turn of the crank R links pass
+    every wheel in the chain's way, and a wheel of N teeth turns R / N times. Pedals
+    turn once a crank turn on their axles, whatever the teeth.
+    """
+    orders = [DriveOrder("chain", float(chainring), f"{chainring} links land on the chainring's teeth in a turn")]
+    for part, teeth in (("jockey", jockey), ("hub", sprocket)):
+        if teeth is not None:
+            orders.append(DriveOrder(part, chainring / teeth, f"{chainring} links turn a wheel of {teeth} teeth"))
+    return (*orders, DriveOrder("pedal", 1.0, "a pedal turns once on its axle in a turn of the crank"))
+
+
+def drive_combs(orders: Sequence[DriveOrder], *, speed_spread: float) -> tuple[Comb, ...]:
+    """List the combs of the drivetrain's parts.
+
+    Parameters
+    ----------
+    orders : sequence of DriveOrder
+    speed_spread : float
+        Relative uncertainty of the speed, one standard deviation.
+
+    Returns
+    -------
+    tuple of Comb
+        None for the pedals: what comes once a turn is set aside before anything is weighed.
+        The chain's strikes swing with the chainring's runout once a turn, and come early
+        and late with the legs' push twice a turn.
+    """
+    spread = math.hypot(LOCKED_SPREAD, speed_spread)
+    return tuple(
+        Comb(
+            name=order.part,
+            order=order.order,
+            sidebands=(1.0, 2.0) if order.part == "chain" else (),
+            tolerance=min(WIDEST_SEARCH, 2 * spread),
+            spread=spread,
+            locked=True,
+            whole=order.part == "chain",
+        )
+        for order in orders
+        if order.part != "pedal"
+    )
+
+
+def heard_chain(spectra: OrderSpectra, *, speed_spread: float) -> Comb:
+    """Find the chainring, from 20 to 60 teeth, whose mesh surprises most.
+
+    Parameters
+    ----------
+    spectra : OrderSpectra
+    speed_spread : float
+        Relative uncertainty of the speed, one standard deviation.
+
+    Returns
+    -------
+    Comb
+        That it was searched for among all is counted in `tried`.
+    """
+    first, last = UNKNOWN_TEETH
+    (comb,) = drive_combs([DriveOrder("chain", float(first), "heard")], speed_spread=speed_spread)
+    matches = match_combs(spectra, comb, np.arange(first, last + 1, dtype=float))
+    best = max(matches, key=lambda match: match.surprise)
+    return replace(best.comb, tried=len(matches))

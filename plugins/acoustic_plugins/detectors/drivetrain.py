@@ -1,0 +1,90 @@
+"""Drivetrain: chain, jockey wheel and hub, from their lines in the order spectra."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from acoustic.api import (
+    DETECTION_CHANCE,
+    Evidence,
+    Finding,
+    Hearing,
+    PartEvidence,
+    chance_of_events,
+    hookimpl,
+)
+
+ACOUSTIC_API = (1, 0)
+
+WORDS = {
+    "chain": "the chain's links on the chainring",
+    "jockey": "a jockey wheel",
+    "hub": "the rear hub",
+}
+FAINTEST_DB = -40.0
+
+
+class DrivetrainLines:
+    """Judges what strikes at the pace of the teeth: no part of the bearing."""
+
+    name = "drivetrain"
+    summary = "regular strikes at the pace of chain, jockey wheel or rear hub"
+    conditions = ("drivetrain",)
+
+    def detect(self, hearing: Hearing) -> Sequence[Finding]:
+        """Judge the part of the drivetrain that stands out most."""
+        heard = hearing.drivetrain
+        if heard.open_because:
+            return [_not_judged(heard.open_because)]
+        tried = len(heard.parts)
+        judged = [(min(1.0, tried * _chance(part)), -part.event_ratio, part) for part in heard.parts]
+        chance, _, part = min(judged, key=lambda one: one[:2])
+        first, last = part.loudest_run
+        return [
+            Finding(
+                condition="drivetrain",
+                detected=chance <= DETECTION_CHANCE,
+                false_alarm_probability=chance,
+                severity_db=max(FAINTEST_DB, _level_db(part)),
+                detail=_detail(chance, part, by_ear=heard.given is None),
+                evidence=Evidence(
+                    order=part.match.order,
+                    expected_order=part.match.comb.order,
+                    harmonics=part.match.harmonics,
+                    band_hz=hearing.bank.edges_hz(first, last),
+                ),
+            )
+        ]
+
+
+def _level_db(part: PartEvidence) -> float:
+    return 10 * math.log10(max(part.event_ratio, 1e-9))
+
+
+def _chance(part: PartEvidence) -> float:
+    return max(part.chance, chance_of_events(part.part, _level_db(part)))
+
+
+def _detail(chance: float, part: PartEvidence, *, by_ear: bool) -> str:
+    if chance > DETECTION_CHANCE:
+        return "no rhythm of chain, jockey wheel or hub"
+    taken = ", of so many teeth by ear" if by_ear else ""
+    return f"strikes {part.match.comb.order:.4g} times a turn, as {WORDS[part.part]} would{taken}: not the bearing"
+
+
+def _not_judged(why: str) -> Finding:
+    return Finding(
+        condition="drivetrain",
+        detected=False,
+        false_alarm_probability=1.0,
+        severity_db=None,
+        detail=f"chain, jockey wheel and hub were not listened for: {why}",
+        judged=False,
+    )
+
+
+@hookimpl
+def acoustic_detectors() -> Sequence[DrivetrainLines]:
+    """Offer the judge of the drivetrain."""
+    return [DrivetrainLines()]
