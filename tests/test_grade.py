@@ -7,11 +7,10 @@ from typing import Any, get_args
 
 import pytest
 
-from acoustic.grade import ANY, BOTH_RINGS, CORRODED, ORDER, RULES, Rule, at_or_past, grade
+from acoustic.grade import ANY, BOTH_RINGS, CORRODED, NEEDED_FOR_CLEAN, ORDER, RULES, Rule, at_or_past, grade
 from acoustic.model import CONDITIONS, Failure, Finding, Level, Problem, Quality
 
 USABLE = Quality()
-# 'drivetrain' is a sound of the chain or sprockets: heard, named, and no fault of the bearing.
 GRADED = sorted({rule.condition for rule in RULES})
 STEP_DB = 0.01
 
@@ -34,8 +33,8 @@ def rank(level: str) -> int:
     return [*ORDER, "undecided"].index(level)
 
 
-def test_every_condition_but_the_drivetrain_has_a_rule() -> None:
-    assert set(GRADED) == set(CONDITIONS) - {"drivetrain"}
+def test_every_condition_has_a_rule() -> None:
+    assert set(GRADED) == set(CONDITIONS)
     assert {rule.level for rule in RULES} <= {"watch", "service", "replace"}
     assert {*ORDER, "undecided"} == set(get_args(Level))
 
@@ -151,9 +150,18 @@ def test_nothing_judged_is_not_clean(quality: Quality) -> None:
 @pytest.mark.parametrize("condition", CONDITIONS)
 @pytest.mark.parametrize("severity_db", [None, -60.0, 0.0, 60.0])
 def test_anything_detected_is_not_clean(condition: str, severity_db: float | None) -> None:
-    """A sound of the chain is no fault of the bearing, so it alone leaves the grade where it is."""
     level = grade([finding(condition, severity_db), finding("ball", detected=False)], USABLE, []).level
-    assert (level == "clean") == (condition == "drivetrain")
+    assert level in ("watch", "service", "replace")
+
+
+@pytest.mark.parametrize("severity_db", [None, -60.0, 0.0, 60.0])
+def test_the_drivetrain_is_not_the_bearing(severity_db: float | None) -> None:
+    """However loud, it calls for a look at the chain and another recording, and nothing at the bearing."""
+    verdict = grade([finding("drivetrain", severity_db)], USABLE, [])
+    assert verdict.level == "watch"
+    assert "not the bearing" in verdict.because[0]
+    assert "chain off" in verdict.advice[0]
+    assert "drivetrain" not in NEEDED_FOR_CLEAN
 
 
 @pytest.mark.parametrize(

@@ -242,7 +242,7 @@ def _bins(line: float, reach: float, step: float) -> slice:
     return slice(max(0, round((line - reach) / step)), max(0, round((line + reach) / step)) + 1)
 
 
-def lines_of(match: Match, *, highest: float, cage: float) -> Floats:
+def lines_of(match: Match, *, highest: float, cage: float | None = None) -> Floats:
     """List every line that a matched defect may raise: harmonics, turn and cage sidebands.
 
     Parameters
@@ -250,8 +250,8 @@ def lines_of(match: Match, *, highest: float, cage: float) -> Floats:
     match : Match
     highest : float
         Highest order wanted.
-    cage : float
-        Cage order.
+    cage : float or None
+        Cage order; without it, only the lines that are sure.
 
     Returns
     -------
@@ -260,7 +260,7 @@ def lines_of(match: Match, *, highest: float, cage: float) -> Floats:
     base = match.order / 2 if match.comb.name == "ball" else match.order
     harmonics = base * np.arange(1, int(highest / base) + 1)
     sides = [side * k for side in match.comb.sidebands for k in (1, 2, 3, 4)]
-    if match.comb.name.endswith("raceway") and not sides:
+    if match.comb.name.endswith("raceway") and not sides and cage is not None:
         # A standing ring's strikes change with each ball, and over a turn with a bent spindle or blanked ticks.
         sides = [cage, 1.0, 2.0, 3.0]
     elif match.comb.locked and not sides:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from acoustic.core.angle import AngleLevels
 from acoustic.core.geometry import BearingGeometry, defect_orders
+from acoustic.core.ground import Ground
 from acoustic.core.lines import (
     SLIP_SPREAD,
     SMEAR,
@@ -19,10 +20,8 @@ from acoustic.core.lines import (
     Match,
     backdrop,
     erlang_surprise,
-    lines_of,
     match_comb,
     telling_runs,
-    without_lines,
 )
 from acoustic.core.severity import NOTHING, strike_power
 from acoustic.core.spectra import OrderSpectra, tempered
@@ -168,7 +167,7 @@ def weigh_parts(
     combs = [replace(comb, tried=len(geometries)) for comb in combs]
     cage = defect_orders(geometries[0]).cage
     avoid = [comb.order for comb in (*combs, *drive)] + [1 - cage, 1.0]
-    ground = _Ground.of(spectra, (*combs, *drive))
+    ground = Ground.of(spectra, (*combs, *drive))
     combs += drive
     settled: list[PartEvidence] = []
     counts: tuple[BallCount, ...] = ()
@@ -190,37 +189,7 @@ def weigh_parts(
             combs = [comb for comb in combs if comb.balls in (evidence.match.comb.balls or comb.balls, 0)]
     names = {comb.name for comb in drive}
     parts = tuple(part for part in settled if part.part not in names)
-    return Weighing(parts, tuple(part for part in settled if part.part in names), ground.plain, counts)
-
-
-@dataclass(frozen=True, slots=True)
-class _Ground:
-    """What is left to explain, without the whole-turn lines and with them.
-
-    A chain's mesh lies among those, and is told from them by standing out.
-    """
-
-    plain: OrderSpectra
-    whole: OrderSpectra
-
-    @classmethod
-    def of(cls, spectra: OrderSpectra, combs: Sequence[Comb]) -> _Ground:
-        # A part near a whole number must not take itself out, and a drivetrain's higher harmonics lie low too.
-        slow = [comb for comb in combs if comb.name != "cage" and not comb.whole]
-        clear_of = [comb.order * k for comb in slow for k in range(1, 7 if comb.locked else 2)]
-        return cls(_without_turn_lines(spectra, clear_of), spectra)
-
-    def under(self, comb: Comb) -> OrderSpectra:
-        """The spectra in which a comb is looked for."""
-        return self.whole if comb.whole else self.plain
-
-    def without(self, match: Match, *, cage: float) -> _Ground:
-        """What is left when a match's lines are taken out."""
-        lines = lines_of(match, highest=float(self.plain.orders[-1]), cage=cage)
-        plain = without_lines(self.plain, lines, smear=match.comb.smear)
-        if self.whole is self.plain:
-            return _Ground(plain, plain)
-        return _Ground(plain, without_lines(self.whole, lines, smear=match.comb.smear))
+    return Weighing(parts, tuple(part for part in settled if part.part in names), ground.slipping, counts)
 
 
 def _counts(matches: Sequence[Match], chosen: Match, nats: Mapping[int, float]) -> tuple[BallCount, ...]:
@@ -305,12 +274,12 @@ def _geared_lines(settled: Sequence[PartEvidence], spectra: OrderSpectra) -> Flo
 
 
 def _told_apart(
-    ground: _Ground, best: Match, matches: Sequence[Match], nats: Mapping[int, float]
+    ground: Ground, best: Match, matches: Sequence[Match], nats: Mapping[int, float]
 ) -> tuple[Match, tuple[str, ...]]:
     """Choose between parts whose lines lie so near that slip may blur one into the other."""
     if best.comb.locked:
         return best, ()
-    spectra = ground.plain
+    spectra = ground.slipping
     reach = _reach(spectra, best)
     geared = [m for m in matches if m.comb.locked and _apart(m, best) < reach and _may_be(spectra, m, best)]
     if geared:
@@ -365,18 +334,3 @@ def _telling(spectra: OrderSpectra, match: Match) -> float:
         if group:
             score += float(erlang_surprise(len(group), tempered(np.array(group)).sum())) - 1.0
     return score
-
-
-def _without_turn_lines(spectra: OrderSpectra, orders: Sequence[float]) -> OrderSpectra:
-    """Take out whole-turn lines where they are certain: a loose arm or a rubbing guard is no ball pass.
-
-    Only the first six turn lines decide, and of those only what lies clear of
-    `orders`: a ball pass near a whole number must not take itself out.
-    """
-    lines = [k for k in range(1, 7) if all(abs(k - order) > 0.35 for order in orders)]
-    index = np.rint(np.array(lines) / spectra.orders[1]).astype(np.intp)
-    surprise = float(erlang_surprise(index.size, spectra.weight[:, index].sum(axis=1)).max()) if lines else 0.0
-    if surprise < math.log(len(spectra.runs)) + 12:
-        return spectra
-    whole = np.arange(1.0, float(spectra.orders[-1]))
-    return without_lines(spectra, whole, smear=0.0, half=0.7 / spectra.turns)
