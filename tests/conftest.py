@@ -34,6 +34,7 @@ COMMON: dict[str, Any] = {
     "level": 0.005,
     "seed": 7,
 }
+PEDALLED: dict[str, Any] = {"spin": "pedal", "start_hz": 1.25, "duration_s": 14.0}
 # Plain cases, far from any limit, so that a shifted threshold does not turn them over.
 CASES: dict[str, dict[str, Any]] = {
     "sound": {},
@@ -50,6 +51,10 @@ CASES: dict[str, dict[str, Any]] = {
     "steady_outer": {"spin": "steady", "start_hz": 1.25, "defects": (("outer_raceway", 5.0),)},
     "short": {"duration_s": 7.0, "turns": 6.5},
     "short_outer": {"duration_s": 7.0, "turns": 6.5, "defects": (("outer_raceway", 5.0),)},
+    # Strikes of the drivetrain as strong as a defect's; chain of 50 links a turn, jockey wheels of 11 teeth.
+    "pedalled": PEDALLED,
+    "chain": {**PEDALLED, "defects": (("chain", 5.0),)},
+    "jockey": {**PEDALLED, "defects": (("jockey", 5.0),)},
     "far_away": {"running_db": -25.0, "high_hz": 9000.0},
 }
 KEPT_HEARINGS = 6  # each takes some ten megabytes
@@ -192,7 +197,7 @@ def _switched(spin: Spin) -> NDArray[np.float64]:
 
 @pytest.fixture(scope="session")
 def hearing_of(spin_of: Callable[..., Spin], recording_of: Callable[..., Any]) -> Callable[..., Any]:
-    """Hear a case by its true marks: (case, gain=1.0, own_clicks_s=None, **changes of the plan) -> Hearing.
+    """Hear a case by its true marks: (case, gain=1.0, own_clicks_s, drivetrain, **changes of the plan) -> Hearing.
 
     The last few are kept, since one test after another asks for the same.
     """
@@ -202,15 +207,17 @@ def hearing_of(spin_of: Callable[..., Spin], recording_of: Callable[..., Any]) -
 
     kept: dict[str, Any] = {}
 
-    def hearing(case: str = "sound", *, gain: float = 1.0, own_clicks_s: Any = None, **changes: Any) -> Any:
-        key = repr((case, gain, own_clicks_s, changes))
+    def hearing(
+        case: str = "sound", *, gain: float = 1.0, own_clicks_s: Any = None, drivetrain: Any = None, **changes: Any
+    ) -> Any:
+        key = repr((case, gain, own_clicks_s, drivetrain, changes))
         if key not in kept:
-            kept[key] = heard(case, gain, own_clicks_s, **changes)
+            kept[key] = heard(case, gain, own_clicks_s, drivetrain, **changes)
         while len(kept) > KEPT_HEARINGS:
             del kept[next(iter(kept))]
         return kept[key]
 
-    def heard(case: str, gain: float, own_clicks_s: Any, **changes: Any) -> Any:
+    def heard(case: str, gain: float, own_clicks_s: Any, drivetrain: Any, **changes: Any) -> Any:
         recording = recording_of(case, gain=gain, **changes)
         motion = motion_from_marks(
             spin_of(case, **changes).marks_s,
@@ -220,7 +227,7 @@ def hearing_of(spin_of: Callable[..., Spin], recording_of: Callable[..., Any]) -
         )
         if own_clicks_s is not None:
             motion = replace(motion, own_clicks_s=own_clicks_s)
-        return hear(recording, motion, resolve_bearing(name="6805"))
+        return hear(recording, motion, resolve_bearing(name="6805"), drivetrain)
 
     return hearing
 

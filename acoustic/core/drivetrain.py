@@ -18,6 +18,7 @@ JOCKEY_TEETH = (8, 20)
 # Teeth cannot slip, but the angle is only known so well between its marks.
 LOCKED_SPREAD = 0.0004
 WIDEST_SEARCH = 0.01
+AS_THE_LEGS = 0.05
 UNKNOWN_TEETH = (20, 60)  # chainrings looked for by ear
 
 
@@ -79,7 +80,8 @@ def drive_combs(orders: Sequence[DriveOrder], *, speed_spread: float) -> tuple[C
     Returns
     -------
     tuple of Comb
-        None for the pedals: what comes once a turn is set aside before anything is weighed.
+        None for the pedals, nor for a wheel that turns as often as they or the legs push,
+        once or twice a turn: what comes so is set aside before anything is weighed.
         The chain's strikes swing with the chainring's runout once a turn, and come early
         and late with the legs' push twice a turn.
     """
@@ -95,7 +97,7 @@ def drive_combs(orders: Sequence[DriveOrder], *, speed_spread: float) -> tuple[C
             whole=order.part == "chain",
         )
         for order in orders
-        if order.part != "pedal"
+        if min(abs(order.order - legs) for legs in (1.0, 2.0)) > AS_THE_LEGS
     )
 
 
@@ -115,6 +117,7 @@ def heard_chain(spectra: OrderSpectra, *, speed_spread: float) -> Comb:
     """
     first, last = UNKNOWN_TEETH
     (comb,) = drive_combs([DriveOrder("chain", float(first), "heard")], speed_spread=speed_spread)
-    matches = match_combs(spectra, comb, np.arange(first, last + 1, dtype=float))
-    best = max(matches, key=lambda match: match.surprise)
-    return replace(best.comb, tried=len(matches))
+    # A neighbour's sidebands take in the mesh's own line: the lines alone choose.
+    plain = match_combs(spectra, replace(comb, sidebands=()), np.arange(first, last + 1, dtype=float))
+    best = max(plain, key=lambda match: match.surprise)
+    return replace(comb, order=best.comb.order, tried=len(plain))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from acoustic.core.lines import Comb, Match, erlang_surprise, lines_of, without_lines
+from acoustic.core.lines import SMEAR, Comb, Match, erlang_surprise, lines_of, without_lines
 from acoustic.core.spectra import OrderSpectra
 
 
@@ -52,17 +52,17 @@ class Ground:
 
     def without(self, match: Match, *, cage: float) -> Ground:
         """What is left when a match's lines are taken out."""
-        highest, smear = float(self.slipping.orders[-1]), match.comb.smear
+        highest = float(self.slipping.orders[-1])
         every = lines_of(match, highest=highest, cage=cage)
-        slipping = without_lines(self.slipping, every, smear=smear)
+        slipping = without_lines(self.slipping, every, smear=SMEAR)
         if not self.geared:
             return replace(self, slipping=slipping)
         sure = every if match.comb.locked else lines_of(match, highest=highest)
         return replace(
             self,
             slipping=slipping,
-            locked=without_lines(self.locked, sure, smear=smear),
-            whole=without_lines(self.whole, sure, smear=smear),
+            locked=without_lines(self.locked, sure, smear=SMEAR),
+            whole=without_lines(self.whole, sure, smear=SMEAR),
         )
 
 

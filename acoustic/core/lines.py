@@ -16,8 +16,7 @@ Floats = NDArray[np.float64]
 HARMONICS = (2, 3, 5, 8)
 _MOST = HARMONICS[-1]
 FEWEST_TRIALS = 16
-SMEAR = 0.004  # share of the order over which slip spreads a line
-LOCKED_SMEAR = 0.0005
+SMEAR = 0.004  # share of the order over which slip spreads a line, or an angle that is only so well known
 SLIP_SPREAD = 0.006  # slip of a few tenths of a per cent is usual, 1-2 % happens (Randall and Antoni, from memory)
 
 
@@ -57,11 +56,6 @@ class Comb:
     locked: bool = False
     whole: bool = False
     tried: int = 1
-
-    @property
-    def smear(self) -> float:
-        """Share of the order over which a line is spread."""
-        return LOCKED_SMEAR if self.locked else SMEAR
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -259,7 +253,8 @@ def lines_of(match: Match, *, highest: float, cage: float | None = None) -> Floa
     """
     base = match.order / 2 if match.comb.name == "ball" else match.order
     harmonics = base * np.arange(1, int(highest / base) + 1)
-    sides = [side * k for side in match.comb.sidebands for k in (1, 2, 3, 4)]
+    times = (1, 2) if match.comb.locked else (1, 2, 3, 4)
+    sides = [side * k for side in match.comb.sidebands for k in times]
     if match.comb.name.endswith("raceway") and not sides and cage is not None:
         # A standing ring's strikes change with each ball, and over a turn with a bent spindle or blanked ticks.
         sides = [cage, 1.0, 2.0, 3.0]

@@ -30,6 +30,7 @@ Floats = NDArray[np.float64]
 
 PARTS = ("outer_raceway", "inner_raceway", "ball", "cage")
 DECIDED = 4.6  # nats between two parts that share their lines: odds of 100 to 1
+STANDS = 4.0  # power over the floor of a line that is there; noise shows it once in 55
 MOST_TIMES = 4  # a ball pass may lie on this harmonic of the drivetrain's strikes, or a lower one
 SIGNIFICANT = 0.01
 FAINT = 0.016  # -18 dB: weaker lines are a sound bearing's, or the skirts of some other beat
@@ -306,7 +307,9 @@ def _may_be(spectra: OrderSpectra, geared: Match, match: Match) -> bool:
         return _worth(geared) + DECIDED > _worth(match)
     between = geared.order * np.array([k for k in range(1, 2 * times + 2) if k % times])
     index = np.rint(between / spectra.orders[1]).astype(np.intp)
-    return float(erlang_surprise(index.size, spectra.weight[geared.run, index].sum())) > DECIDED
+    # One line alone may be another's: most of them must stand.
+    weight = np.minimum(spectra.weight[geared.run, index], STANDS)
+    return float(erlang_surprise(index.size, weight.sum())) > DECIDED
 
 
 def _telling(spectra: OrderSpectra, match: Match) -> float:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.core.angle import AngleLevels
+from acoustic.core.lines import SMEAR
 
 Floats = NDArray[np.float64]
 NOTHING: Floats = np.empty(0)
@@ -88,7 +89,7 @@ def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats
         around = slice(max(1, round((line - 6 * half) / step)), round((line + 6 * half) / step) + 1)
         if inside.stop > spectrum.size:
             break
-        if leave_out.size and float(np.abs(leave_out - line).min()) < half + 1.2 / turns:
+        if leave_out.size and float(np.abs(leave_out - line).min()) < half + 1.2 / turns + SMEAR * line:
             continue
         floor = float(np.median(spectrum[around])) / math.log(2)
         # Twice the floor: what grit or talk leaves in a line by luck must not read as events.

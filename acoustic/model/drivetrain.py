@@ -8,6 +8,8 @@ from acoustic.core.drivetrain import DriveOrder, drive_orders
 from acoustic.core.rings import PartEvidence
 from acoustic.core.sound_bearing import DETECTION_CHANCE
 
+HINT = 0.1  # chance, or power over the running level
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drivetrain:
@@ -50,5 +52,12 @@ class HeardDrivetrain:
 
     @property
     def covers_noise(self) -> bool:
-        """Whether a running chain is heard, which crackles and runs rough by itself."""
-        return any(part.part == "chain" and part.chance <= DETECTION_CHANCE for part in self.parts)
+        """Whether a running chain is heard, which crackles and runs rough by itself.
+
+        Where its teeth were given the chain is on, and a mere hint of it is enough.
+        """
+        chain = next((part for part in self.parts if part.part == "chain"), None)
+        if chain is None:
+            return False
+        hint = self.given is not None and (chain.chance <= HINT or chain.event_ratio >= HINT)
+        return hint or chain.chance <= DETECTION_CHANCE

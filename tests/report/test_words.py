@@ -7,6 +7,7 @@ from typing import get_args
 
 import pytest
 
+from acoustic.core.drivetrain import drive_orders
 from acoustic.model import CONDITIONS, SpeedSourceCode, Spin
 from acoustic.report import words
 
@@ -14,10 +15,11 @@ from acoustic.report import words
 def test_every_code_has_words() -> None:
     assert set(words.CONDITION) == set(CONDITIONS)
     assert set(words.SOURCE) == set(get_args(SpeedSourceCode))
+    assert set(words.DRIVE) == {order.part for order in drive_orders(50, sprocket=17, jockey=11)}
     assert set(words.SPIN) == set(get_args(Spin))
 
 
-@pytest.mark.parametrize("table", [words.CONDITION, words.SOURCE, words.SPIN])
+@pytest.mark.parametrize("table", [words.CONDITION, words.SOURCE, words.SPIN, words.DRIVE])
 def test_words_are_no_codes(table: dict[str, str]) -> None:
     for told in table.values():
         assert "_" not in told
