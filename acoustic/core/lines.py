@@ -258,7 +258,10 @@ def lines_of(match: Match, *, highest: float, cage: float | None = None) -> Floa
     if match.comb.name.endswith("raceway") and not sides and cage is not None:
         # A standing ring's strikes change with each ball, and over a turn with a bent spindle or blanked ticks.
         sides = [cage, 1.0, 2.0, 3.0]
-    elif match.comb.locked and not sides:
+    elif match.comb.whole:
+        # So fast that errors of the angle from mark to mark spread its lines by half a turn.
+        sides = [0.5, *sides]
+    elif match.comb.locked:
         sides = [1.0, 2.0]  # strikes come early and late where legs push
     offsets = np.array([0.0, *sides, *(-side for side in sides)])
     return np.unique(np.add.outer(harmonics, offsets).ravel().clip(0))

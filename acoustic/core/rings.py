@@ -20,6 +20,7 @@ from acoustic.core.lines import (
     Match,
     backdrop,
     erlang_surprise,
+    lines_of,
     match_comb,
     telling_runs,
 )
@@ -223,9 +224,9 @@ def _is_echo(spectra: OrderSpectra, match: Match) -> bool:
 
 def _shadows(part: PartEvidence, match: Match, spectra: OrderSpectra) -> bool:
     """Whether a settled part's lines lie where this one's would, so that what is left of them says nothing."""
-    return part.certain and _apart(part.match, match) < _reach(spectra, match) * (
-        0.5 if part.match.comb.locked else 1
-    )
+    # Teeth do not slip: farther off, the higher harmonics lie clear of theirs.
+    share = 0.5 if part.match.comb.locked else 1.0
+    return part.certain and _apart(part.match, match) < share * _reach(spectra, match)
 
 
 def _apart(other: Match, match: Match) -> float:
@@ -269,9 +270,19 @@ def _evidence(
 
 
 def _geared_lines(settled: Sequence[PartEvidence], spectra: OrderSpectra) -> Floats:
-    """Harmonics of what was found of the drivetrain, which lift no part of the bearing."""
-    bases = [part.match.order for part in settled if part.match.comb.locked and part.certain]
-    return np.concatenate([NOTHING, *(base * np.arange(1, int(spectra.orders[-1] / base) + 1) for base in bases)])
+    """Lines of what was found of the drivetrain, which lift no part of the bearing.
+
+    Of a wheel the harmonics alone: with their sidebands they would leave little to measure.
+    """
+    highest = float(spectra.orders[-1])
+    found = [part.match for part in settled if part.match.comb.locked and part.certain]
+    lines = [
+        lines_of(match, highest=highest)
+        if match.comb.whole
+        else match.order * np.arange(1, int(highest / match.order) + 1)
+        for match in found
+    ]
+    return np.concatenate([NOTHING, *lines])
 
 
 def _told_apart(
@@ -280,11 +291,10 @@ def _told_apart(
     """Choose between parts whose lines lie so near that slip may blur one into the other."""
     if best.comb.locked:
         return best, ()
-    spectra = ground.slipping
-    reach = _reach(spectra, best)
-    geared = [m for m in matches if m.comb.locked and _apart(m, best) < reach and _may_be(spectra, m, best)]
+    geared = [m for m in matches if m.comb.locked and _may_be(ground, m, best)]
     if geared:
         return max(geared, key=_worth), ()
+    spectra, reach = ground.slipping, _reach(ground.slipping, best)
     slipping = [m for m in matches if m.comb.name != "cage" and not m.comb.locked]
     near = [m for m in slipping if abs(m.order - best.order) < reach]
     if len({m.comb.name for m in near}) < 2 or best not in near:
@@ -296,13 +306,20 @@ def _told_apart(
     return chosen, tuple(sorted(rivals - {chosen.comb.name}))
 
 
-def _may_be(spectra: OrderSpectra, geared: Match, match: Match) -> bool:
+def _may_be(ground: Ground, geared: Match, match: Match) -> bool:
     """Whether the drivetrain may make the lines that fit a part of the bearing.
 
-    At one order the shift decides, since teeth do not slip. Where the part strikes a
-    whole number of times as often, the drivetrain raises lines between the part's own.
+    A chain's few, broad lines may, where the part has little else to show. Of a wheel at
+    the part's own order the shift decides, since teeth do not slip. Where the part strikes
+    a whole number of times as often, a wheel raises lines between the part's own.
     """
-    times = round(match.order / geared.order)
+    spectra = ground.slipping
+    if geared.comb.whole:
+        left = ground.without(geared).slipping
+        return geared.surprise > DECIDED and match_comb(left, match.comb).surprise < match.surprise / 2
+    if _apart(geared, match) > _reach(spectra, match):
+        return False
+    times = max(1, round(match.order / geared.order))
     if times == 1:
         return _worth(geared) + DECIDED > _worth(match)
     between = geared.order * np.array([k for k in range(1, 2 * times + 2) if k % times])

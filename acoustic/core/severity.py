@@ -92,8 +92,9 @@ def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats
         if leave_out.size and float(np.abs(leave_out - line).min()) < half + 1.2 / turns + SMEAR * line:
             continue
         floor = float(np.median(spectrum[around])) / math.log(2)
-        # Twice the floor: what grit or talk leaves in a line by luck must not read as events.
-        squares.append(max(0.0, float(np.sum(spectrum[inside])) - 2 * floor * (inside.stop - inside.start)))
+        # What grit or talk leaves in a line by luck must not read as events, a chain's uneven links still less.
+        luck = (3 if leave_out.size else 2) * floor * (inside.stop - inside.start)
+        squares.append(max(0.0, float(np.sum(spectrum[inside])) - luck))
     all_in_sight = 6 * order < levels.size / 2 / turns
     rest = sorted(squares)[:-1] if all_in_sight else squares
     return math.sqrt(sum(rest) / len(rest) * 5 / 3) if rest else 0.0

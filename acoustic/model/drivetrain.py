@@ -56,8 +56,7 @@ class HeardDrivetrain:
 
         Where its teeth were given the chain is on, and a mere hint of it is enough.
         """
-        chain = next((part for part in self.parts if part.part == "chain"), None)
-        if chain is None:
-            return False
-        hint = self.given is not None and (chain.chance <= HINT or chain.event_ratio >= HINT)
-        return hint or chain.chance <= DETECTION_CHANCE
+        if any(part.chance <= DETECTION_CHANCE for part in self.parts):
+            return True
+        chain = [part for part in self.parts if part.part == "chain" and self.given is not None]
+        return any(part.chance <= HINT or part.event_ratio >= HINT for part in chain)

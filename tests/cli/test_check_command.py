@@ -146,6 +146,30 @@ def test_numbers_in_place_of_a_name(acoustic: Run, taken: Take) -> None:
     assert (found["bearing"]["designation"], found["bearing"]["balls_source"]) == ("as given", "given")
 
 
+def test_the_drivetrain_is_named_by_its_teeth(acoustic: Run, taken: Take) -> None:
+    """By hand: 50 links a turn, 50/17 = 2.941 turns of the hub, 50/11 = 4.545 of a jockey wheel."""
+    made = taken("jockey")
+    call = ["check", made.path, "--bearing", "6805", "--marks", made.marks]
+    teeth = ["--chainring", 50, "--sprocket", 17, "--jockey", 11]
+    document = acoustic(*call, *teeth, "--json").document
+    assert detected(document) == {"drivetrain"}
+    assert document["grade"]["level"] == "watch"
+    assert document["drivetrain"]["orders"] == pytest.approx(
+        {"chain": 50.0, "hub": 2.941, "jockey": 4.545, "pedal": 1.0}, abs=5e-4
+    )
+    assert document["drivetrain"]["chainring"] == 50
+    text = acoustic(*call, *teeth).stdout
+    assert "jockey wheel turns 4.545" in text
+    assert "chain off" in text.partition("next")[2]
+
+
+def test_without_teeth_nothing_is_said_of_them(judged: Any, acoustic: Run, call: Any) -> None:
+    document = judged("sound", "marks").document
+    assert document["drivetrain"] is None
+    assert "drivetrain" not in {finding["condition"] for finding in document["findings"]}
+    assert "drivetrain" not in acoustic(*call("sound", "marks")).stdout
+
+
 def test_the_ball_count_is_heard_where_makers_differ(acoustic: Run, taken: Take) -> None:
     """15 balls pass the outer ring 15 x (1 - 3.5/31)/2 = 6.65 times a turn, 16 balls 7.10 times."""
     made = taken("outer", geometry=BearingGeometry(balls=15, ball_diameter_mm=3.5, pitch_diameter_mm=31.0))

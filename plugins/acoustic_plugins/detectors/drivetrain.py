@@ -69,8 +69,10 @@ def _chance(part: PartEvidence) -> float:
 def _detail(chance: float, part: PartEvidence, *, by_ear: bool) -> str:
     if chance > DETECTION_CHANCE:
         return "no rhythm of chain, jockey wheel or hub"
-    taken = ", of so many teeth by ear" if by_ear else ""
-    return f"strikes {part.match.comb.order:.4g} times a turn, as {WORDS[part.part]} would{taken}: not the bearing"
+    counted = " (teeth counted by ear)" if by_ear else ""
+    return (
+        f"strikes {part.match.comb.order:.4g} times a turn, as {WORDS[part.part]} would{counted}: not the bearing"
+    )
 
 
 def _not_judged(why: str) -> Finding:
