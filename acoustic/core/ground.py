@@ -50,8 +50,8 @@ class Ground:
         """The spectra in which a comb is looked for."""
         return self.whole if comb.whole else self.locked if comb.locked else self.slipping
 
-    def without(self, match: Match, *, cage: float | None = None) -> Ground:
-        """What is left when a match's lines are taken out; a part of the bearing's depend on the cage's order."""
+    def without(self, match: Match, *, cage: float) -> Ground:
+        """What is left when a match's lines are taken out."""
         highest = float(self.slipping.orders[-1])
         every = lines_of(match, highest=highest, cage=cage)
         slipping = without_lines(self.slipping, every, smear=SMEAR)

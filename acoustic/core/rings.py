@@ -23,6 +23,7 @@ from acoustic.core.lines import (
     lines_of,
     match_comb,
     telling_runs,
+    without_lines,
 )
 from acoustic.core.severity import NOTHING, strike_power
 from acoustic.core.spectra import OrderSpectra, tempered
@@ -315,7 +316,8 @@ def _may_be(ground: Ground, geared: Match, match: Match) -> bool:
     """
     spectra = ground.slipping
     if geared.comb.whole:
-        left = ground.without(geared).slipping
+        lines = lines_of(geared, highest=float(spectra.orders[-1]))
+        left = without_lines(spectra, lines, smear=SMEAR)
         return geared.surprise > DECIDED and match_comb(left, match.comb).surprise < match.surprise / 2
     if _apart(geared, match) > _reach(spectra, match):
         return False
