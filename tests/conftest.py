@@ -202,8 +202,8 @@ def hearing_of(spin_of: Callable[..., Spin], recording_of: Callable[..., Any]) -
     The last few are kept, since one test after another asks for the same.
     """
     from acoustic.bearings import resolve_bearing
+    from acoustic.listen import hear
     from acoustic.marks import motion_from_marks
-    from acoustic.pipeline import hear
 
     kept: dict[str, Any] = {}
 

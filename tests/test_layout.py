@@ -39,6 +39,7 @@ LAYERS = (
     "acoustic.guard",
     "acoustic.speed",
     "acoustic.grade",
+    "acoustic.listen",
     "acoustic.pipeline",
     "acoustic.triage*",
     "acoustic.report*",

@@ -16,9 +16,10 @@ import numpy as np
 from spins import GEOMETRIES
 
 from acoustic.core.geometry import BearingGeometry
+from acoustic.listen import hear
 from acoustic.marks import motion_from_marks
 from acoustic.model import Bearing, Drivetrain, Failure, Recording
-from acoustic.pipeline import detect, hear
+from acoustic.pipeline import detect
 from acoustic.plugins import Toolbox, load_toolbox
 from acoustic.simulator import SpinPlan, simulate
 

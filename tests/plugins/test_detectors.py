@@ -14,7 +14,7 @@ from acoustic_plugins.detectors.rumble import Rumble
 
 from acoustic.api import Finding, find_clicks
 from acoustic.core.geometry import BearingGeometry
-from acoustic.pipeline import hear
+from acoustic.listen import hear
 
 HearingOf = Callable[..., Any]
 RINGS = ("outer_raceway", "inner_raceway", "ball")

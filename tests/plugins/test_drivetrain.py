@@ -15,8 +15,8 @@ from acoustic_plugins.quality.recording_quality import RecordingQuality
 
 from acoustic.api import Finding
 from acoustic.core.geometry import BearingGeometry
+from acoustic.listen import hear
 from acoustic.model import Drivetrain
-from acoustic.pipeline import hear
 
 HearingOf = Callable[..., Any]
 TEETH = Drivetrain(chainring=50, sprocket=17, jockey=11)

@@ -13,7 +13,7 @@ from acoustic_plugins.quality.recording_quality import RecordingQuality
 from numpy.typing import NDArray
 
 from acoustic.api import Recording
-from acoustic.pipeline import hear
+from acoustic.listen import hear
 
 HearingOf = Callable[..., Any]
 RecordingOf = Callable[..., Any]

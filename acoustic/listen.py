@@ -1,0 +1,122 @@
+"""From a recording and the crank's motion to all that the detectors judge."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from acoustic import __version__
+from acoustic.core.angle import angle_levels, without_fixed_angle
+from acoustic.core.clicks import find_clicks, without
+from acoustic.core.drivetrain import drive_combs, heard_chain
+from acoustic.core.envelope import band_bank
+from acoustic.core.geometry import BearingGeometry
+from acoustic.core.lines import Comb
+from acoustic.core.quality import bandwidth_hz
+from acoustic.core.rings import PartEvidence, weigh_parts
+from acoustic.core.scale import part_chances
+from acoustic.core.spectra import OrderSpectra, band_runs, order_spectra
+from acoustic.core.still import over_room
+from acoustic.core.stray import stray_beat
+from acoustic.model import Bearing, Drivetrain, HeardBeat, HeardDrivetrain, Hearing, Motion, Recording, Step
+
+BY = f"acoustic {__version__}"
+LOWEST_LINE_HZ = 500.0  # strikes ring shell and frame above this; below, rooms and hum are loudest
+TOP_HZ = 18000.0
+HIGHEST_RATE_HZ = 8000.0
+MOST_TURNS = 128.0
+BEAT_SPREAD = 0.003
+FITTING = 0.5  # less, and the beat is none of this bearing's
+NAMED = 0.98  # a part is named where the others together are less likely than the rest
+BY_EAR = ("sound", "turns")  # sources that rest on the bearing's own beat
+NINE_IN_TEN = 1.645  # standard deviations that hold a normal value nine times in ten
+
+
+def _middle_turns(motion: Motion) -> Motion:
+    """Keep the middle of a very long run: slip blurs finer lines, and they would cost memory for nothing."""
+    if motion.total_turns <= MOST_TURNS:
+        return motion
+    first = motion.turns[0] + (motion.total_turns - MOST_TURNS) / 2
+    turns = np.linspace(first, first + MOST_TURNS, int(MOST_TURNS) * 8 + 1)
+    return replace(motion, times_s=np.interp(turns, motion.turns, motion.times_s), turns=turns)
+
+
+def hear(recording: Recording, motion: Motion, bearing: Bearing, drivetrain: Drivetrain | None = None) -> Hearing:
+    """Filter in time, read in crank angle, and weigh the lines of every part of bearing and drivetrain."""
+    top_hz = min(TOP_HZ, bandwidth_hz(recording.heard, recording.sample_rate_hz))
+    motion = _middle_turns(motion)
+    fastest_hz = float(motion.speed_hz.max())
+    # A fast shaft needs finer frames: some seventy events a turn must stay apart.
+    frame_rate_hz = float(np.clip(140 * fastest_hz, 1000.0, HIGHEST_RATE_HZ))
+    bank = band_bank(
+        recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=top_hz, frame_rate_hz=frame_rate_hz
+    )
+    levels = without_fixed_angle(angle_levels(bank, motion.times_s, motion.turns, blank_s=motion.own_clicks_s))
+    lowest = min(int(np.searchsorted(bank.mid_hz, LOWEST_LINE_HZ)), bank.mid_hz.size - 1)
+    spectra = order_spectra(
+        levels.compressed,
+        turns=levels.turns,
+        runs=band_runs(bank.mid_hz.size, lowest=lowest),
+        highest_order=0.45 / bank.frame_s / fastest_hz,
+    )
+    geometries, nats = bearing.candidates, bearing.count_nats
+    spread = motion.relative_uncertainty / NINE_IN_TEN
+    if motion.beat is not None:
+        # The scale was read off one part of one of them, which so lies at its very place.
+        geometries, nats, spread = _as_read(motion.beat, geometries), (), BEAT_SPREAD
+    open_because = _no_drivetrain(motion, drivetrain)
+    drive = () if open_because else _drive_combs(drivetrain, spectra, motion)
+    weighed = weigh_parts(spectra, levels, geometries, speed_spread=spread, count_nats=nats, drive=drive)
+    parts = weighed.parts
+    if motion.source in BY_EAR:
+        # With the chain on, the beat that the speed rests on may be the chain's.
+        parts = tuple(_with_open_scale(part, None if drivetrain else motion.beat) for part in parts)
+    step = Step("band bank", BY, {"top_hz": round(top_hz), "frame_rate_hz": round(1 / bank.frame_s)})
+    return Hearing(
+        recording=recording.then(step),
+        motion=motion,
+        bearing=bearing,
+        bank=bank,
+        over=over_room(bank, motion.start_s, motion.stop_s, motion.still),
+        levels=levels,
+        spectra=spectra,
+        parts=parts,
+        drivetrain=HeardDrivetrain(drivetrain, weighed.drive, open_because),
+        counts=weighed.counts,
+        stray=stray_beat(weighed.left, levels),
+        clicks=without(find_clicks(bank), motion.own_clicks_s),
+    )
+
+
+def _no_drivetrain(motion: Motion, drivetrain: Drivetrain | None) -> str:
+    """Why the drivetrain's lines cannot be looked for; empty where they can."""
+    if motion.source in BY_EAR:
+        return "the crank's angle is known by ear alone"
+    if drivetrain is None and motion.spin == "hand":
+        return "no tooth counts were given, and a crank spun by hand needs no chain"
+    return ""
+
+
+def _drive_combs(drivetrain: Drivetrain | None, spectra: OrderSpectra, motion: Motion) -> tuple[Comb, ...]:
+    """The drivetrain's combs from the teeth given, or that of the chain that stands out most."""
+    spread = motion.relative_uncertainty / NINE_IN_TEN
+    if drivetrain is None:
+        return (heard_chain(spectra, speed_spread=spread),)
+    return drive_combs(drivetrain.orders, speed_spread=spread)
+
+
+def _as_read(beat: HeardBeat, geometries: tuple[BearingGeometry, ...]) -> tuple[BearingGeometry, ...]:
+    """The bearing that the beat was read with."""
+    return tuple(geometry for geometry in geometries if geometry.balls == beat.readings[0].balls)[:1]
+
+
+def _with_open_scale(part: PartEvidence, beat: HeardBeat | None) -> PartEvidence:
+    """A part's evidence where the speed rests on the bearing's beat: no surer than that beat and its reading."""
+    if beat is None or sum(reading.probability for reading in beat.readings) < FITTING:
+        return replace(part, chance=1.0)
+    chances = part_chances(beat.readings)
+    doubt = (1 - NAMED) * sum(chances.values())
+    likely = {name for name, chance in chances.items() if chance > doubt}
+    rivals = set(part.rivals) | (likely - {part.part} if len(likely) > 1 else set())
+    return replace(part, chance=max(part.chance, beat.chance), rivals=tuple(sorted(rivals)))
