@@ -35,7 +35,7 @@ DECIDED = 4.6  # nats between two parts that share their lines: odds of 100 to 1
 STANDS = 4.0  # power over the floor of a line that is there; noise shows it once in 55
 MOST_TIMES = 4  # a ball pass may lie on this harmonic of the drivetrain's strikes, or a lower one
 SIGNIFICANT = 0.01
-FAINT = 0.016  # -18 dB: weaker lines are a sound bearing's, or the skirts of some other beat
+FAINT = 0.01  # -20 dB: weaker lines are a sound bearing's, or the skirts of some other beat
 ECHO_TOLERANCE = 0.004
 ECHO_MARGIN = 8.0  # nats
 

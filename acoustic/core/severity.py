@@ -12,6 +12,7 @@ from acoustic.core.lines import SMEAR
 
 Floats = NDArray[np.float64]
 NOTHING: Floats = np.empty(0)
+FALLING_OFF = 1.8
 
 
 def strike_power(levels: AngleLevels, run: tuple[int, int], order: float, *, leave_out: Floats = NOTHING) -> float:
@@ -69,11 +70,11 @@ def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats
     Notes
     -----
     A train of short events of mean power P has Fourier coefficients near P at
-    every low harmonic; a smooth modulation of a sound bearing's hiss has one. So the
-    strongest of six is dropped, and the result is the root of a third of the
-    sum of the others' squares, which is about P for the trains heard on
-    cranks, whose coefficients fall off. Of strikes so frequent that not all six are in
-    sight none is dropped: no ball passes that often.
+    every low harmonic; a smooth modulation of a sound bearing's hiss has one or two. So
+    the strongest two of six are dropped, and the result is the root of 1.8 times the
+    mean of the others' squares, which is about P for the trains heard on cranks, whose
+    coefficients fall off. Of strikes so frequent that not all six are in sight none is
+    dropped: no ball passes that often.
     """
     n = levels.size
     taper = np.kaiser(n, 3.5)
@@ -96,5 +97,5 @@ def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats
         luck = (3 if leave_out.size else 2) * floor * (inside.stop - inside.start)
         squares.append(max(0.0, float(np.sum(spectrum[inside])) - luck))
     all_in_sight = 6 * order < levels.size / 2 / turns
-    rest = sorted(squares)[:-1] if all_in_sight else squares
-    return math.sqrt(sum(rest) / len(rest) * 5 / 3) if rest else 0.0
+    rest = sorted(squares)[: len(squares) - len(squares) // 3] if all_in_sight else squares
+    return math.sqrt(FALLING_OFF * sum(rest) / len(rest)) if rest else 0.0
