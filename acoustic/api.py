@@ -14,6 +14,8 @@ from acoustic.core.angle import AngleLevels
 from acoustic.core.arm import ArmTrack, NotTracked, follow_arm
 from acoustic.core.clicks import (
     Clicks,
+    both_chances,
+    crank_chance,
     find_clicks,
     follows_crank,
     more_than_expected,
@@ -116,10 +118,12 @@ __all__ = [
     "band_bank",
     "bandwidth_hz",
     "block_levels_db",
+    "both_chances",
     "chance_of_events",
     "chance_of_flicker",
     "clipped_share",
     "clock_offset",
+    "crank_chance",
     "defect_orders",
     "find_clicks",
     "find_pulses",

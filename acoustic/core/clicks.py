@@ -12,6 +12,9 @@ from acoustic.core.envelope import BandBank, running_level
 
 Floats = NDArray[np.float64]
 
+ALONE = 0.4  # of a click's height: what it must fall to before and after
+BURSTS = 0.5  # what a click says of the crank where clicks come in bursts: a tool bounces, dirt crackles
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Clicks:
@@ -38,7 +41,7 @@ class Clicks:
             array.flags.writeable = False
 
 
-def find_clicks(bank: BandBank, *, least_height: float = 8.0, low_hz: float = 900.0) -> Clicks:
+def find_clicks(bank: BandBank, *, least_height: float = 6.5, low_hz: float = 900.0) -> Clicks:
     """Find clicks that rise at once and ring for a few hundredths of a second.
 
     Parameters
@@ -63,7 +66,7 @@ def find_clicks(bank: BandBank, *, least_height: float = 8.0, low_hz: float = 90
     peaks = np.flatnonzero((height == around) & (height > least_height))
     after = _mean_between(height, peaks, bank.frame_s, 0.025, 0.045)
     before = _mean_between(height, peaks, bank.frame_s, -0.030, -0.008)
-    kept = peaks[(after < 0.4 * height[peaks]) & (before < 0.4 * height[peaks])]
+    kept = peaks[(after < ALONE * height[peaks]) & (before < ALONE * height[peaks])]
     excess = ratio.mean(axis=0) - 1
     reach = max(1, round(0.015 / bank.frame_s))
     energy = np.array([excess[max(0, p - 2) : p + reach].sum() * bank.frame_s for p in kept])
@@ -219,6 +222,32 @@ def follows_crank(times_s: Floats, motion_times_s: Floats, motion_turns: Floats)
     speed = np.gradient(motion_turns, motion_times_s)
     mean = (motion_turns[-1] - motion_turns[0]) / (motion_times_s[-1] - motion_times_s[0])
     return float(np.sum(np.log(np.maximum(np.interp(times_s, motion_times_s, speed), 1e-3) / mean)))
+
+
+def crank_chance(log_odds: float) -> float:
+    """Chance that clicks at any time speak as much for the crank.
+
+    Parameters
+    ----------
+    log_odds : float
+        As `follows_crank` gives it.
+
+    Returns
+    -------
+    float
+
+    Notes
+    -----
+    By Markov's inequality a likelihood ratio of two simple laws exceeds c with a chance of
+    1/c at most under the second; half of its logarithm is counted, since clicks come in bursts.
+    """
+    return math.exp(-BURSTS * max(0.0, log_odds))
+
+
+def both_chances(first: float, second: float) -> float:
+    """Chance of two independent chances as small together, by Fisher's method: x (1 - ln x) of their product x."""
+    product = max(first * second, 1e-300)
+    return product * (1 - math.log(product))
 
 
 def more_than_expected(count: float, duration_s: float, quiet_count: int, quiet_s: float) -> float:

@@ -15,7 +15,15 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import stats
 
-from acoustic.core.clicks import find_clicks, follows_crank, more_than_expected, near_clicks, rhythm
+from acoustic.core.clicks import (
+    both_chances,
+    crank_chance,
+    find_clicks,
+    follows_crank,
+    more_than_expected,
+    near_clicks,
+    rhythm,
+)
 from acoustic.core.envelope import BandBank, band_bank, running_level
 from acoustic.simulator import ringing, room
 
@@ -120,7 +128,7 @@ class TestFindClicks:
 
     @pytest.mark.parametrize("seed", [10, 11, 12])
     def test_hiss_has_no_clicks(self, seed: int) -> None:
-        """Eight robust standard deviations: 10 000 frames of hiss pass none, and talk few of its own."""
+        """Six and a half robust standard deviations: 10 000 frames of hiss pass none, and talk few of its own."""
         assert find_clicks(bank_of(hiss(seed))).times_s.size == 0
         speech = room.talk(SECONDS * RATE_HZ, RATE_HZ, rng=np.random.default_rng(seed))
         # some twenty syllables of 0.1 to 0.3 s in ten seconds; each rises over a quarter of its length
@@ -261,3 +269,24 @@ class TestMoreThanExpected:
         """Counts corrected for what a beat hides are no whole numbers: they are taken down, never up."""
         assert more_than_expected(0.9, 8.0, 0, 2.0) == 1.0
         assert more_than_expected(7.9, 8.0, 0, 2.0) == more_than_expected(7, 8.0, 0, 2.0)
+
+
+class TestBothChances:
+    @pytest.mark.parametrize(("first", "second"), [(0.5, 0.5), (0.03, 0.4), (1e-4, 0.9), (1e-6, 1e-3)])
+    def test_fisher_s_method(self, first: float, second: float) -> None:
+        """Against scipy.stats.combine_pvalues; by hand for 0.5 twice: 0.25 (1 + ln 4) = 0.5966."""
+        ours = both_chances(first, second)
+        assert ours == pytest.approx(stats.combine_pvalues([first, second], method="fisher").pvalue, rel=1e-6)
+
+    def test_clicks_at_any_time_seldom_speak_for_the_crank(self) -> None:
+        """Twenty clicks evenly in time while a crank slows: a share p and no more shows p or less."""
+        rng = np.random.default_rng(6)
+        times_s = np.linspace(0, 12, 1201)
+        turns = 2.0 * times_s - 0.08 * times_s**2
+        chances = np.array(
+            [crank_chance(follows_crank(rng.uniform(0, 12, 20), times_s, turns)) for _ in range(2000)]
+        )
+        for level in (0.3, 0.1, 0.01):
+            assert np.mean(chances <= level) <= level
+        evenly = np.interp(rng.uniform(0, turns[-1], 150), turns, times_s)
+        assert crank_chance(follows_crank(evenly, times_s, turns)) < 0.02

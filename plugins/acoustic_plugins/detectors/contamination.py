@@ -10,6 +10,8 @@ from acoustic.api import (
     Evidence,
     Finding,
     Hearing,
+    both_chances,
+    crank_chance,
     follows_crank,
     hookimpl,
     more_than_expected,
@@ -54,8 +56,9 @@ class Contamination:
             times_s, power = times_s[offset > IN_STEP], power[offset > IN_STEP]
         turning_s = motion.stop_s - motion.start_s
         a_turn = times_s.size / share_left / motion.total_turns
-        chance = more_than_expected(times_s.size, turning_s * share_left, quiet_count, quiet_s)
         odds = follows_crank(times_s, motion.times_s, motion.turns)
+        more = more_than_expected(times_s.size, turning_s * share_left, quiet_count, quiet_s)
+        chance = both_chances(more, crank_chance(odds))
         # An even train that fits no steady order is a beat at a wrongly known speed, not dirt.
         if a_turn < LEAST_A_TURN or odds < AGAINST_CRANK or (even and not beats):
             chance = 1.0
