@@ -10,7 +10,7 @@ from acoustic import __version__
 from acoustic.core.angle import angle_levels, without_fixed_angle
 from acoustic.core.clicks import find_clicks, without
 from acoustic.core.drivetrain import drive_combs, heard_chain
-from acoustic.core.envelope import band_bank
+from acoustic.core.envelope import BandBank, band_bank
 from acoustic.core.geometry import BearingGeometry
 from acoustic.core.lines import Comb
 from acoustic.core.quality import bandwidth_hz
@@ -19,6 +19,7 @@ from acoustic.core.scale import part_chances
 from acoustic.core.spectra import OrderSpectra, band_runs, order_spectra
 from acoustic.core.still import over_room
 from acoustic.core.stray import stray_beat
+from acoustic.errors import InputError
 from acoustic.model import Bearing, Drivetrain, HeardBeat, HeardDrivetrain, Hearing, Motion, Recording, Step
 
 BY = f"acoustic {__version__}"
@@ -26,6 +27,8 @@ LOWEST_LINE_HZ = 500.0  # strikes ring shell and frame above this; below, rooms 
 TOP_HZ = 18000.0
 HIGHEST_RATE_HZ = 8000.0
 MOST_TURNS = 128.0
+HIGHEST_SHARE = 0.47  # of the sample rate, that carries sound
+SHORTEST_ROOM_S = 2.0
 BEAT_SPREAD = 0.003
 FITTING = 0.5  # less, and the beat is none of this bearing's
 NAMED = 0.98  # a part is named where the others together are less likely than the rest
@@ -42,7 +45,14 @@ def _middle_turns(motion: Motion) -> Motion:
     return replace(motion, times_s=np.interp(turns, motion.turns, motion.times_s), turns=turns)
 
 
-def hear(recording: Recording, motion: Motion, bearing: Bearing, drivetrain: Drivetrain | None = None) -> Hearing:
+def hear(
+    recording: Recording,
+    motion: Motion,
+    bearing: Bearing,
+    drivetrain: Drivetrain | None = None,
+    *,
+    room: Recording | None = None,
+) -> Hearing:
     """Filter in time, read in crank angle, and weigh the lines of every part of bearing and drivetrain."""
     top_hz = min(TOP_HZ, bandwidth_hz(recording.heard, recording.sample_rate_hz))
     motion = _middle_turns(motion)
@@ -52,6 +62,7 @@ def hear(recording: Recording, motion: Motion, bearing: Bearing, drivetrain: Dri
     bank = band_bank(
         recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=top_hz, frame_rate_hz=frame_rate_hz
     )
+    quiet = None if room is None else _room_bank(room, bank, top_hz)
     levels = without_fixed_angle(angle_levels(bank, motion.times_s, motion.turns, blank_s=motion.own_clicks_s))
     lowest = min(int(np.searchsorted(bank.mid_hz, LOWEST_LINE_HZ)), bank.mid_hz.size - 1)
     spectra = order_spectra(
@@ -78,7 +89,8 @@ def hear(recording: Recording, motion: Motion, bearing: Bearing, drivetrain: Dri
         motion=motion,
         bearing=bearing,
         bank=bank,
-        over=over_room(bank, motion.start_s, motion.stop_s, motion.still),
+        room=quiet,
+        over=over_room(bank, motion.start_s, motion.stop_s, motion.still, room=quiet),
         levels=levels,
         spectra=spectra,
         parts=parts,
@@ -87,6 +99,20 @@ def hear(recording: Recording, motion: Motion, bearing: Bearing, drivetrain: Dri
         stray=stray_beat(weighed.left, levels),
         clicks=without(find_clicks(bank), motion.own_clicks_s),
     )
+
+
+def _room_bank(room: Recording, bank: BandBank, top_hz: float) -> BandBank:
+    """The room's own recording in the bands of the other."""
+    if room.sample_rate_hz * HIGHEST_SHARE < top_hz or room.duration_s < SHORTEST_ROOM_S:
+        raise InputError(
+            f"--room {room.path.name}: {room.duration_s:.1f} s at {room.sample_rate_hz:.0f} Hz; two seconds or "
+            f"more at {top_hz / HIGHEST_SHARE:.0f} Hz or above are needed",
+            hint="Record the still bike with the same phone, at the same place and settings.",
+        )
+    quiet = band_bank(
+        room.heard, sample_rate_hz=room.sample_rate_hz, top_hz=top_hz, frame_rate_hz=1 / bank.frame_s
+    )
+    return quiet
 
 
 def _no_drivetrain(motion: Motion, drivetrain: Drivetrain | None) -> str:

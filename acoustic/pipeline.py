@@ -20,7 +20,6 @@ from acoustic.listen import hear
 from acoustic.model import (
     Analysis,
     Bearing,
-    Drivetrain,
     Failure,
     Finding,
     Hearing,
@@ -28,6 +27,7 @@ from acoustic.model import (
     Problem,
     Quality,
     Recording,
+    Scene,
     Sound,
     SpeedRequest,
     Step,
@@ -36,6 +36,7 @@ from acoustic.plugins import Part, Toolbox
 from acoustic.speed import find_motion
 
 Talk = Callable[[str], None]
+NOTHING_SAID = Scene()
 
 BY = f"acoustic {__version__}"
 HEAD_BYTES = 4096
@@ -49,9 +50,8 @@ def check_recording(
     bearing: Bearing,
     request: SpeedRequest,
     toolbox: Toolbox,
-    drivetrain: Drivetrain | None = None,
+    scene: Scene = NOTHING_SAID,
     talk: Talk = lambda line: None,
-    channel: int | None = None,
 ) -> Analysis:
     """Run the whole chain on one file.
 
@@ -65,12 +65,10 @@ def check_recording(
         What the user said of the motion.
     toolbox : Toolbox
         The loaded plugins.
-    drivetrain : Drivetrain or None
-        Teeth of what the chain runs over; None where not given, or the chain is off.
+    scene : Scene
+        What is said of the recording beside bearing and speed.
     talk : callable
         Told in a few words what is being done.
-    channel : int or None
-        The channel to judge, counted from 1; None for the loudest.
 
     Returns
     -------
@@ -87,7 +85,8 @@ def check_recording(
     request = replace(request, bearing=bearing)
     talk("reading")
     recording = read_recording(path, toolbox.readers, failures)
-    recording = choose_channel(recording, request.mark_channel, wanted=channel)
+    recording = replace(choose_channel(recording, request.mark_channel, wanted=scene.channel), side=scene.side)
+    room = None if scene.room is None else read_recording(scene.room, toolbox.readers, failures)
     problems = _quality(toolbox.quality_checks, recording, None, failures)
     motion: Motion | None = None
     hearing: Hearing | None = None
@@ -104,7 +103,7 @@ def check_recording(
         problems += _too_few_turns(motion)
     if motion is not None and not any(problem.voids == "any" for problem in problems):
         talk("listening")
-        hearing = hear(recording, motion, bearing, drivetrain)
+        hearing = hear(recording, motion, bearing, scene.drivetrain, room=room and choose_channel(room, None))
         recording = hearing.recording
         problems += _quality(toolbox.quality_checks, recording, hearing, failures)
         if not any(problem.voids == "any" for problem in problems):

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
-from acoustic.cli.drivetrain_options import drivetrain_options
 from acoustic.cli.progress import Progress
+from acoustic.cli.scene_options import scene_options
 from acoustic.cli.speed_options import speed_options
 from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE, InputError
 
 if TYPE_CHECKING:
-    from acoustic.model import Analysis, Drivetrain, SpeedRequest
+    from acoustic.model import Analysis, Scene, SpeedRequest
 
 PICTURES = (".png", ".svg")
 
@@ -24,7 +24,7 @@ PICTURES = (".png", ".svg")
 @click.argument("recording", type=click.Path(path_type=Path))
 @bearing_options
 @speed_options
-@drivetrain_options
+@scene_options
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
 @click.option(
     "--plot",
@@ -46,7 +46,7 @@ def check(
     quiet: bool,
     fail_on: Any,
     request: SpeedRequest,
-    drivetrain: Drivetrain | None,
+    scene: Scene,
 ) -> None:
     """Judge RECORDING: find the crank's motion, match the bearing's defect orders, grade it.
 
@@ -70,7 +70,7 @@ def check(
         bearing=bearing.resolve(),
         request=request,
         toolbox=load_toolbox(),
-        drivetrain=drivetrain,
+        scene=scene,
         talk=Progress(quiet=quiet),
     )
     for failure in result.failures:

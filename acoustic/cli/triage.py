@@ -183,7 +183,7 @@ def _listen(
     rules: Rules,
 ) -> tuple[Heard, ...]:
     """Check every recording as `acoustic check` does, and keep what the triage needs of it."""
-    from acoustic.model import SpeedRequest
+    from acoustic.model import Scene, SpeedRequest
     from acoustic.pipeline import check_recording
     from acoustic.plugins import load_toolbox
     from acoustic.triage.evidence import read_evidence
@@ -198,7 +198,9 @@ def _listen(
         )
         for side, channel in SIDES[one.side] if one.side else ((None, None),):
             progress(f"{one.key}: {one.path.name}")
-            analysis = check_recording(one.path, bearing=meant, request=request, toolbox=toolbox, channel=channel)
+            analysis = check_recording(
+                one.path, bearing=meant, request=request, toolbox=toolbox, scene=Scene(channel=channel)
+            )
             heard.append(read_evidence(analysis, rules.labels[one.label], side))
     return tuple(heard)
 

@@ -114,7 +114,12 @@ class OverRoom:
 
 
 def over_room(
-    bank: BandBank, start_s: float, stop_s: float, still: Sequence[tuple[float, float]]
+    bank: BandBank,
+    start_s: float,
+    stop_s: float,
+    still: Sequence[tuple[float, float]],
+    *,
+    room: BandBank | None = None,
 ) -> OverRoom | None:
     """Compare the turning part with the still parts, band by band.
 
@@ -125,6 +130,8 @@ def over_room(
         The turning part [s].
     still : sequence of (float, float)
         Still parts [s].
+    room : BandBank or None
+        Another recording of the still room, in the same bands.
 
     Returns
     -------
@@ -136,9 +143,12 @@ def over_room(
     quiet = np.zeros(times_s.size, dtype=bool)
     for a, b in still:
         quiet |= (times_s >= a) & (times_s < b)
-    if quiet.sum() < 3 or turning.sum() < 3:
+    hushed = levels[:, quiet]
+    if room is not None:
+        hushed = np.concatenate([hushed, block_levels_db(room)[1]], axis=1)
+    if hushed.shape[1] < 3 or turning.sum() < 3:
         return None
-    room, heard = levels[:, quiet], levels[:, turning]
-    error = np.sqrt(room.var(axis=1, ddof=1) / quiet.sum() + heard.var(axis=1, ddof=1) / turning.sum())
-    excess = heard.mean(axis=1) - room.mean(axis=1)
+    heard = levels[:, turning]
+    error = np.sqrt(hushed.var(axis=1, ddof=1) / hushed.shape[1] + heard.var(axis=1, ddof=1) / turning.sum())
+    excess = heard.mean(axis=1) - hushed.mean(axis=1)
     return OverRoom(excess, excess / np.maximum(error, 0.05))

@@ -4,7 +4,8 @@ from acoustic.model.bearing import Bearing
 from acoustic.model.drivetrain import Drivetrain, HeardDrivetrain
 from acoustic.model.hearing import Analysis, Hearing
 from acoustic.model.motion import HeardBeat, Motion, SpeedRequest, SpeedSourceCode, Spin
-from acoustic.model.recording import Recording, Sound, Step
+from acoustic.model.recording import Recording, Side, Sound, Step
+from acoustic.model.scene import Scene
 from acoustic.model.verdict import CONDITIONS, Evidence, Failure, Finding, Level, Problem, Quality, Verdict
 
 __all__ = [
@@ -23,6 +24,8 @@ __all__ = [
     "Problem",
     "Quality",
     "Recording",
+    "Scene",
+    "Side",
     "Sound",
     "SpeedRequest",
     "SpeedSourceCode",

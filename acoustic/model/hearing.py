@@ -30,8 +30,10 @@ class Hearing:
     bearing : Bearing
     bank : BandBank
         Short-time levels of every band over the whole recording.
+    room : BandBank or None
+        The same of the room alone, where it was recorded apart.
     over : OverRoom or None
-        The turning part's level over the room's; None without still parts.
+        The turning part's level over the room's; None without still parts or room.
     levels : AngleLevels
         The same over the running level, in cells of crank angle, over the turning part.
     spectra : OrderSpectra
@@ -52,6 +54,7 @@ class Hearing:
     motion: Motion
     bearing: Bearing
     bank: BandBank
+    room: BandBank | None
     over: OverRoom | None
     levels: AngleLevels
     spectra: OrderSpectra

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+Side = Literal["drive", "non-drive"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +56,8 @@ class Recording:
     format : str
     channel : int
         The channel that is judged, counted from 0.
+    side : {'drive', 'non-drive'} or None
+        Where the phone was held; None if not said.
     steps : tuple of Step
     """
 
@@ -62,6 +67,7 @@ class Recording:
     sample_rate_hz: float
     format: str
     channel: int = 0
+    side: Side | None = None
     steps: tuple[Step, ...] = ()
 
     def __post_init__(self) -> None:

@@ -66,6 +66,7 @@ def _recording(recording: Recording) -> dict[str, Any]:
         "channels": recording.samples.shape[1],
         "judged_channel": recording.channel + 1,
         "format": recording.format,
+        "side": recording.side,
         "steps": [{"name": s.name, "by": s.by, "params": dict(s.params)} for s in recording.steps],
     }
 

@@ -12,6 +12,7 @@ from acoustic.api import (
     Hearing,
     both_chances,
     crank_chance,
+    find_clicks,
     follows_crank,
     hookimpl,
     more_than_expected,
@@ -89,7 +90,11 @@ def _not_judged(why: str) -> Finding:
 def _quiet(hearing: Hearing, times_s: Sequence[float]) -> tuple[int, float]:
     still = hearing.motion.still
     count = sum(1 for t in times_s if any(a <= t < b for a, b in still))
-    return count, sum(b - a for a, b in still)
+    quiet_s = sum(b - a for a, b in still)
+    if hearing.room is None:
+        return count, quiet_s
+    room_s = hearing.room.power.shape[1] * hearing.room.frame_s
+    return count + find_clicks(hearing.room).times_s.size, quiet_s + room_s
 
 
 def _detail(chance: float, a_turn: float, beats: int) -> str:

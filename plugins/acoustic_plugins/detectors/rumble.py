@@ -48,6 +48,9 @@ class Rumble:
             return [_not_judged("too little is left between the clicks to judge the running noise")]
         # Talk and machines flicker too; what the still parts show is not the bearing's.
         still = [flicker(bank, a, b, leave_out=clicks) for a, b in motion.still]
+        if hearing.room is not None:
+            length_s = hearing.room.power.shape[1] * hearing.room.frame_s
+            still.append(flicker(hearing.room, 0.0, length_s, leave_out=near_clicks(hearing.room)))
         room = np.fmax.reduce([np.ones(turning.size), *still])
         log_ratio = np.log(np.maximum(turning, 1e-6) / room)
         lowest = int(np.searchsorted(bank.mid_hz, LOWEST_HZ))

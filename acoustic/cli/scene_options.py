@@ -1,9 +1,10 @@
-"""The options that say which teeth the chain runs over."""
+"""The options that say where and how a recording was made."""
 
 from __future__ import annotations
 
 import functools
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import click
@@ -13,6 +14,13 @@ from acoustic.errors import InputError
 Command = Callable[..., None]
 
 _OPTIONS = (
+    click.option("--side", type=click.Choice(["drive", "non-drive"]), help="Where the phone was held."),
+    click.option(
+        "--room",
+        type=click.Path(path_type=Path),
+        metavar="STILL.wav",
+        help="The still bike in the same room, by the same phone: where the spin has no still parts.",
+    ),
     click.option(
         "--chainring", type=int, metavar="TEETH", help="The chain is on: teeth of the chainring it runs on."
     ),
@@ -22,21 +30,22 @@ _OPTIONS = (
 _NAMES = ("chainring", "sprocket", "jockey")
 
 
-def drivetrain_options(command: Command) -> Command:
-    """Add the drivetrain's options; the command gets them as one `Drivetrain`, or None, named `drivetrain`."""
+def scene_options(command: Command) -> Command:
+    """Add the options; the command gets them as one `Scene` named `scene`."""
 
     @functools.wraps(command)
-    def with_drivetrain(**values: Any) -> None:
+    def with_scene(**values: Any) -> None:
         teeth = {name: values.pop(name) for name in _NAMES}
+        side, room = values.pop("side"), values.pop("room")
+        from acoustic.model import Drivetrain, Scene  # brings numpy, which --help does not need
+
         drivetrain = None
         if any(count is not None for count in teeth.values()):
-            from acoustic.model import Drivetrain  # brings numpy, which --help does not need
-
             _refuse_odd_teeth(teeth)
             drivetrain = Drivetrain(**teeth)
-        command(drivetrain=drivetrain, **values)
+        command(scene=Scene(drivetrain=drivetrain, room=room, side=side), **values)
 
-    decorated: Command = with_drivetrain
+    decorated: Command = with_scene
     for option in reversed(_OPTIONS):  # decorators apply from the bottom up
         decorated = option(decorated)
     return decorated
