@@ -100,9 +100,9 @@ def findings(document: Any) -> dict[str, Any]:
 def test_the_example_is_listed(install: Any, command: str) -> None:
     listed = call(command, "plugins", "--check", "--json", path=install("example_plugin"))
     assert listed.returncode == EXIT_DONE, listed.stderr
-    (row,) = [row for row in json.loads(listed.stdout)["plugins"] if row["name"] == "creak"]
+    (row,) = [row for row in json.loads(listed.stdout)["plugins"] if row["name"] == "one-place"]
     assert row == {
-        "name": "creak",
+        "name": "one-place",
         "version": "0.3.0",
         "distribution": "acoustic-example-creak",
         "module": "acoustic_example_creak",
@@ -118,10 +118,10 @@ def test_the_example_hears_a_creak(install: Any, check: Any) -> None:
     document = json.loads(done.stdout)
     creak = findings(document)["creak"]
     assert creak["detected"]
-    assert creak["by"] == "creak 0.3.0"
+    assert creak["by"] == "one-place 0.3.0"
     assert creak["evidence"]["order"] == 1.0
     assert "same place of the crank" in creak["detail"]
-    assert document["plugins"]["creak"] == "0.3.0"
+    assert document["plugins"]["one-place"] == "0.3.0"
     assert document["grade"]["level"] == "service"
 
 

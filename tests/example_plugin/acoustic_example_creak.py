@@ -31,7 +31,7 @@ FAINTEST_DB = -40.0
 class Creak:
     """Asks each turn of the crank at which angle it clicked."""
 
-    name = "creak"
+    name = "one-place"
     summary = "clicks at the same place of the crank, turn after turn"
     conditions = ("creak",)
 
