@@ -41,6 +41,8 @@ class SpinPlan:
         Order at which the running noise swells in a tight seat, and the depth, 0 to 1.
     waviness : float
         Depth to which ball passes modulate the running noise of a sound bearing.
+    waviness_lines : int
+        Harmonics of the ball passes in it, the k-th 1/k as deep.
     ticks_db : float or None
         A card that clicks once a turn: the peak of one click.
     knocks, talk_db : dropped tools, and talk's level while it lasts.
@@ -68,6 +70,7 @@ class SpinPlan:
     runout: float = 0.3
     running_db: float = -3.0
     waviness: float = 0.05
+    waviness_lines: int = 1
     notch: tuple[float, float] = (2.0, 0.0)
     room_tilt_db: float = -4.0
     hum_db: float | None = None
@@ -193,8 +196,10 @@ def _running_noise(
     angle = np.interp(t, times, turns)
     pace = np.interp(t, times, speed) / max(float(speed.max()), 1e-9)
     orders = defect_orders(plan.geometry)
-    depth = plan.waviness * np.cos(2 * np.pi * orders.outer_raceway * angle + rng.uniform(0, 6.28))
-    depth += 0.5 * plan.waviness * np.cos(2 * np.pi * orders.inner_raceway * angle + rng.uniform(0, 6.28))
+    depth = np.zeros(n)
+    for k in range(1, plan.waviness_lines + 1):
+        for part, share in ((orders.outer_raceway, 1.0), (orders.inner_raceway, 0.5)):
+            depth += share / k * plan.waviness * np.cos(2 * np.pi * k * part * angle + rng.uniform(0, 6.28))
     hiss = room.coloured_noise(n, plan.sample_rate_hz, tilt_db_per_octave=rng.uniform(-4, 0), rng=rng)
     notch = 1 + plan.notch[1] * np.cos(2 * np.pi * plan.notch[0] * angle)
     return hiss * pace * (1 + depth) * notch
