@@ -36,7 +36,7 @@ class Locked:
     excess_db : float
         Level at that angle over the usual one, mean over the turns [dB].
     share : float
-        Of the turns that show the burst.
+        Of the turns that show the burst; of two a turn, the one that shows less often.
     first_band, last_band : int
         Bands it is clearest in.
     """
@@ -174,12 +174,12 @@ def locked_bursts(bank: BandBank, times_s: Floats, turns: Floats) -> Locked | No
 
 
 def _at_angle(excess_db: Floats, angle: Floats, towards: float, times: int) -> tuple[float, float]:
-    """Mean level at an angle, and the share of the passes that show a burst there."""
+    """Mean level at an angle, and the share of the passes that show a burst: of the angle that shows fewer."""
     passes = (angle - towards) * times
     nearest = np.rint(passes)
     near = np.abs(passes - nearest) < LOCKED_TURNS * times
     number = (nearest[near] - nearest[near].min()).astype(np.intp)
     loudest = np.full(int(number.max()) + 1, -np.inf)
     np.maximum.at(loudest, number, excess_db[near])
-    shown = loudest[np.isfinite(loudest)]
-    return float(shown.mean()), float(np.mean(shown > BURST_DB))
+    shown = [loudest[first::times][np.isfinite(loudest[first::times])] for first in range(times)]
+    return float(np.concatenate(shown).mean()), min(float(np.mean(one > BURST_DB)) for one in shown if one.size)

@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 import pytest
 from acoustic_plugins.detectors.contamination import Contamination
+from acoustic_plugins.detectors.creak import Creak
 from acoustic_plugins.detectors.defect_lines import DefectLines
 from acoustic_plugins.detectors.rumble import Rumble
+from acoustic_plugins.detectors.tight import Tight
 
 from acoustic.api import Finding, find_clicks
 from acoustic.core.geometry import BearingGeometry
@@ -26,6 +28,7 @@ BYSTANDERS: dict[str, dict[str, Any]] = {
     "dropped tools": {"knocks": 3},
     "automatic gain": {"gain_strength": 0.5},
     "wavy rings": {"waviness": 0.1},
+    "rings wavy twice over": {"waviness": 0.12, "waviness_lines": 2},
 }
 
 
@@ -174,3 +177,43 @@ def test_rougher_is_more_severe(hearing_of: HearingOf) -> None:
     assert rough.severity_db is not None and smooth.severity_db is not None
     assert rough.severity_db > smooth.severity_db
     assert rough.false_alarm_probability < smooth.false_alarm_probability
+
+
+class TestCreak:
+    @pytest.mark.parametrize("times", [1, 2])
+    def test_a_creak_of_the_pedalled_crank(self, times: int, hearing_of: HearingOf) -> None:
+        hearing = hearing_of("pedalled", defects=(("creak", 3.0),), creaks_per_turn=times)
+        found = one(Creak(), hearing)
+        assert found.detected
+        assert found.evidence.order == times
+        assert not any(finding.detected for finding in lines(hearing).values())
+
+    @pytest.mark.parametrize("other", [{"talk_db": 6.0}, {"squeal_db": 9.0}, {"knocks": 3}, {}], ids=str)
+    def test_talk_brakes_and_tools_are_none(self, other: dict[str, Any], hearing_of: HearingOf) -> None:
+        found = one(Creak(), hearing_of("pedalled", **other))
+        assert (found.judged, found.detected) == (True, False)
+
+    def test_a_coasting_crank_is_not_asked(self, hearing_of: HearingOf) -> None:
+        assert not one(Creak(), hearing_of("sound")).judged
+
+    def test_gain_changes_nothing(self, hearing_of: HearingOf) -> None:
+        plan: dict[str, Any] = {"defects": (("creak", 3.0),)}
+        plain, louder = (one(Creak(), hearing_of("pedalled", gain=gain, **plan)) for gain in (1.0, 10.0))
+        assert louder.severity_db == pytest.approx(plain.severity_db, abs=0.01)
+
+
+class TestTight:
+    @pytest.mark.parametrize("order", [2.0, 0.887])
+    def test_a_swell_twice_a_turn_of_crank_or_cage(self, order: float, hearing_of: HearingOf) -> None:
+        """Twice a 6805's cage, by hand: 1 - 3.5/31 = 0.887."""
+        found = one(Tight(), hearing_of("sound", notch=(order, 0.5), running_db=3.0))
+        assert found.detected
+        assert found.severity_db is not None
+        assert 1.0 < found.severity_db < 6.0
+
+    @pytest.mark.parametrize("bystander", BYSTANDERS)
+    def test_nothing_else_is(self, bystander: str, hearing_of: HearingOf) -> None:
+        assert not one(Tight(), hearing_of("sound", **BYSTANDERS[bystander])).detected
+
+    def test_a_pedalled_crank_is_not_asked(self, hearing_of: HearingOf) -> None:
+        assert not one(Tight(), hearing_of("pedalled")).judged
