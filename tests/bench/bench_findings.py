@@ -84,8 +84,20 @@ def rings_wanted(seed: int) -> Sequence[str]:
     return (ring(seed), "raceway")
 
 
+def wavy(seed: int) -> dict[str, Any]:
+    """A sound bearing: half of them swell at one pace, half at two; hum in every fifth."""
+    return {"hum_db": -6.0 if seed % 5 == 0 else None, "waviness_lines": 1 + seed % 2}
+
+
 ROWS = {
-    "sound": Row(lambda seed: {"hum_db": -6.0 if seed % 5 == 0 else None}, nothing, DEFECTS, None, 0.01, 500),
+    "sound": Row(
+        wavy,
+        nothing,
+        DEFECTS,
+        None,
+        0.01,
+        500,
+    ),
     "ring-8": Row(spun(-8), rings_wanted, (*RINGS, "ball", "cage", "contamination"), 0.95, 0.01, 100, True, 0.95),
     "ring-14": Row(spun(-14), rings_wanted, (*RINGS, "ball", "cage", "contamination"), 0.85, 0.01),
     "ring-18": Row(spun(-18), rings_wanted, (*RINGS, "ball", "cage", "contamination"), 0.50, 0.01),
