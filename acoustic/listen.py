@@ -10,7 +10,7 @@ from acoustic import __version__
 from acoustic.core.angle import angle_levels, without_fixed_angle
 from acoustic.core.clicks import find_clicks, without
 from acoustic.core.drivetrain import drive_combs, heard_chain
-from acoustic.core.envelope import BandBank, band_bank
+from acoustic.core.envelope import HIGHEST_SHARE, BandBank, band_bank
 from acoustic.core.geometry import BearingGeometry
 from acoustic.core.lines import Comb
 from acoustic.core.quality import bandwidth_hz
@@ -27,7 +27,6 @@ LOWEST_LINE_HZ = 500.0  # strikes ring shell and frame above this; below, rooms 
 TOP_HZ = 18000.0
 HIGHEST_RATE_HZ = 8000.0
 MOST_TURNS = 128.0
-HIGHEST_SHARE = 0.47  # of the sample rate, that carries sound
 SHORTEST_ROOM_S = 2.0
 BEAT_SPREAD = 0.003
 FITTING = 0.5  # less, and the beat is none of this bearing's
@@ -64,20 +63,19 @@ def hear(
     )
     quiet = None if room is None else _room_bank(room, bank, top_hz)
     levels = without_fixed_angle(angle_levels(bank, motion.times_s, motion.turns, blank_s=motion.own_clicks_s))
-    lowest = min(int(np.searchsorted(bank.mid_hz, LOWEST_LINE_HZ)), bank.mid_hz.size - 1)
     spectra = order_spectra(
         levels.compressed,
         turns=levels.turns,
-        runs=band_runs(bank.mid_hz.size, lowest=lowest),
+        runs=band_runs(bank.mid_hz.size, lowest=bank.first_band(LOWEST_LINE_HZ)),
         highest_order=0.45 / bank.frame_s / fastest_hz,
     )
     geometries, nats = bearing.candidates, bearing.count_nats
     spread = motion.relative_uncertainty / NINE_IN_TEN
+    open_because = _no_drivetrain(motion, drivetrain)
+    drive = () if open_because else _drive_combs(drivetrain, spectra, spread)
     if motion.beat is not None:
         # The scale was read off one part of one of them, which so lies at its very place.
         geometries, nats, spread = _as_read(motion.beat, geometries), (), BEAT_SPREAD
-    open_because = _no_drivetrain(motion, drivetrain)
-    drive = () if open_because else _drive_combs(drivetrain, spectra, motion)
     weighed = weigh_parts(spectra, levels, geometries, speed_spread=spread, count_nats=nats, drive=drive)
     parts = weighed.parts
     if motion.source in BY_EAR:
@@ -109,10 +107,7 @@ def _room_bank(room: Recording, bank: BandBank, top_hz: float) -> BandBank:
             f"more at {top_hz / HIGHEST_SHARE:.0f} Hz or above are needed",
             hint="Record the still bike with the same phone, at the same place and settings.",
         )
-    quiet = band_bank(
-        room.heard, sample_rate_hz=room.sample_rate_hz, top_hz=top_hz, frame_rate_hz=1 / bank.frame_s
-    )
-    return quiet
+    return band_bank(room.heard, sample_rate_hz=room.sample_rate_hz, top_hz=top_hz, frame_rate_hz=1 / bank.frame_s)
 
 
 def _no_drivetrain(motion: Motion, drivetrain: Drivetrain | None) -> str:
@@ -124,9 +119,8 @@ def _no_drivetrain(motion: Motion, drivetrain: Drivetrain | None) -> str:
     return ""
 
 
-def _drive_combs(drivetrain: Drivetrain | None, spectra: OrderSpectra, motion: Motion) -> tuple[Comb, ...]:
+def _drive_combs(drivetrain: Drivetrain | None, spectra: OrderSpectra, spread: float) -> tuple[Comb, ...]:
     """The drivetrain's combs from the teeth given, or that of the chain that stands out most."""
-    spread = motion.relative_uncertainty / NINE_IN_TEN
     if drivetrain is None:
         return (heard_chain(spectra, speed_spread=spread),)
     return drive_combs(drivetrain.orders, speed_spread=spread)

@@ -86,7 +86,9 @@ def check_recording(
     talk("reading")
     recording = read_recording(path, toolbox.readers, failures)
     recording = replace(choose_channel(recording, request.mark_channel, wanted=scene.channel), side=scene.side)
-    room = None if scene.room is None else read_recording(scene.room, toolbox.readers, failures)
+    room = None
+    if scene.room is not None:
+        room = choose_channel(read_recording(scene.room, toolbox.readers, failures), None)
     problems = _quality(toolbox.quality_checks, recording, None, failures)
     motion: Motion | None = None
     hearing: Hearing | None = None
@@ -103,7 +105,7 @@ def check_recording(
         problems += _too_few_turns(motion)
     if motion is not None and not any(problem.voids == "any" for problem in problems):
         talk("listening")
-        hearing = hear(recording, motion, bearing, scene.drivetrain, room=room and choose_channel(room, None))
+        hearing = hear(recording, motion, bearing, scene.drivetrain, room=room)
         recording = hearing.recording
         problems += _quality(toolbox.quality_checks, recording, hearing, failures)
         if not any(problem.voids == "any" for problem in problems):

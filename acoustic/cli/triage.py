@@ -17,8 +17,8 @@ from acoustic.cli.speed_options import MOST_TURNS
 from acoustic.errors import EXIT_DONE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE, InputError
 
 if TYPE_CHECKING:
-    from acoustic.model import Spin
-    from acoustic.triage.evidence import Answer, Heard, Side
+    from acoustic.model import Side, Spin
+    from acoustic.triage.evidence import Answer, Heard
     from acoustic.triage.result import Triage
     from acoustic.triage.rules import Rules
 

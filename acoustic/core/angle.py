@@ -213,34 +213,3 @@ def cell_means(values: Floats, angle: Floats, *, cells: int) -> Floats:
     integral = whole[:, below] + values[:, below] * (edges - below)
     means: Floats = np.diff(integral, axis=1) / np.maximum(np.diff(edges), 1e-9)
     return means
-
-
-def turns_between_marks(marks_s: Floats, *, step_s: float = 0.01) -> tuple[Floats, Floats]:
-    """Run a smooth crank angle through the times of once-a-turn marks.
-
-    Parameters
-    ----------
-    marks_s : ndarray, shape (k,)
-        Strictly increasing times [s], k >= 4.
-    step_s : float
-        Step of the result, about [s].
-
-    Returns
-    -------
-    times_s, turns : ndarray, shape (n,)
-        From the first mark (turn 0) to the last (turn k - 1), both strictly increasing.
-
-    Notes
-    -----
-    A cubic spline of turns against time; where its overshoot would turn the
-    crank back, the monotone cubic of Fritsch and Carlson takes its place.
-    """
-    from scipy.interpolate import CubicSpline, PchipInterpolator
-
-    count = np.arange(marks_s.size, dtype=float)
-    n = max(2, round(float(marks_s[-1] - marks_s[0]) / step_s))
-    times_s = np.linspace(marks_s[0], marks_s[-1], n + 1)
-    turns = CubicSpline(marks_s, count, bc_type="not-a-knot")(times_s)
-    if not np.all(np.diff(turns) > 0):
-        turns = PchipInterpolator(marks_s, count)(times_s)
-    return times_s, np.asarray(turns, dtype=float)

@@ -95,7 +95,7 @@ def beat_levels(bank: BandBank, start_s: float, stop_s: float) -> BeatLevels:
     ValueError
         The part is shorter than a second.
     """
-    lowest = min(int(np.searchsorted(bank.mid_hz, LOWEST_HZ)), bank.mid_hz.size - 1)
+    lowest = bank.first_band(LOWEST_HZ)
     inside = bank.frames_between(start_s, stop_s)
     joined = max(1, round(JOINED_S / bank.frame_s))
     frames = int(inside.sum()) // joined

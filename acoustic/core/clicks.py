@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +13,7 @@ from acoustic.core.envelope import BandBank, running_level
 
 Floats = NDArray[np.float64]
 
+WIDTHS = (4,)  # bands taken together, besides all
 ALONE = 0.4  # of a click's height: what it must fall to before and after
 BURSTS = 0.5  # what a click says of the crank where clicks come in bursts: a tool bounces, dirt crackles
 
@@ -59,11 +61,9 @@ def find_clicks(bank: BandBank, *, least_height: float = 6.5, low_hz: float = 90
         click or a few.
     """
     ratio, loudness = _over_running_level(bank, low_hz)
-    height = _standing_out(loudness)
-    near = max(1, round(0.012 / bank.frame_s))
-    padded = np.pad(height, near, mode="constant", constant_values=-np.inf)
-    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * near + 1).max(axis=1)
-    peaks = np.flatnonzero((height == around) & (height > least_height))
+    height = standing_out(loudness, WIDTHS)
+    peaks = peaks_of(height, max(1, round(0.012 / bank.frame_s)))
+    peaks = peaks[height[peaks] > least_height]
     after = _mean_between(height, peaks, bank.frame_s, 0.025, 0.045)
     before = _mean_between(height, peaks, bank.frame_s, -0.030, -0.008)
     kept = peaks[(after < ALONE * height[peaks]) & (before < ALONE * height[peaks])]
@@ -89,7 +89,7 @@ def near_clicks(bank: BandBank, *, least_height: float = 4.0, reach_s: float = 0
     -------
     ndarray of bool, shape (frames,)
     """
-    loud = _standing_out(_over_running_level(bank, 400.0)[1]) > least_height
+    loud = standing_out(_over_running_level(bank, 400.0)[1], WIDTHS) > least_height
     reach = round(reach_s / bank.frame_s)
     marked: NDArray[np.bool_] = np.convolve(loud, np.ones(2 * reach + 1), mode="same") > 0.5
     return marked
@@ -105,17 +105,37 @@ def _over_running_level(bank: BandBank, low_hz: float) -> tuple[Floats, Floats]:
     return ratio, np.log1p(np.stack([np.convolve(row, kernel, mode="same") for row in ratio]))
 
 
-def _standing_out(loudness: Floats) -> Floats:
-    """How far every frame stands out in the group of four bands, or of all, where it does so most."""
+def standing_out(loudness: Floats, widths: Sequence[int]) -> Floats:
+    """Measure how far every frame stands out, in the group of bands where it does so most.
+
+    Parameters
+    ----------
+    loudness : ndarray, shape (bands, frames)
+    widths : sequence of int
+        Sizes of the groups of neighbouring bands; all bands together are one more.
+
+    Returns
+    -------
+    ndarray, shape (frames,)
+        Robust standard deviations over the usual frame.
+    """
     whole = np.concatenate([np.zeros((1, loudness.shape[1])), np.cumsum(loudness, axis=0)])
     best = np.full(loudness.shape[1], -np.inf)
-    for width in sorted({min(4, loudness.shape[0]), loudness.shape[0]}):
-        for first in range(0, loudness.shape[0] - width + 1, 2):
+    bands = loudness.shape[0]
+    for width in sorted({*(min(width, bands) for width in widths), bands}):
+        for first in range(0, bands - width + 1, 2):
             group = (whole[first + width] - whole[first]) / width
             middle = float(np.median(group))
             spread = 1.4826 * float(np.median(np.abs(group - middle)))
             best = np.maximum(best, (group - middle) / max(spread, 1e-6))
     return best
+
+
+def peaks_of(values: Floats, reach: int) -> NDArray[np.intp]:
+    """List where finite values are the highest within a reach of so many either side."""
+    padded = np.pad(values, reach, constant_values=-np.inf)
+    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1).max(axis=1)
+    return np.flatnonzero((values == around) & np.isfinite(values))
 
 
 def _mean_between(values: Floats, at: NDArray[np.intp], frame_s: float, start_s: float, stop_s: float) -> Floats:

@@ -15,6 +15,7 @@ OCTAVE_RATIO = 10 ** (3 / 10)
 LOWEST_BAND = -10  # 100 Hz; below, a phone hears next to nothing
 HIGHEST_BAND = 12  # 16 kHz
 LEVEL_WINDOW_S = 0.3
+HIGHEST_SHARE = 0.47  # of the sample rate: past it, converters let nothing through
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,6 +49,11 @@ class BandBank:
         return self.first_s + self.frame_s * np.arange(self.power.shape[1], dtype=np.float64)
 
     @property
+    def duration_s(self) -> float:
+        """Length of all frames together [s]."""
+        return float(self.power.shape[1] * self.frame_s)
+
+    @property
     def width_hz(self) -> Floats:
         """Widths of the bands [Hz], shape (bands,)."""
         width: Floats = self.mid_hz * (OCTAVE_RATIO ** (1 / 6) - OCTAVE_RATIO ** (-1 / 6))
@@ -58,6 +64,10 @@ class BandBank:
         half = OCTAVE_RATIO ** (1 / 6)
         return float(self.mid_hz[first] / half), float(self.mid_hz[last] * half)
 
+    def first_band(self, low_hz: float) -> int:
+        """Lowest band whose middle is at a frequency [Hz] or above; the highest band where none is."""
+        return min(int(np.searchsorted(self.mid_hz, low_hz)), self.mid_hz.size - 1)
+
     def frames_between(self, start_s: float, stop_s: float) -> NDArray[np.bool_]:
         """Which frames lie in a stretch of time, shape (frames,)."""
         times = self.times_s
@@ -65,7 +75,9 @@ class BandBank:
         return inside
 
 
-def band_bank(sound: Floats, *, sample_rate_hz: float, top_hz: float, frame_rate_hz: float = 1000.0) -> BandBank:
+def band_bank(
+    sound: Floats, *, sample_rate_hz: float, top_hz: float | None = None, frame_rate_hz: float = 1000.0
+) -> BandBank:
     """Split a sound into third-octave bands and measure each band's power in short frames.
 
     Parameters
@@ -74,8 +86,9 @@ def band_bank(sound: Floats, *, sample_rate_hz: float, top_hz: float, frame_rate
         Finite samples.
     sample_rate_hz : float
         > 0.
-    top_hz : float
-        Highest frequency that carries sound [Hz]; bands reaching past it are left out.
+    top_hz : float or None
+        Highest frequency that carries sound [Hz]; bands reaching past it are left out. 0.47 of
+        the sample rate if None.
     frame_rate_hz : float
         Wanted frames a second; the true rate is the nearest that divides the samples evenly.
 
@@ -108,6 +121,7 @@ def band_bank(sound: Floats, *, sample_rate_hz: float, top_hz: float, frame_rate
     step_hz = sample_rate_hz / (frames * hop)
     half = OCTAVE_RATIO ** (1 / 6)
     exact = 1000.0 * OCTAVE_RATIO ** (np.arange(LOWEST_BAND, HIGHEST_BAND + 1) / 3)
+    top_hz = HIGHEST_SHARE * sample_rate_hz if top_hz is None else top_hz
     mid_hz = exact[exact * half <= top_hz]
     if mid_hz.size == 0:
         raise ValueError(f"no third-octave band fits below {top_hz} Hz")

@@ -60,7 +60,7 @@ def level_over_trend(bank: BandBank, times_s: Floats, turns: Floats) -> Floats:
     """
     from scipy.ndimage import gaussian_filter1d, median_filter
 
-    lowest = min(int(np.searchsorted(bank.mid_hz, LOWEST_HZ)), bank.mid_hz.size - 1)
+    lowest = bank.first_band(LOWEST_HZ)
     cells = int((turns[-1] - turns[0]) * CELLS_A_TURN)
     edges_s = np.interp(turns[0] + np.arange(cells + 1) / CELLS_A_TURN, turns, times_s)
     frame = np.clip(np.round((edges_s - bank.first_s) / bank.frame_s).astype(np.intp), 0, bank.power.shape[1] - 1)

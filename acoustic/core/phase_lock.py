@@ -126,7 +126,7 @@ def burst_levels(bank: BandBank, start_s: float, stop_s: float, *, turn_s: float
 
 
 def _lowest(bank: BandBank) -> int:
-    return min(int(np.searchsorted(bank.mid_hz, LOWEST_HZ)), max(0, bank.mid_hz.size - WIDTH))
+    return min(bank.first_band(LOWEST_HZ), max(0, bank.mid_hz.size - WIDTH))
 
 
 def locked_bursts(bank: BandBank, times_s: Floats, turns: Floats) -> Locked | None:

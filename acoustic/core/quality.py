@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.core.envelope import HIGHEST_SHARE
+
 Floats = NDArray[np.float64]
 
 QUIETEST = 10 ** (-90 / 20)  # about one step of 16 bits
@@ -111,7 +113,7 @@ def bandwidth_hz(sound: Floats, sample_rate_hz: float) -> float:
     rises by 15 dB within 1.2 kHz and everything above lies that far below
     the median of the 2 kHz under the cut.
     """
-    nyquist_hz = 0.47 * sample_rate_hz
+    nyquist_hz = HIGHEST_SHARE * sample_rate_hz
     if sound.size == 0:
         return nyquist_hz
     length = min(sound.size, 1 << 13)

@@ -68,6 +68,11 @@ class PartEvidence:
     rivals: tuple[str, ...] = ()
 
     @property
+    def event_db(self) -> float:
+        """The events' power over the level beneath [dB]."""
+        return 10 * math.log10(max(self.event_ratio, 1e-9))
+
+    @property
     def certain(self) -> bool:
         """Whether its lines are there beyond doubt, and more than the skirts of others."""
         return self.chance < SIGNIFICANT and self.event_ratio > FAINT

@@ -53,7 +53,7 @@ def turning_part(bank: BandBank, *, least_db: float = 2.0) -> tuple[float, float
         The whole recording where no such part is found.
     """
     times_s, levels = block_levels_db(bank)
-    whole = (0.0, bank.power.shape[1] * bank.frame_s)
+    whole = (0.0, bank.duration_s)
     loud = levels[bank.mid_hz >= 250].mean(axis=0) if np.any(bank.mid_hz >= 250) else levels.mean(axis=0)
     quiet, usual = np.quantile(loud, [0.05, 0.5])
     if usual - quiet < least_db:

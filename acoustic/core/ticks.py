@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.core.clicks import peaks_of, standing_out
 from acoustic.core.envelope import BandBank, running_level
 from acoustic.core.repair import (
     LEAST_MARKS,
@@ -23,6 +24,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 LOWEST_HZ = 700.0
+WIDTHS = (3, 6)  # bands taken together, besides all
 AFTER_S, BEFORE_S, GAP_S = 0.003, 0.014, 0.001  # a tick's first part, what it is compared with, the gap between
 CANDIDATES_A_SECOND, MOST_CANDIDATES = 8.0, 2000
 PEAKS_A_SECOND = 6.0
@@ -70,14 +72,7 @@ def onsets(bank: BandBank) -> Onsets:
     after = _mean_level(whole, 0, max(1, round(AFTER_S / bank.frame_s)))
     gap = max(1, round(GAP_S / bank.frame_s))
     rise = after - _mean_level(whole, -gap - max(1, round(BEFORE_S / bank.frame_s)), -gap)
-    height = np.full(rise.shape[1], -np.inf)
-    for width in sorted({min(3, rise.shape[0]), min(6, rise.shape[0]), rise.shape[0]}):
-        for first in range(0, rise.shape[0] - width + 1, 2):
-            group = rise[first : first + width].mean(axis=0)
-            middle = float(np.median(group))
-            spread = 1.4826 * float(np.median(np.abs(group - middle)))
-            height = np.maximum(height, (group - middle) / max(spread, 1e-6))
-    return Onsets((rise + after) / 2, height)
+    return Onsets((rise + after) / 2, standing_out(rise, WIDTHS))
 
 
 def _mean_level(whole: Floats, start: int, stop: int) -> Floats:
@@ -91,9 +86,7 @@ def _mean_level(whole: Floats, start: int, stop: int) -> Floats:
 
 def _peaks(values: Floats, reach: int, most: int) -> Ints:
     """The highest local maxima, in order of place."""
-    padded = np.pad(values, reach, constant_values=-np.inf)
-    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1).max(axis=1)
-    peaks = np.flatnonzero((values == around) & np.isfinite(values))
+    peaks = peaks_of(values, reach)
     return np.sort(peaks[np.argsort(values[peaks])[-most:]])
 
 

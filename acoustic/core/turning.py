@@ -68,7 +68,7 @@ def block_levels(bank: BandBank, *, block_s: float = BLOCK_S) -> tuple[Floats, F
     """
     size = max(1, round(block_s / bank.frame_s))
     blocks = max(1, bank.power.shape[1] // size)
-    lowest = min(int(np.searchsorted(bank.mid_hz, LOWEST_HZ)), bank.mid_hz.size - 1)
+    lowest = bank.first_band(LOWEST_HZ)
     used = bank.power[lowest:, : blocks * size].reshape(-1, blocks, min(size, bank.power.shape[1]))
     level = np.log(np.median(used, axis=2) + 1e-20)
     level -= np.median(level, axis=1, keepdims=True)
@@ -118,7 +118,7 @@ def find_turning(bank: BandBank) -> Turning | None:
     Turning or None
         None where the recording is shorter than two seconds.
     """
-    duration_s = bank.power.shape[1] * bank.frame_s
+    duration_s = bank.duration_s
     if duration_s < SHORTEST_S:
         return None
     times_s, levels = block_levels(bank, block_s=max(BLOCK_S, duration_s / MOST_BLOCKS))
@@ -174,7 +174,7 @@ def nats_of_coasts(bank: BandBank, start_s: float, stop_s: float, stop: Floats, 
     ndarray, shape (n,)
         As `nats_of`; how loudness goes with speed is tried out.
     """
-    times_s, levels = block_levels(bank, block_s=max(BLOCK_S, bank.power.shape[1] * bank.frame_s / MOST_BLOCKS))
+    times_s, levels = block_levels(bank, block_s=max(BLOCK_S, bank.duration_s / MOST_BLOCKS))
     share = (times_s - start_s) / (stop_s - start_s)
     speed = coast_speed(np.maximum(share, 0.0), stop, drag)
     pushed = np.clip(1 + (times_s - start_s) / PUSH_S, 0, 1)

@@ -7,6 +7,9 @@ from typing import Literal
 
 import numpy as np
 
+from acoustic.core.envelope import BandBank
+from acoustic.core.rings import PartEvidence
+
 Level = Literal["clean", "watch", "service", "replace", "undecided"]
 CONDITIONS = (
     "outer_raceway",
@@ -74,6 +77,17 @@ class Evidence:
     band_hz: tuple[float, float] | None = None
     balls: int | None = None
 
+    @classmethod
+    def of_lines(cls, part: PartEvidence, bank: BandBank) -> Evidence:
+        """Take over what a part's lines rest on, with the bands in which its events stand highest."""
+        return cls(
+            order=part.match.order,
+            expected_order=part.match.comb.order,
+            harmonics=part.match.harmonics,
+            band_hz=bank.edges_hz(*part.loudest_run),
+            balls=part.match.comb.balls or None,
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
@@ -106,6 +120,18 @@ class Finding:
     evidence: Evidence = Evidence()
     judged: bool = True
     by: str = ""
+
+    @classmethod
+    def unjudged(cls, condition: str, detail: str) -> Finding:
+        """Make the finding of a condition that the recording does not allow to judge."""
+        return cls(
+            condition=condition,
+            detected=False,
+            false_alarm_probability=1.0,
+            severity_db=None,
+            detail=detail,
+            judged=False,
+        )
 
     def __post_init__(self) -> None:
         if self.condition not in CONDITIONS:

@@ -10,7 +10,7 @@ from typing import Any
 from acoustic import __version__
 from acoustic.core.geometry import defect_orders
 from acoustic.grade import CAUTIONS
-from acoustic.model import Analysis, Bearing, Drivetrain, Finding, Motion, Recording
+from acoustic.model import Analysis, Bearing, Drivetrain, Finding, Motion, Quality, Recording
 
 SCHEMA = "acoustic.check/1"
 
@@ -38,9 +38,7 @@ def to_document(result: Analysis) -> dict[str, Any]:
         "bearing": bearing_block(result.bearing),
         "quality": {
             "usable": result.quality.usable,
-            "problems": [
-                {"code": p.code, "detail": p.detail, "advice": p.advice} for p in result.quality.problems
-            ],
+            "problems": problem_blocks(result.quality),
         },
         "drivetrain": None if result.hearing is None else _drivetrain(result.hearing.drivetrain.given),
         "motion": None if result.motion is None else _motion(result.motion),
@@ -69,6 +67,11 @@ def _recording(recording: Recording) -> dict[str, Any]:
         "side": recording.side,
         "steps": [{"name": s.name, "by": s.by, "params": dict(s.params)} for s in recording.steps],
     }
+
+
+def problem_blocks(quality: Quality) -> list[dict[str, str]]:
+    """What limits the recording, as every document shows it."""
+    return [{"code": p.code, "detail": p.detail, "advice": p.advice} for p in quality.problems]
 
 
 def bearing_block(bearing: Bearing) -> dict[str, Any]:

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from acoustic.grade import CAUTIONS
 from acoustic.model import Analysis, Finding, Motion
 from acoustic.report import words
-
-WIDTH = 96
-LABEL = 10
+from acoustic.report.layout import paragraphs, sentence
 
 
 def grade_line(result: Analysis) -> str:
@@ -33,41 +30,26 @@ def to_text(result: Analysis) -> str:
         Lines of at most 96 characters, no colour.
     """
     lines = [grade_line(result), ""]
-    lines += _paragraphs("why", (_sentence(text) for text in result.verdict.because))
-    lines += _paragraphs("next", result.verdict.advice)
+    lines += paragraphs("why", (sentence(text) for text in result.verdict.because))
+    lines += paragraphs("next", result.verdict.advice)
     lines += _heard(result.findings if result.quality.usable else ())
     lines += [
         "",
-        *_paragraphs("crank", [_motion(result.motion)]),
-        *_paragraphs("bearing", [_bearing(result)]),
+        *paragraphs("crank", [_motion(result.motion)]),
+        *paragraphs("bearing", [_bearing(result)]),
     ]
-    lines += _paragraphs("teeth", _teeth(result))
-    lines += _paragraphs("recording", [_recording(result)])
-    lines += _paragraphs("note", _notes(result))
-    lines += _paragraphs("failed", (f"plugin {f.plugin} ({f.stage}): {f.error}" for f in result.failures))
-    lines += ["", *_paragraphs("take care", CAUTIONS)]
+    lines += paragraphs("teeth", _teeth(result))
+    lines += paragraphs("recording", [_recording(result)])
+    lines += paragraphs("note", _notes(result))
+    lines += paragraphs("failed", (f"plugin {f.plugin} ({f.stage}): {f.error}" for f in result.failures))
+    lines += ["", *paragraphs("take care", CAUTIONS)]
     return "\n".join(lines)
-
-
-def _paragraphs(label: str, texts: Iterable[str]) -> list[str]:
-    """Wrap texts beside a label that only the first one carries."""
-    lines: list[str] = []
-    for text in texts:
-        first = "" if lines else label
-        lines += textwrap.wrap(
-            text,
-            WIDTH,
-            initial_indent=f"{first:<{LABEL}}",
-            subsequent_indent=" " * LABEL,
-            break_on_hyphens=False,
-        )
-    return lines
 
 
 def _notes(result: Analysis) -> list[str]:
     """Problems that are not the reason of the grade already."""
     others = (p for p in result.quality.problems if p.detail not in result.verdict.because)
-    return [f"{_sentence(problem.detail)} {problem.advice}" for problem in others]
+    return [f"{sentence(problem.detail)} {problem.advice}" for problem in others]
 
 
 def _heard(findings: Sequence[Finding]) -> list[str]:
@@ -81,7 +63,7 @@ def _heard(findings: Sequence[Finding]) -> list[str]:
         ("not heard", [f for f in absent if f.judged]),
         ("open", [f for f in absent if not f.judged and f.condition != "drivetrain"]),
     ):
-        lines += _paragraphs(label, [", ".join(words.CONDITION[f.condition] for f in group)] if group else [])
+        lines += paragraphs(label, [", ".join(words.CONDITION[f.condition] for f in group)] if group else [])
     return lines
 
 
@@ -92,7 +74,7 @@ def _finding(finding: Finding) -> str:
     if finding.evidence.band_hz is not None:
         low_hz, high_hz = finding.evidence.band_hz
         detail += f", from {low_hz:.0f} to {high_hz:.0f} Hz"
-    return "\n".join(_paragraphs("heard", [detail]))
+    return "\n".join(paragraphs("heard", [detail]))
 
 
 def _motion(motion: Motion | None) -> str:
@@ -143,8 +125,3 @@ def _recording(result: Analysis) -> str:
     several = recording.samples.shape[1] > 1
     channel = f", channel {recording.channel + 1} of {recording.samples.shape[1]}" if several else ""
     return f"{recording.format}, {recording.duration_s:.1f} s at {rate}{channel}"
-
-
-def _sentence(text: str) -> str:
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith((".", "!", "?")) else text + "."

@@ -7,8 +7,8 @@ from dataclasses import asdict
 from typing import Any
 
 from acoustic import __version__
-from acoustic.report.document import bearing_block
-from acoustic.triage.evidence import Answer, Heard
+from acoustic.report.document import bearing_block, problem_blocks
+from acoustic.triage.evidence import Heard
 from acoustic.triage.ranking import Argument, Ranked
 from acoustic.triage.result import Triage
 from acoustic.triage.rules import Rules
@@ -74,15 +74,11 @@ def _source(ranked: Ranked, result: Triage) -> dict[str, Any]:
 
 def _argument(argument: Argument) -> dict[str, Any]:
     return {
-        **_answer(argument.answer),
+        **asdict(argument.answer),
         "nats": argument.nats,
         "why": argument.why,
         "basis": argument.basis,
     }
-
-
-def _answer(answer: Answer) -> dict[str, Any]:
-    return asdict(answer)
 
 
 def _check(code: str, rules: Rules) -> dict[str, Any]:
@@ -116,7 +112,7 @@ def _recording(heard: Heard) -> dict[str, Any]:
         "judged_channel": analysis.recording.channel + 1,
         "usable": analysis.quality.usable,
         "grade": analysis.verdict.level,
-        "problems": [{"code": p.code, "detail": p.detail, "advice": p.advice} for p in analysis.quality.problems],
-        "answers": [_answer(answer) for answer in heard.answers],
+        "problems": problem_blocks(analysis.quality),
+        "answers": [asdict(answer) for answer in heard.answers],
         "notes": list(heard.notes),
     }

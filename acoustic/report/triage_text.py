@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable
 
 from acoustic.report import words
-from acoustic.report.terminal import LABEL, WIDTH
+from acoustic.report.layout import paragraphs, sentence
 from acoustic.triage.evidence import Heard
 from acoustic.triage.ranking import Argument, Ranked
 from acoustic.triage.result import Triage
@@ -36,35 +35,20 @@ def to_text(result: Triage) -> str:
         Lines of at most 96 characters, no colour.
     """
     lines = [headline(result), ""]
-    lines += _beside("why", (_sentence(text) for text in result.because))
-    lines += _beside("record", [_next(result)])
+    lines += paragraphs("why", (sentence(text) for text in result.because))
+    lines += paragraphs("record", [_next(result)])
     if result.side is not None:
-        lines += _beside("side", [_sentence(result.side.because)])
+        lines += paragraphs("side", [sentence(result.side.because)])
     if result.answers:
         lines += ["", *_sources(result)]
     # Whether the bike may be ridden at all comes before where it creaks.
-    lines += ["", *_beside("first", result.cautions[:1]), *_checks(result), ""]
+    lines += ["", *paragraphs("first", result.cautions[:1]), *_checks(result), ""]
     for heard in result.recordings:
-        lines += _beside("measured", [_measured(heard, result)])
-    lines += _beside("told", [_told(result)] if result.told else [])
-    lines += _beside("failed", (f"plugin {f.plugin} ({f.stage}): {f.error}" for f in result.failures))
-    lines += ["", *_beside("take care", result.cautions[1:])]
+        lines += paragraphs("measured", [_measured(heard, result)])
+    lines += paragraphs("told", [_told(result)] if result.told else [])
+    lines += paragraphs("failed", (f"plugin {f.plugin} ({f.stage}): {f.error}" for f in result.failures))
+    lines += ["", *paragraphs("take care", result.cautions[1:])]
     return "\n".join(lines)
-
-
-def _beside(label: str, texts: Iterable[str], *, indent: int = 0) -> list[str]:
-    """Wrap texts beside a label that only the first one carries."""
-    lines: list[str] = []
-    for text in texts:
-        first = "" if lines else label
-        lines += textwrap.wrap(
-            text,
-            WIDTH,
-            initial_indent=f"{'':<{indent}}{first:<{LABEL}}",
-            subsequent_indent=" " * (LABEL + indent),
-            break_on_hyphens=False,
-        )
-    return lines
 
 
 def _name(ranked: Ranked, result: Triage) -> str:
@@ -85,9 +69,9 @@ def _sources(result: Triage) -> list[str]:
     """Every source with its share, and what speaks for and against it."""
     lines: list[str] = []
     for ranked in result.ranked:
-        lines += _beside(words.share(ranked.share), [_name(ranked, result)])
-        lines += _beside("for", _arguments(ranked.speaks_for, result), indent=2)
-        lines += _beside("against", _arguments(ranked.against, result), indent=2)
+        lines += paragraphs(words.share(ranked.share), [_name(ranked, result)])
+        lines += paragraphs("for", _arguments(ranked.speaks_for, result), indent=2)
+        lines += paragraphs("against", _arguments(ranked.against, result), indent=2)
     return lines
 
 
@@ -116,7 +100,7 @@ def _checks(result: Triage) -> list[str]:
         lines.append(f"{number}. {source.words} ({source.minutes:.0f} min): {source.check} {source.caution}")
     if unlikely:
         lines.append(f"If all that is sound: {'; '.join(unlikely)}.")
-    return _beside("check", lines)
+    return paragraphs("check", lines)
 
 
 def _measured(heard: Heard, result: Triage) -> str:
@@ -132,8 +116,3 @@ def _measured(heard: Heard, result: Triage) -> str:
 def _told(result: Triage) -> str:
     said = [f"{result.rules.labels[answer.label].words}: {answer.said}" for answer in result.told]
     return f"{'; '.join(said)}. The rider's word, not measured."
-
-
-def _sentence(text: str) -> str:
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith((".", "!", "?")) else f"{text}."

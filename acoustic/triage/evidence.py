@@ -9,10 +9,9 @@ from typing import Literal
 import numpy as np
 
 from acoustic.grade import NEEDED_FOR_CLEAN
-from acoustic.model import Analysis, Failure, Finding
+from acoustic.model import Analysis, Failure, Finding, Side
 from acoustic.triage.rules import Circumstance
 
-Side = Literal["drive", "non-drive"]
 Origin = Literal["measured", "told"]
 
 STRIKES = ("outer_raceway", "inner_raceway", "ball", "cage", "raceway")

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from acoustic.model import Finding
-from acoustic.triage.evidence import FAULTS, Heard, Side
+from acoustic.model import Finding, Side
+from acoustic.triage.evidence import FAULTS, Heard
 
 # Severity of one and the same defect in recordings made anew, as standard deviations [dB]. Simulated spins that
 # differ in nothing but their draw (frame's ring, hiss, strikes) gave 0.8 to 1.4 dB for parts of 9 and 4 turns,

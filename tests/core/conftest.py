@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from acoustic.core.angle import AngleLevels, angle_levels, turns_between_marks
+from acoustic.core.angle import AngleLevels, angle_levels
 from acoustic.core.envelope import BandBank, band_bank
 from acoustic.core.geometry import BearingGeometry
 from acoustic.core.rings import PartEvidence, weigh_parts
+from acoustic.core.run_down import smooth_angle
 from acoustic.core.spectra import OrderSpectra, band_runs, order_spectra
 from acoustic.simulator import Spin, SpinPlan, simulate
 
@@ -61,7 +62,7 @@ def hear() -> Hear:
 
     def run(spin: Spin, *geometries: BearingGeometry, gain: float = 1.0) -> Heard:
         bank = band_bank(spin.samples * gain, sample_rate_hz=float(spin.sample_rate_hz), top_hz=15000.0)
-        times_s, turns = turns_between_marks(spin.marks_s)
+        times_s, turns = smooth_angle(spin.marks_s, np.arange(spin.marks_s.size))
         levels = angle_levels(bank, times_s, turns, blank_s=np.empty(0))
         lowest = int(np.searchsorted(bank.mid_hz, LOWEST_HZ))
         runs = band_runs(bank.mid_hz.size, lowest=lowest)

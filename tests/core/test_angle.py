@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from acoustic.core.angle import CELLS_A_TURN, LOUDEST, angle_levels, cell_means, turns_between_marks
+from acoustic.core.angle import CELLS_A_TURN, LOUDEST, angle_levels, cell_means
 from acoustic.core.envelope import BandBank, band_bank
+from acoustic.core.run_down import smooth_angle
 from acoustic.core.spectra import order_spectra
 
 Floats = NDArray[np.float64]
@@ -211,7 +212,7 @@ class TestMarks:
         """
         start_hz, slowing = 1.8, 0.12
         marks_s = 0.7 + (start_hz - np.sqrt(start_hz**2 - 2 * slowing * np.arange(13))) / slowing
-        times_s, turns = turns_between_marks(marks_s)
+        times_s, turns = smooth_angle(marks_s, np.arange(marks_s.size))
         since = times_s - 0.7
         assert times_s[0] == marks_s[0]
         assert times_s[-1] == marks_s[-1]
@@ -234,14 +235,14 @@ class TestMarks:
 
         fine_s = np.linspace(0, 8.0, 800001)
         marks_s = np.interp(np.arange(8), turned(fine_s), fine_s)
-        times_s, turns = turns_between_marks(marks_s)
+        times_s, turns = smooth_angle(marks_s, np.arange(marks_s.size))
         assert turns == pytest.approx(turned(times_s), abs=1e-3)
 
     @given(intervals=st.lists(st.floats(0.02, 20.0), min_size=3, max_size=30))
     @QUICK
     def test_never_backwards_for_wild_marks(self, intervals: list[float]) -> None:
         marks_s = np.concatenate([[1.0], 1.0 + np.cumsum(intervals)])
-        times_s, turns = turns_between_marks(marks_s)
+        times_s, turns = smooth_angle(marks_s, np.arange(marks_s.size))
         assert np.all(np.diff(times_s) > 0)
         assert np.all(np.diff(turns) > 0)
         assert turns[0] == pytest.approx(0, abs=1e-9)
@@ -254,7 +255,7 @@ class TestMarks:
         marks_s = np.array([0.0, 1.0, 2.0, 2.05, 3.0, 4.0])
         plain = CubicSpline(marks_s, np.arange(6.0))(np.linspace(0, 4, 401))
         assert np.any(np.diff(plain) < 0)
-        times_s, turns = turns_between_marks(marks_s)
+        times_s, turns = smooth_angle(marks_s, np.arange(marks_s.size))
         assert np.all(np.diff(turns) > 0)
         assert np.interp(marks_s, times_s, turns) == pytest.approx(np.arange(6.0), abs=0.05)
 
@@ -263,7 +264,7 @@ class TestMarks:
     def test_marks_made_later_make_the_same_turns(self, late_s: float) -> None:
         """Rounding alone."""
         marks_s = np.cumsum([1.0, 0.6, 0.65, 0.7, 0.8, 0.95])
-        times_s, turns = turns_between_marks(marks_s)
-        later_s, later = turns_between_marks(marks_s + late_s)
+        times_s, turns = smooth_angle(marks_s, np.arange(marks_s.size))
+        later_s, later = smooth_angle(marks_s + late_s, np.arange(marks_s.size))
         assert later_s == pytest.approx(times_s + late_s, abs=1e-9)
         assert later == pytest.approx(turns, abs=1e-9)

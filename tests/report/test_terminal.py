@@ -12,7 +12,8 @@ import pytest
 from acoustic.grade import CAUTIONS
 from acoustic.model import CONDITIONS, Evidence, Failure, Finding, Problem, Quality, Verdict
 from acoustic.report import words
-from acoustic.report.terminal import WIDTH, grade_line, to_text
+from acoustic.report.layout import WIDTH
+from acoustic.report.terminal import grade_line, to_text
 
 Analyse = Callable[[str], Any]
 

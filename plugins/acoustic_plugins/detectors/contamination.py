@@ -77,14 +77,7 @@ class Contamination:
 
 
 def _not_judged(why: str) -> Finding:
-    return Finding(
-        condition="contamination",
-        detected=False,
-        false_alarm_probability=1.0,
-        severity_db=None,
-        detail=f"dirt could not be judged: {why}",
-        judged=False,
-    )
+    return Finding.unjudged("contamination", f"dirt could not be judged: {why}")
 
 
 def _quiet(hearing: Hearing, times_s: Sequence[float]) -> tuple[int, float]:
@@ -93,8 +86,7 @@ def _quiet(hearing: Hearing, times_s: Sequence[float]) -> tuple[int, float]:
     quiet_s = sum(b - a for a, b in still)
     if hearing.room is None:
         return count, quiet_s
-    room_s = hearing.room.power.shape[1] * hearing.room.frame_s
-    return count + find_clicks(hearing.room).times_s.size, quiet_s + room_s
+    return count + find_clicks(hearing.room).times_s.size, quiet_s + hearing.room.duration_s
 
 
 def _detail(chance: float, a_turn: float, beats: int) -> str:

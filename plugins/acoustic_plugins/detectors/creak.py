@@ -53,14 +53,7 @@ def _finding(hearing: Hearing, found: Locked) -> Finding:
 
 
 def _not_judged(why: str) -> Finding:
-    return Finding(
-        condition="creak",
-        detected=False,
-        false_alarm_probability=1.0,
-        severity_db=None,
-        detail=f"creaking could not be judged: {why}",
-        judged=False,
-    )
+    return Finding.unjudged("creak", f"creaking could not be judged: {why}")
 
 
 @hookimpl

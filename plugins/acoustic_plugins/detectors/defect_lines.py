@@ -50,7 +50,7 @@ class DefectLines:
 def _judge(hearing: Hearing, part: PartEvidence) -> Finding:
     severity_db = _severity_db(hearing, part)
     # The law of sound bearings holds for the events over the whole running level, room included.
-    chance = max(part.chance, chance_of_events(part.part, 10 * math.log10(max(part.event_ratio, 1e-9))))
+    chance = max(part.chance, chance_of_events(part.part, part.event_db))
     match = part.match
     detected = chance <= DETECTION_CHANCE and not part.rivals
     if detected:
@@ -72,18 +72,7 @@ def _judge(hearing: Hearing, part: PartEvidence) -> Finding:
         false_alarm_probability=chance,
         severity_db=severity_db,
         detail=detail,
-        evidence=_evidence(hearing, part),
-    )
-
-
-def _evidence(hearing: Hearing, part: PartEvidence) -> Evidence:
-    first, last = part.loudest_run
-    return Evidence(
-        order=part.match.order,
-        expected_order=part.match.comb.order,
-        harmonics=part.match.harmonics,
-        band_hz=hearing.bank.edges_hz(first, last),
-        balls=part.match.comb.balls,
+        evidence=Evidence.of_lines(part, hearing.bank),
     )
 
 

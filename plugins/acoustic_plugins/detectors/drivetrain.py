@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from acoustic.api import (
@@ -40,30 +39,20 @@ class DrivetrainLines:
         tried = len(heard.parts)
         judged = [(min(1.0, tried * _chance(part)), -part.event_ratio, part) for part in heard.parts]
         chance, _, part = min(judged, key=lambda one: one[:2])
-        first, last = part.loudest_run
         return [
             Finding(
                 condition="drivetrain",
                 detected=chance <= DETECTION_CHANCE,
                 false_alarm_probability=chance,
-                severity_db=max(FAINTEST_DB, _level_db(part)),
+                severity_db=max(FAINTEST_DB, part.event_db),
                 detail=_detail(chance, part, by_ear=heard.given is None),
-                evidence=Evidence(
-                    order=part.match.order,
-                    expected_order=part.match.comb.order,
-                    harmonics=part.match.harmonics,
-                    band_hz=hearing.bank.edges_hz(first, last),
-                ),
+                evidence=Evidence.of_lines(part, hearing.bank),
             )
         ]
 
 
-def _level_db(part: PartEvidence) -> float:
-    return 10 * math.log10(max(part.event_ratio, 1e-9))
-
-
 def _chance(part: PartEvidence) -> float:
-    return max(part.chance, chance_of_events(part.part, _level_db(part)))
+    return max(part.chance, chance_of_events(part.part, part.event_db))
 
 
 def _detail(chance: float, part: PartEvidence, *, by_ear: bool) -> str:
@@ -76,14 +65,7 @@ def _detail(chance: float, part: PartEvidence, *, by_ear: bool) -> str:
 
 
 def _not_judged(why: str) -> Finding:
-    return Finding(
-        condition="drivetrain",
-        detected=False,
-        false_alarm_probability=1.0,
-        severity_db=None,
-        detail=f"chain, jockey wheel and hub were not listened for: {why}",
-        judged=False,
-    )
+    return Finding.unjudged("drivetrain", f"chain, jockey wheel and hub were not listened for: {why}")
 
 
 @hookimpl

@@ -49,11 +49,11 @@ class Rumble:
         # Talk and machines flicker too; what the still parts show is not the bearing's.
         still = [flicker(bank, a, b, leave_out=clicks) for a, b in motion.still]
         if hearing.room is not None:
-            length_s = hearing.room.power.shape[1] * hearing.room.frame_s
-            still.append(flicker(hearing.room, 0.0, length_s, leave_out=near_clicks(hearing.room)))
+            room_s = hearing.room.duration_s
+            still.append(flicker(hearing.room, 0.0, room_s, leave_out=near_clicks(hearing.room)))
         room = np.fmax.reduce([np.ones(turning.size), *still])
         log_ratio = np.log(np.maximum(turning, 1e-6) / room)
-        lowest = int(np.searchsorted(bank.mid_hz, LOWEST_HZ))
+        lowest = bank.first_band(LOWEST_HZ)
         runs = [
             (float(np.mean(log_ratio[first : first + NEIGHBOURS])), first)
             for first in range(
@@ -70,14 +70,7 @@ class Rumble:
 
 
 def _not_judged(why: str) -> Finding:
-    return Finding(
-        condition="rumble",
-        detected=False,
-        false_alarm_probability=1.0,
-        severity_db=None,
-        detail=f"rumble could not be judged: {why}",
-        judged=False,
-    )
+    return Finding.unjudged("rumble", f"rumble could not be judged: {why}")
 
 
 def _finding(

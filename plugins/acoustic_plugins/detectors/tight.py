@@ -55,14 +55,7 @@ def _finding(swell: Swell, chance: float) -> Finding:
 
 
 def _not_judged(why: str) -> Finding:
-    return Finding(
-        condition="tight",
-        detected=False,
-        false_alarm_probability=1.0,
-        severity_db=None,
-        detail=f"tightness could not be judged: {why}",
-        judged=False,
-    )
+    return Finding.unjudged("tight", f"tightness could not be judged: {why}")
 
 
 @hookimpl

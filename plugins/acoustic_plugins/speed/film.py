@@ -108,14 +108,14 @@ class Film:
 @contextmanager
 def _pictures(path: Path) -> Iterator[tuple[InputContainer, VideoStream] | None]:
     """Open a file's moving pictures; None where it has none, as a recording with a cover has."""
-    import av
-
     with opened(path) as file:
         kind = kind_of(file.read(HEAD_BYTES))
         file.seek(0)
         if kind is None or kind.reader != "container":
             yield None
             return
+        import av  # takes longer than a plain recording should wait
+
         try:
             # The demuxer is named, so that no file can pass for a playlist of others.
             with av.open(Nameless(file), "r", format=kind.demuxer, metadata_errors="replace") as container:

@@ -46,9 +46,7 @@ class HeardTicks:
 
     def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
         """Find the train of ticks; the chain takes their own sound out of the evidence."""
-        bank = band_bank(
-            recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=0.47 * recording.sample_rate_hz
-        )
+        bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz)
         train = find_ticks(bank)
         if not train.stands_out:
             raise MotionError(_found(train), hint=LOUDER)

@@ -52,9 +52,7 @@ class MarkChannel:
         """Find the pulses on the channel named, or on one that is unmistakably theirs."""
         named = request.mark_channel
         train = _unmistakable(recording) if named is None else _named(recording, named)
-        bank = band_bank(
-            recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=0.47 * recording.sample_rate_hz
-        )
+        bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz)
         return motion_from_train(
             train,
             duration_s=recording.duration_s,
@@ -77,7 +75,7 @@ def _named(recording: Recording, mark_channel: int) -> MarkTrain:
     train = find_pulses(signal, recording.heard, rate_hz)
     if not train.stands_out:
         # A microphone at a card hears the bearing too; the card's flicks are told from its strikes by their sound.
-        ticks = find_ticks(band_bank(signal, sample_rate_hz=rate_hz, top_hz=0.47 * rate_hz))
+        ticks = find_ticks(band_bank(signal, sample_rate_hz=rate_hz))
         if ticks.stands_out:
             train = replace(ticks, times_s=tick_onsets(signal, rate_hz, ticks.times_s))
     if not train.stands_out:

@@ -52,9 +52,7 @@ class SoundAlone:
 
 
 def _by_ear(recording: Recording, request: SpeedRequest, counted_turns: float | None) -> Motion:
-    bank = band_bank(
-        recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=0.47 * recording.sample_rate_hz
-    )
+    bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz)
     return motion_by_ear(
         bank,
         request.bearing.candidates if request.bearing is not None else (),

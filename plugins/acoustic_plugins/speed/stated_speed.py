@@ -46,9 +46,7 @@ class StatedSpeed:
                 f"--speed is {speed_rpm:g} turns a minute; more than 0 and at most {HIGHEST_RPM:g} is needed",
                 hint="Give the crank's own speed; count its turns over ten seconds and multiply by six.",
             )
-        bank = band_bank(
-            recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=0.47 * recording.sample_rate_hz
-        )
+        bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz)
         start_s, stop_s = turning_part(bank)
         times_s = np.array([start_s, stop_s])
         return Motion(
