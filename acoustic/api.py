@@ -20,6 +20,7 @@ from acoustic.core.clicks import (
     follows_crank,
     more_than_expected,
     near_clicks,
+    off_beat,
     regularity,
     rhythm,
 )
@@ -145,6 +146,7 @@ __all__ = [
     "motion_from_marks",
     "motion_from_train",
     "near_clicks",
+    "off_beat",
     "regularity",
     "rhythm",
     "rotation_about_axis",

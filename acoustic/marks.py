@@ -76,14 +76,9 @@ def motion_from_marks(
             hint="Put the marks in order of time, each once.",
         )
     _require_even(marks, intervals)
-    still = still_parts(
-        duration_s,
-        float(marks[0]),
-        float(marks[-1]),
-        before_s=PUSH_S + float(intervals[0]),
-        after_s=LONG_STOP * float(intervals[-1]),
-    )
     train = MarkTrain(marks, np.arange(marks.size))
+    before_s, after_s = _clear_of_turning(train)
+    still = still_parts(duration_s, float(marks[0]), float(marks[-1]), before_s=before_s, after_s=after_s)
     angle = smooth_angle(marks, train.turns)
     own_clicks_s = marks if own_sound else np.empty(0)
     return _motion(train, angle, source=source, timing_s=timing_s, own_clicks_s=own_clicks_s, still=still)
@@ -123,8 +118,11 @@ def motion_from_train(
     times_s, turns = smooth_angle(train.times_s, train.turns, timing_s=timing_s)
     missed = np.setdiff1d(np.arange(train.turns[-1] + 1), train.turns)
     marks_s = np.sort(np.concatenate([train.times_s, np.interp(missed, turns, times_s)]))
-    before_s, after_s = _clear_of_turning(train, duration_s, sounding_s)
     start_s, stop_s = float(train.times_s[0]), float(train.times_s[-1])
+    before_s, after_s = _clear_of_turning(train)
+    if sounding_s[0] > 0 or sounding_s[1] < duration_s - CLEAR_S:  # else its level does not tell turning
+        before_s = max(before_s, start_s - sounding_s[0] + CLEAR_S)
+        after_s = max(after_s, sounding_s[1] - stop_s + CLEAR_S)
     return _motion(
         train,
         (times_s, turns),
@@ -135,18 +133,14 @@ def motion_from_train(
     )
 
 
-def _clear_of_turning(train: MarkTrain, duration_s: float, sounding_s: tuple[float, float]) -> tuple[float, float]:
-    """Time before the first mark heard and past the last one in which the crank may turn."""
-    start_s, stop_s = float(train.times_s[0]), float(train.times_s[-1])
+def _clear_of_turning(train: MarkTrain) -> tuple[float, float]:
+    """Time before the first mark and past the last one in which the crank may turn."""
     turn_s = np.diff(train.times_s) / np.diff(train.turns)
-    before_s, after_s = PUSH_S + float(turn_s[0]), LONG_STOP * float(turn_s[-1])
+    before_s, last_s = PUSH_S + float(turn_s[0]), float(turn_s[-1])
     stand_s = standing_s(train.times_s, train.turns.astype(float))
-    if stand_s is not None:
-        after_s = stand_s - stop_s + max(LEAST_CLEAR_S, float(turn_s[-1]) / 4)
-    if sounding_s[0] > 0 or sounding_s[1] < duration_s - CLEAR_S:  # else its level does not tell turning
-        before_s = max(before_s, start_s - sounding_s[0] + CLEAR_S)
-        after_s = max(after_s, sounding_s[1] - stop_s + CLEAR_S)
-    return before_s, after_s
+    if stand_s is None:
+        return before_s, LONG_STOP * last_s
+    return before_s, stand_s - float(train.times_s[-1]) + max(LEAST_CLEAR_S, last_s / 4)
 
 
 def _motion(

@@ -13,7 +13,7 @@ from acoustic.core.envelope import BandBank, running_level
 
 Floats = NDArray[np.float64]
 
-WIDTHS = (4,)  # bands taken together, besides all
+WIDTHS = (3, 6)  # bands taken together, besides all
 ALONE = 0.4  # of a click's height: what it must fall to before and after
 BURSTS = 0.5  # what a click says of the crank where clicks come in bursts: a tool bounces, dirt crackles
 
@@ -43,7 +43,7 @@ class Clicks:
             array.flags.writeable = False
 
 
-def find_clicks(bank: BandBank, *, least_height: float = 6.5, low_hz: float = 900.0) -> Clicks:
+def find_clicks(bank: BandBank, *, least_height: float = 5.0, low_hz: float = 900.0) -> Clicks:
     """Find clicks that rise at once and ring for a few hundredths of a second.
 
     Parameters
@@ -100,7 +100,7 @@ def _over_running_level(bank: BandBank, low_hz: float) -> tuple[Floats, Floats]:
     rows = bank.mid_hz >= min(low_hz, float(bank.mid_hz[-1]))
     ratio = (bank.power / running_level(bank))[rows]
     # A click lasts some milliseconds: frames are joined so that it fills about one.
-    joined = max(1, round(0.003 / bank.frame_s))
+    joined = max(1, round(0.005 / bank.frame_s))
     kernel = np.full(joined, 1 / joined)
     return ratio, np.log1p(np.stack([np.convolve(row, kernel, mode="same") for row in ratio]))
 
@@ -180,8 +180,27 @@ def rhythm(turns: Floats, *, highest_order: float = 16.0) -> tuple[float, float,
     best = int(z.argmax())
     tried = max(1.0, span * highest_order * 1.5)
     chance = -math.expm1(-tried * math.exp(-float(z[best])))
-    phase = (turns * orders[best] - np.angle(vectors[best]) / (2 * np.pi)) % 1
-    return float(orders[best]), chance, np.minimum(phase, 1 - phase)
+    return float(orders[best]), chance, off_beat(turns, float(orders[best]))
+
+
+def off_beat(turns: Floats, order: float) -> Floats:
+    """Measure how far each click is from a beat that they keep.
+
+    Parameters
+    ----------
+    turns : ndarray, shape (k,)
+        Crank angles of the clicks [turns].
+    order : float
+        Beats a turn, > 0.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Share of the interval, 0 to 0.5; the beat falls where the clicks do on the whole.
+    """
+    phase = (turns * order - np.angle(np.exp(2j * np.pi * order * turns).sum()) / (2 * np.pi)) % 1
+    offset: Floats = np.minimum(phase, 1 - phase)
+    return offset
 
 
 def regularity(times_s: Floats) -> float:

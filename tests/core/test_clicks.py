@@ -29,6 +29,7 @@ from acoustic.simulator import ringing, room
 
 Floats = NDArray[np.float64]
 RATE_HZ = 48000
+SURE = 6.5  # robust deviations: what hiss does not reach in ten seconds
 SECONDS = 10
 QUICK = settings(max_examples=50, deadline=None, derandomize=True)
 
@@ -96,11 +97,11 @@ class TestFindClicks:
         mean_over_level = over_level[noise.mid_hz >= 900].mean()
         at = np.arange(1, 20) * RATE_HZ // 2 + 17
         sound[at] += 50.0
-        found = find_clicks(bank_of(sound))
-        assert found.times_s == pytest.approx(at / RATE_HZ, abs=0.001)
+        found = find_clicks(bank_of(sound), least_height=SURE)
+        assert found.times_s == pytest.approx(at / RATE_HZ, abs=0.002)
         assert found.power.mean() == pytest.approx(2500 / 48000 * mean_over_level, rel=0.1)
         sound[at] += 50.0
-        louder = find_clicks(bank_of(sound))
+        louder = find_clicks(bank_of(sound), least_height=SURE)
         assert louder.power.mean() / found.power.mean() == pytest.approx(4, rel=0.05)
 
     def test_the_spectrum_tells_where_a_click_rings(self) -> None:
@@ -111,7 +112,7 @@ class TestFindClicks:
             first = round(at * RATE_HZ)
             sound[first : first + t.size] += 0.5 * np.exp(-t / 0.003) * np.sin(2 * np.pi * frequency_hz * t)
         bank = bank_of(sound)
-        found = find_clicks(bank)
+        found = find_clicks(bank, least_height=SURE)
         assert found.times_s == pytest.approx([2.0, 5.0], abs=0.003)
         heard_hz = bank.mid_hz[bank.mid_hz >= 900]
         assert found.spectrum.shape == (2, heard_hz.size)
@@ -128,8 +129,9 @@ class TestFindClicks:
 
     @pytest.mark.parametrize("seed", [10, 11, 12])
     def test_hiss_has_no_clicks(self, seed: int) -> None:
-        """Six and a half robust standard deviations: 10 000 frames of hiss pass none, and talk few of its own."""
-        assert find_clicks(bank_of(hiss(seed))).times_s.size == 0
+        """10 000 frames of hiss pass no height of 6.5 robust deviations, seldom one of 5; talk passes few."""
+        assert find_clicks(bank_of(hiss(seed)), least_height=SURE).times_s.size == 0
+        assert find_clicks(bank_of(hiss(seed))).times_s.size <= 2
         speech = room.talk(SECONDS * RATE_HZ, RATE_HZ, rng=np.random.default_rng(seed))
         # some twenty syllables of 0.1 to 0.3 s in ten seconds; each rises over a quarter of its length
         assert find_clicks(bank_of(hiss(seed) + 0.05 * speech)).times_s.size <= 3

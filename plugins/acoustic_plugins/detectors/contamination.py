@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+import numpy as np
+from numpy.typing import NDArray
+
 from acoustic.api import (
     DETECTION_CHANCE,
     Evidence,
@@ -16,6 +19,7 @@ from acoustic.api import (
     follows_crank,
     hookimpl,
     more_than_expected,
+    off_beat,
     regularity,
     rhythm,
 )
@@ -39,8 +43,6 @@ class Contamination:
 
     def detect(self, hearing: Hearing) -> Sequence[Finding]:
         """Judge the clicks that keep no rhythm against those of the still parts."""
-        import numpy as np
-
         if hearing.drivetrain.covers_noise:
             return [_not_judged("a running chain crackles by itself; take it off")]
         motion, clicks = hearing.motion, hearing.clicks
@@ -48,13 +50,9 @@ class Contamination:
         quiet_count, quiet_s = _quiet(hearing, clicks.times_s.tolist())
         times_s, power = clicks.times_s[turning], clicks.power[turning]
         even = regularity(times_s) < STEADY
-        share_left, beats = 1.0, 0
-        while beats < MOST_BEATS:
-            _, chance, offset = rhythm(np.interp(times_s, motion.times_s, motion.turns))
-            if chance >= STEADY:
-                break
-            beats, share_left = beats + 1, share_left * (1 - 2 * IN_STEP)
-            times_s, power = times_s[offset > IN_STEP], power[offset > IN_STEP]
+        strikes = [part.match.order for part in hearing.parts if part.certain]
+        kept, beats = _irregular(np.interp(times_s, motion.times_s, motion.turns), strikes)
+        times_s, power, share_left = times_s[kept], power[kept], (1 - 2 * IN_STEP) ** beats
         turning_s = motion.stop_s - motion.start_s
         a_turn = times_s.size / share_left / motion.total_turns
         odds = follows_crank(times_s, motion.times_s, motion.turns)
@@ -74,6 +72,21 @@ class Contamination:
                 evidence=Evidence(),
             )
         ]
+
+
+def _irregular(turns: NDArray[np.float64], strikes: Sequence[float]) -> tuple[NDArray[np.bool_], int]:
+    """Which clicks keep neither the pace of strikes that were found nor any other; how many beats are left out."""
+    kept, beats = np.ones(turns.size, dtype=bool), 0
+    for order in strikes:
+        kept[kept] = off_beat(turns[kept], order) > IN_STEP
+        beats += 1
+    while beats < len(strikes) + MOST_BEATS:
+        _, chance, offset = rhythm(turns[kept])
+        if chance >= STEADY:
+            break
+        kept[kept] = offset > IN_STEP
+        beats += 1
+    return kept, beats
 
 
 def _not_judged(why: str) -> Finding:
