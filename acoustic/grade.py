@@ -47,13 +47,13 @@ CHAIN_OFF = (
 DO_NOT_RIDE = "Do not ride on it: a bearing that breaks up can seize, wind the crank loose or damage the frame."
 
 RULES = (
-    Rule("outer_raceway", -5.0, "replace", "the outer ring's raceway is damaged", REPLACE),
+    Rule("outer_raceway", -10.0, "replace", "the outer ring's raceway is damaged", REPLACE),
     Rule("outer_raceway", ANY, "watch", "the outer ring's raceway begins to show damage", HEAR_AGAIN),
-    Rule("inner_raceway", -5.0, "replace", "the inner ring's raceway is damaged", REPLACE),
+    Rule("inner_raceway", -10.0, "replace", "the inner ring's raceway is damaged", REPLACE),
     Rule("inner_raceway", ANY, "watch", "the inner ring's raceway begins to show damage", HEAR_AGAIN),
-    Rule("raceway", -5.0, "replace", "strikes are certain; which part makes them stays open", REPLACE),
+    Rule("raceway", -10.0, "replace", "strikes are certain; which part makes them stays open", REPLACE),
     Rule("raceway", ANY, "watch", "weak strikes are certain; which part makes them stays open", HEAR_AGAIN),
-    Rule("ball", -5.0, "replace", "a ball is damaged", REPLACE),
+    Rule("ball", -10.0, "replace", "a ball is damaged", REPLACE),
     Rule("ball", ANY, "watch", "a ball begins to show damage", HEAR_AGAIN),
     Rule("cage", ANY, "replace", "the cage strikes as it turns", f"{REPLACE} {DO_NOT_RIDE}"),
     Rule("rumble", 0.0, "replace", "the bearing rumbles: its rings are rough, as from rust", REPLACE),

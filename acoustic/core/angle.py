@@ -35,6 +35,8 @@ class AngleLevels:
         Mean of power over running level, capped at 200.
     turns : float
         Turns that the cells cover.
+    mid_hz : ndarray, shape (bands,)
+        Middles of the bands [Hz].
     fixed_angles : int
         At how many angles of the crank something sounded in every turn and was blanked.
     """
@@ -42,6 +44,7 @@ class AngleLevels:
     compressed: Floats
     plain: Floats
     turns: float
+    mid_hz: Floats
     fixed_angles: int = 0
 
     def __post_init__(self) -> None:
@@ -108,6 +111,7 @@ def angle_levels(
         compressed=cell_means(_blanked(compressed, blank), angle, cells=cells),
         plain=cell_means(_blanked(np.minimum(ratio, LOUDEST), blank), angle, cells=cells),
         turns=covered,
+        mid_hz=bank.mid_hz,
     )
 
 
@@ -170,10 +174,10 @@ def without_fixed_angle(levels: AngleLevels) -> AngleLevels:
         return levels
     reach = np.any([np.roll(fixed, shift) for shift in range(-ANGLE_REACH, ANGLE_REACH + 1)], axis=0)
     blank = reach[np.arange(levels.compressed.shape[1]) % CELLS_A_TURN]
-    return AngleLevels(
+    return replace(
+        levels,
         compressed=_blanked(levels.compressed.copy(), blank),
         plain=_blanked(levels.plain.copy(), blank),
-        turns=levels.turns,
         fixed_angles=sectors,
     )
 

@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 
 WIDTHS = (3, 6)  # bands taken together, besides all
 ALONE = 0.4  # of a click's height: what it must fall to before and after
-BURSTS = 0.5  # what a click says of the crank where clicks come in bursts: a tool bounces, dirt crackles
+BURSTS = 0.8  # what a click says of the crank where clicks come in bursts: a tool bounces, dirt crackles
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -278,7 +278,7 @@ def crank_chance(log_odds: float) -> float:
     Notes
     -----
     By Markov's inequality a likelihood ratio of two simple laws exceeds c with a chance of
-    1/c at most under the second; half of its logarithm is counted, since clicks come in bursts.
+    1/c at most under the second; 0.8 of its logarithm is counted, since clicks come in bursts.
     """
     return math.exp(-BURSTS * max(0.0, log_odds))
 

@@ -37,6 +37,8 @@ class Locked:
         Level at that angle over the usual one, mean over the turns [dB].
     share : float
         Of the turns that show the burst; of two a turn, the one that shows less often.
+    gathered : float
+        Share of all bursts that points to that angle: 1 if they all come there, 0 if anywhere.
     first_band, last_band : int
         Bands it is clearest in.
     """
@@ -45,6 +47,7 @@ class Locked:
     chance: float
     excess_db: float
     share: float
+    gathered: float
     first_band: int
     last_band: int
 
@@ -168,7 +171,8 @@ def locked_bursts(bank: BandBank, times_s: Floats, turns: Floats) -> Locked | No
             chance = -math.expm1(tries * math.log1p(-min(direction_chance(vectors), 1 - 1e-12)))
             towards = float(np.angle(vectors.sum()) / (2 * np.pi * times))
             shown = _at_angle(excess_db[run], angle, towards, times)
-            found.append(Locked(times, chance, *shown, first, first + WIDTH - 1))
+            gathered = float(np.abs(way.sum())) / max(float(row.sum()), 1e-9)
+            found.append(Locked(times, chance, *shown, gathered, first, first + WIDTH - 1))
     # What comes once a turn lies one way in half of the half turns too.
     return min(found, key=lambda one: (one.share < USUAL_SHARE, one.chance))
 

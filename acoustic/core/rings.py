@@ -25,7 +25,7 @@ from acoustic.core.lines import (
     telling_runs,
     without_lines,
 )
-from acoustic.core.severity import NOTHING, strike_power
+from acoustic.core.severity import NOTHING, strike_power, wide_run
 from acoustic.core.spectra import OrderSpectra, tempered
 
 Floats = NDArray[np.float64]
@@ -56,6 +56,10 @@ class PartEvidence:
     match : Match
     loudest_run : (int, int)
         First and last band of the run that the ratio was measured in.
+    wide_ratio : float
+        The same power over all bands that strikes ring, so that a narrow resonance alone is not severe.
+    wide_run : (int, int)
+        First and last of those bands.
     rivals : tuple of str
         Parts that explain the same lines as well.
     """
@@ -65,6 +69,8 @@ class PartEvidence:
     event_ratio: float
     match: Match
     loudest_run: tuple[int, int]
+    wide_ratio: float
+    wide_run: tuple[int, int]
     rivals: tuple[str, ...] = ()
 
     @property
@@ -259,36 +265,38 @@ def _evidence(
     spectra: OrderSpectra,
     settled: Sequence[PartEvidence],
 ) -> PartEvidence:
-    leave_out = _geared_lines(settled, spectra) if not match.comb.locked else NOTHING
+    leave_out = _lines_of_others(settled, spectra) if not match.comb.locked else NOTHING
     # The run that surprises most is seldom the one in which the events stand highest.
     power, run = max(
         (strike_power(levels, run, match.order, leave_out=leave_out), run)
         for run in (spectra.runs[row] for row in telling_runs(spectra, match))
     )
+    wide = wide_run(levels)
+    in_run = (run[1] - run[0] + 1) / (wide[1] - wide[0] + 1)
     return PartEvidence(
         part=match.comb.name,
         chance=min(1.0, match.comb.tried * law.chance(match.surprise)),
         event_ratio=power,
         match=match,
         loudest_run=run,
+        # Faint events drown in the wide bands, but what stands in the run is there.
+        wide_ratio=max(strike_power(levels, wide, match.order, leave_out=leave_out), power * min(1.0, in_run)),
+        wide_run=wide,
         rivals=rivals,
     )
 
 
-def _geared_lines(settled: Sequence[PartEvidence], spectra: OrderSpectra) -> Floats:
-    """Lines of what was found of the drivetrain, which lift no part of the bearing.
+def _lines_of_others(settled: Sequence[PartEvidence], spectra: OrderSpectra) -> Floats:
+    """Lines of what was found before, which lift no other part of the bearing.
 
-    Of a wheel the harmonics alone: with their sidebands they would leave little to measure.
+    But for the chain the harmonics alone: with all their sidebands little would be left to measure.
     """
-    highest = float(spectra.orders[-1])
-    found = [part.match for part in settled if part.match.comb.locked and part.certain]
-    lines = [
-        lines_of(match, highest=highest)
-        if match.comb.whole
-        else match.order * np.arange(1, int(highest / match.order) + 1)
-        for match in found
-    ]
-    return np.concatenate([NOTHING, *lines])
+    highest, lines = float(spectra.orders[-1]), NOTHING
+    for match in (part.match for part in settled if part.certain):
+        base = match.order / 2 if match.comb.name == "ball" else match.order
+        harmonics = base * np.arange(1, int(highest / base) + 1)
+        lines = np.append(lines, lines_of(match, highest=highest) if match.comb.whole else harmonics)
+    return lines
 
 
 def _told_apart(

@@ -12,7 +12,10 @@ from acoustic.core.lines import SMEAR
 
 Floats = NDArray[np.float64]
 NOTHING: Floats = np.empty(0)
-FALLING_OFF = 1.8
+MOST = 10  # harmonics looked at
+WIDE_HZ = (700.0, 7500.0)  # where strikes ring cranks and frames
+DROPPED = 0.4  # of them, the strongest
+FALLING_OFF = 3.0
 
 
 def strike_power(levels: AngleLevels, run: tuple[int, int], order: float, *, leave_out: Floats = NOTHING) -> float:
@@ -48,6 +51,22 @@ def strike_power(levels: AngleLevels, run: tuple[int, int], order: float, *, lea
     return max(plain, compressed / 0.596)
 
 
+def wide_run(levels: AngleLevels) -> tuple[int, int]:
+    """First and last band of those in which strikes ring cranks and frames, 0.7 to 7.5 kHz.
+
+    Parameters
+    ----------
+    levels : AngleLevels
+
+    Returns
+    -------
+    first, last : int
+        Of all bands where none lies there.
+    """
+    inside = np.flatnonzero((levels.mid_hz >= WIDE_HZ[0]) & (levels.mid_hz <= WIDE_HZ[1]))
+    return (int(inside[0]), int(inside[-1])) if inside.size else (0, levels.mid_hz.size - 1)
+
+
 def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats = NOTHING) -> float:
     """Mean power of regular events, over the level beneath them.
 
@@ -70,10 +89,10 @@ def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats
     Notes
     -----
     A train of short events of mean power P has Fourier coefficients near P at
-    every low harmonic; a smooth modulation of a sound bearing's hiss has one or two. So
-    the strongest two of six are dropped, and the result is the root of 1.8 times the
+    every low harmonic; a smooth modulation of a sound bearing's hiss has one to three. So
+    the strongest four of ten are dropped, and the result is the root of 3 times the
     mean of the others' squares, which is about P for the trains heard on cranks, whose
-    coefficients fall off. Of strikes so frequent that not all six are in sight none is
+    coefficients fall off. Of strikes so frequent that not all ten are in sight none is
     dropped: no ball passes that often.
     """
     n = levels.size
@@ -83,8 +102,7 @@ def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats
     spectrum = np.abs(np.fft.rfft((levels - levels.mean()) * taper, length)) ** 2 / (length * weight)
     step = n / (length * turns)
     squares = []
-    for harmonic in range(1, 7):
-        line = harmonic * order
+    for line in order * np.arange(1, MOST + 1):
         half = 1.5 / turns + 0.002 * line
         inside = slice(round((line - half) / step), round((line + half) / step) + 1)
         around = slice(max(1, round((line - 6 * half) / step)), round((line + 6 * half) / step) + 1)
@@ -93,9 +111,9 @@ def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats
         if leave_out.size and float(np.abs(leave_out - line).min()) < half + 1.2 / turns + SMEAR * line:
             continue
         floor = float(np.median(spectrum[around])) / math.log(2)
-        # What grit or talk leaves in a line by luck must not read as events, a chain's uneven links still less.
-        luck = (3 if leave_out.size else 2) * floor * (inside.stop - inside.start)
-        squares.append(max(0.0, float(np.sum(spectrum[inside])) - luck))
-    all_in_sight = 6 * order < levels.size / 2 / turns
-    rest = sorted(squares)[: len(squares) - len(squares) // 3] if all_in_sight else squares
-    return math.sqrt(FALLING_OFF * sum(rest) / len(rest)) if rest else 0.0
+        # A chain's uneven links leave more than noise between its lines.
+        luck = (2 if leave_out.size else 1) * floor * (inside.stop - inside.start)
+        squares.append(float(np.sum(spectrum[inside])) - luck)
+    all_in_sight = MOST * order < levels.size / 2 / turns
+    kept = sorted(squares)[: len(squares) - int(DROPPED * len(squares)) if all_in_sight else None]
+    return math.sqrt(FALLING_OFF * max(0.0, sum(kept) / len(kept))) if kept else 0.0

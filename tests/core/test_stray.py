@@ -70,7 +70,7 @@ def levels_with(order: float, turns: int = 9) -> AngleLevels:
     cells = rng.exponential(size=(6, turns * CELLS_A_TURN))
     at = np.round(np.arange(0.3, turns * order) / order * CELLS_A_TURN).astype(int)
     cells[:, at[at < cells.shape[1]]] = 40.0
-    return AngleLevels(np.log1p(cells), cells, float(turns))
+    return AngleLevels(np.log1p(cells), cells, float(turns), np.full(cells.shape[0], 1000.0))
 
 
 @pytest.mark.parametrize(("order", "angles"), [(1.0, 1), (2.0, 2)])
@@ -132,7 +132,7 @@ def test_faint_strikes_are_measured_where_talk_cannot_drown_them() -> None:
     at = np.round(np.arange(0.2, 12 * 7.0) / 7.0 * CELLS_A_TURN).astype(int)
     cells[:, at[at < cells.shape[1]]] += 5.0
     cells[:, rng.choice(cells.shape[1], 12, replace=False)] += 200.0
-    levels = AngleLevels(np.log1p(cells), cells, 12.0)
+    levels = AngleLevels(np.log1p(cells), cells, 12.0, np.full(cells.shape[0], 1000.0))
     found_db = 10 * np.log10(strike_power(levels, (0, 23), 7.0))
     assert found_db == pytest.approx(-8.6 - 3.5, abs=2.5)
     assert event_power(cells.mean(axis=0), 7.0, turns=12.0) < strike_power(levels, (0, 23), 7.0)

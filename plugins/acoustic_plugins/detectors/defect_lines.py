@@ -80,10 +80,10 @@ def _severity_db(hearing: Hearing, part: PartEvidence) -> float:
     """Event power over the bearing's own share of the running level."""
     own_share = 1.0
     if hearing.over is not None:
-        first, last = part.loudest_run
+        first, last = part.wide_run
         excess_db = float(hearing.over.excess_db[first : last + 1].mean())
         own_share = max(LEAST_OWN_SHARE, 1 - 10 ** (-excess_db / 10))
-    return max(FAINTEST_DB, 10 * math.log10(max(part.event_ratio / own_share, 1e-9)))
+    return max(FAINTEST_DB, 10 * math.log10(max(part.wide_ratio / own_share, 1e-9)))
 
 
 def _counts(finding: Finding) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from acoustic.api import (
@@ -44,7 +45,7 @@ class DrivetrainLines:
                 condition="drivetrain",
                 detected=chance <= DETECTION_CHANCE,
                 false_alarm_probability=chance,
-                severity_db=max(FAINTEST_DB, part.event_db),
+                severity_db=max(FAINTEST_DB, 10 * math.log10(max(part.wide_ratio, 1e-9))),
                 detail=_detail(chance, part, by_ear=heard.given is None),
                 evidence=Evidence.of_lines(part, hearing.bank),
             )
