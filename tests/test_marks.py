@@ -63,6 +63,16 @@ class TestMotion:
         assert after_stop_s == 16.0
         assert motion(STEADY, duration_s=8.2).still == ((0.0, pytest.approx(0.7)),)
 
+    def test_the_room_is_heard_again_once_the_crank_stands(self) -> None:
+        """Dry friction alone, by hand: from 2 turns/s, slowing by 0.2 turns/s each second, it stands after 10 s.
+
+        The last mark but for the end is at 9 of 10 turns: 10 - sqrt(10) = 6.84 s on, and its turn took 1.31 s.
+        """
+        marks_s = [2.0 + 10 - math.sqrt(100 - 10 * k) for k in range(10)]
+        (_, _), (after_s, after_stop_s) = motion(marks_s, duration_s=15.0).still
+        assert 12.0 <= after_s <= 12.0 + 1.31 / 4 + 0.1
+        assert after_stop_s == 15.0
+
     def test_marks_heard_in_the_recording_are_no_evidence(self) -> None:
         heard = motion_from_marks(STEADY, duration_s=12.0, source="ticks", timing_s=0.002, own_sound=True)
         assert heard.own_clicks_s.tolist() == STEADY

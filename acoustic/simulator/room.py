@@ -109,6 +109,31 @@ def knock(sample_rate_hz: float, rng: np.random.Generator) -> Floats:
     return sound / float(np.max(np.abs(sound)))
 
 
+def compressor(samples: int, sample_rate_hz: float, *, rng: np.random.Generator) -> Floats:
+    """An air compressor in the room: 8 to 25 strokes a second, each a puff and a knock, at a steady pace.
+
+    Parameters
+    ----------
+    samples : int
+    sample_rate_hz : float
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    ndarray, shape (samples,)
+        Unit mean square.
+    """
+    t = np.arange(samples) / sample_rate_hz
+    strokes = t * rng.uniform(8, 25)
+    stroke, other_cylinder = strokes % 1, np.floor(strokes) % 2
+    strength = 1 - rng.uniform(0, 0.5) * other_cylinder
+    puff = coloured_noise(samples, sample_rate_hz, tilt_db_per_octave=-5, rng=rng) * np.exp(-6 * stroke)
+    knocking = coloured_noise(samples, sample_rate_hz, tilt_db_per_octave=0, rng=rng) * np.exp(-60 * stroke)
+    heard: Floats = strength * (puff + rng.uniform(0.3, 1) * knocking)
+    unit: Floats = heard / float(np.sqrt(np.mean(heard**2)))
+    return unit
+
+
 def squeal(samples: int, sample_rate_hz: float, *, rng: np.random.Generator) -> Floats:
     """A brake's squeal: a few loud tones that swell as the same place of the rim comes round.
 

@@ -47,6 +47,7 @@ class SpinPlan:
         A card that clicks once a turn: the peak of one click.
     knocks, talk_db : dropped tools, and talk's level while it lasts.
     squeal_db : a brake's squeal, its level while it lasts.
+    compressor_db : an air compressor's level.
     """
 
     geometry: BearingGeometry
@@ -76,6 +77,7 @@ class SpinPlan:
     hum_db: float | None = None
     talk_db: float | None = None
     squeal_db: float | None = None
+    compressor_db: float | None = None
     knocks: int = 0
     ticks_db: float | None = None
     gain_strength: float = 0.0
@@ -264,7 +266,7 @@ def _marks(
 
 
 def _bystanders(plan: SpinPlan, n: int, rate: float, rng: np.random.Generator) -> Floats:
-    """Hum, talk, a brake and dropped tools."""
+    """Hum, talk, a brake, a compressor and dropped tools."""
     sound = np.zeros(n)
     if plan.hum_db is not None:
         sound += 10 ** (plan.hum_db / 20) * room.hum(n, rate, mains_hz=50.0, rng=rng)
@@ -272,6 +274,8 @@ def _bystanders(plan: SpinPlan, n: int, rate: float, rng: np.random.Generator) -
         sound += 10 ** (plan.talk_db / 20) * room.talk(n, rate, rng=rng)
     if plan.squeal_db is not None:
         sound += 10 ** (plan.squeal_db / 20) * room.squeal(n, rate, rng=rng)
+    if plan.compressor_db is not None:
+        sound += 10 ** (plan.compressor_db / 20) * room.compressor(n, rate, rng=rng)
     for _ in range(plan.knocks):
         bang = room.knock(rate, rng) * 10 ** (rng.uniform(15, 30) / 20)
         at = int(rng.uniform(0, n - 1))

@@ -365,6 +365,15 @@ class TestEventPower:
         assert np.mean(found) < 0.015
         assert max(found) < 0.03
 
+    def test_the_lines_of_another_lift_none(self) -> None:
+        """By hand: every third harmonic at 10.0 a turn falls on every fourth at 7.5, beside waviness at 7.5."""
+        angle = np.arange(12 * CELLS) / CELLS
+        levels = self.train(40.0, order=10.0) + 0.2 * np.cos(2 * np.pi * 7.5 * angle)
+        both = event_power(levels, 7.5, turns=12.0)
+        alone = event_power(levels, 7.5, turns=12.0, leave_out=10.0 * np.arange(1, 11))
+        assert alone < 0.1 * event_power(levels, 10.0, turns=12.0)
+        assert alone <= both
+
     def test_another_order_counts_for_little(self) -> None:
         """Events at 7 a turn, asked for at 8.3: at least 10 dB less."""
         levels = self.train(40.0)

@@ -76,6 +76,13 @@ class TestBursts:
         assert found.chance < 1e-5
         assert found.excess_db == pytest.approx(20 * np.log10(6.0), abs=3)
 
+    @pytest.mark.parametrize(("width", "gathered"), [(0.1, 0.98), (0.3, 0.86), (0.5, 0.64)])
+    def test_how_they_gather_by_hand(self, width: float, gathered: float) -> None:
+        """Bursts spread evenly over a share w of the turn point sin(pi w) / (pi w) of their strength one way."""
+        found = locked_bursts(sounding(np.arange(0.3, 12.5, 1.0), lasting_s=width / 1.2), TIMES_S, TURNS)
+        assert found is not None
+        assert found.gathered == pytest.approx(gathered, abs=0.06)
+
     def test_gain_and_where_the_turns_are_counted_from_change_nothing(self) -> None:
         bank = sounding(np.arange(0.3, TURNS[-1] - 0.1, 1.0))
         louder = BandBank(bank.mid_hz.copy(), 400 * bank.power, bank.frame_s, bank.first_s)

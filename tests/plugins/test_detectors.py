@@ -193,6 +193,13 @@ class TestCreak:
         found = one(Creak(), hearing_of("pedalled", **other))
         assert (found.judged, found.detected) == (True, False)
 
+    @pytest.mark.parametrize("other", ["inner_raceway", "chain"])
+    def test_what_strikes_at_every_angle_is_none(self, other: str, hearing_of: HearingOf) -> None:
+        """The inner ring strikes harder under the load, the chain where its ring is out of true: once a turn."""
+        for seed in (4, 5, 6):
+            plan: dict[str, Any] = {"defects": ((other, 6.0),), "runout": 0.5, "load_zone": 0.8}
+            assert not one(Creak(), hearing_of("pedalled", seed=seed, **plan)).detected
+
     def test_a_coasting_crank_is_not_asked(self, hearing_of: HearingOf) -> None:
         assert not one(Creak(), hearing_of("sound")).judged
 
