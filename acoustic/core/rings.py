@@ -25,7 +25,7 @@ from acoustic.core.lines import (
     telling_runs,
     without_lines,
 )
-from acoustic.core.severity import NOTHING, strike_power, wide_run
+from acoustic.core.severity import NOTHING, faint_power, strike_power, wide_run
 from acoustic.core.spectra import OrderSpectra, tempered
 
 Floats = NDArray[np.float64]
@@ -268,7 +268,7 @@ def _evidence(
     leave_out = _lines_of_others(settled, spectra) if not match.comb.locked else NOTHING
     # The run that surprises most is seldom the one in which the events stand highest.
     power, run = max(
-        (strike_power(levels, run, match.order, leave_out=leave_out), run)
+        (faint_power(levels, run, match.order, leave_out=leave_out), run)
         for run in (spectra.runs[row] for row in telling_runs(spectra, match))
     )
     wide = wide_run(levels)

@@ -14,8 +14,8 @@ Floats = NDArray[np.float64]
 NOTHING: Floats = np.empty(0)
 MOST = 10  # harmonics looked at
 WIDE_HZ = (700.0, 7500.0)  # where strikes ring cranks and frames
-DROPPED = 0.4  # of them, the strongest
-FALLING_OFF = 3.0
+DROPPED = 0.3  # of them, the strongest
+FALLING_OFF = 2.4
 
 
 def strike_power(levels: AngleLevels, run: tuple[int, int], order: float, *, leave_out: Floats = NOTHING) -> float:
@@ -38,17 +38,35 @@ def strike_power(levels: AngleLevels, run: tuple[int, int], order: float, *, lea
 
     Notes
     -----
-    Loud strikes are measured on the plain levels. Faint ones drown there in what
-    talk and codecs leave, but stand in the compressed ones: there a small power x
-    adds E[x / (1 + N)], 0.6 x for the power N of Gaussian noise (by hand: the mean
-    of 1 / (1 + N) for exponential N of mean 1 is e E1(1) = 0.596).
+    Loud strikes are measured on the plain levels, faint ones on the compressed.
     """
-    bands = slice(run[0], run[1] + 1)
-    plain, compressed = (
-        event_power(kind[bands].mean(axis=0), order, turns=levels.turns, leave_out=leave_out)
-        for kind in (levels.plain, levels.compressed)
+    plain = event_power(
+        levels.plain[run[0] : run[1] + 1].mean(axis=0), order, turns=levels.turns, leave_out=leave_out
     )
-    return max(plain, compressed / 0.596)
+    return max(plain, faint_power(levels, run, order, leave_out=leave_out))
+
+
+def faint_power(levels: AngleLevels, run: tuple[int, int], order: float, *, leave_out: Floats = NOTHING) -> float:
+    """The same of strikes so faint that talk, grit and codecs may leave as much in the plain levels.
+
+    Parameters
+    ----------
+    levels, run, order, leave_out
+        As of `strike_power`.
+
+    Returns
+    -------
+    float
+        Ratio of powers, >= 0; too low for loud strikes, but in the same order.
+
+    Notes
+    -----
+    In the compressed levels a small power x adds E[x / (1 + N)], 0.6 x for the power N of
+    Gaussian noise (by hand: the mean of 1 / (1 + N) for exponential N of mean 1 is
+    e E1(1) = 0.596), and a bang little more.
+    """
+    compressed = levels.compressed[run[0] : run[1] + 1].mean(axis=0)
+    return event_power(compressed, order, turns=levels.turns, leave_out=leave_out) / 0.596
 
 
 def wide_run(levels: AngleLevels) -> tuple[int, int]:
@@ -90,7 +108,7 @@ def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats
     -----
     A train of short events of mean power P has Fourier coefficients near P at
     every low harmonic; a smooth modulation of a sound bearing's hiss has one to three. So
-    the strongest four of ten are dropped, and the result is the root of 3 times the
+    the strongest three of ten are dropped, and the result is the root of 2.4 times the
     mean of the others' squares, which is about P for the trains heard on cranks, whose
     coefficients fall off. Of strikes so frequent that not all ten are in sight none is
     dropped: no ball passes that often.

@@ -35,13 +35,13 @@ from __future__ import annotations
 import math
 
 EVENT_LAW_DB = {
-    "outer_raceway": (-26.0, 2.2),
-    "inner_raceway": (-26.0, 2.2),
-    "ball": (-26.0, 2.2),
+    "outer_raceway": (-26.6, 2.1),
+    "inner_raceway": (-26.6, 2.1),
+    "ball": (-26.6, 2.1),
     "cage": (-18.0, 4.0),
-    "chain": (-26.0, 2.2),
-    "jockey": (-26.0, 2.2),
-    "hub": (-26.0, 2.2),
+    "chain": (-26.6, 2.1),
+    "jockey": (-26.6, 2.1),
+    "hub": (-26.6, 2.1),
 }
 FLICKER_LAW = (0.05, 0.14)
 COAST_LAW = (12.2, 1.5)
