@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.core.repair import MarkTrain
-from acoustic.core.run_down import smooth_angle, standing_s
+from acoustic.core.run_down import likely_run_downs, smooth_angle, standing_s
 from acoustic.core.still import still_parts
 from acoustic.errors import InputError
 from acoustic.model import Motion, SpeedSourceCode, Spin
@@ -19,6 +19,7 @@ from acoustic.model import Motion, SpeedSourceCode, Spin
 LEAST_MARKS = 4
 PUSH_S = 0.3  # the crank gathers speed before its first mark, and passes it within a turn
 LONG_FIRST, LONG_LAST = 1.75, 2.3  # a crank about to stand takes about twice as long for its last turn
+ENOUGH_TO_TELL = 7  # marks; through fewer some run-down always passes
 LONG_STOP = 2.5  # last turns until it stands: under dry friction 2.4 at most
 CLEAR_S, LEAST_CLEAR_S = 0.1, 0.2
 MISSED_DOUBT, FEW_DOUBT = 0.01, 0.006
@@ -171,7 +172,7 @@ def _require_even(marks: NDArray[np.float64], intervals: NDArray[np.float64]) ->
     share = intervals[1:-1] / np.sqrt(intervals[:-2] * intervals[2:])
     oddest = int(np.argmax(np.abs(np.log(share))))
     if 1 / SUDDEN <= share[oddest] <= SUDDEN:
-        _require_even_ends(intervals)
+        _require_even_ends(marks)
         return
     at = oddest + 1
     kind = "one seems to be missing" if share[oddest] > 1 else "one seems to be marked twice"
@@ -182,10 +183,17 @@ def _require_even(marks: NDArray[np.float64], intervals: NDArray[np.float64]) ->
     )
 
 
-def _require_even_ends(intervals: NDArray[np.float64]) -> None:
-    """Refuse a first turn far longer than the second, or a last one far longer than the one before."""
+def _require_even_ends(marks: NDArray[np.float64]) -> None:
+    """Refuse a first turn far longer than the second, or a last one far longer than the one before.
+
+    But for a crank that all but stood at its last mark: then a run-down passes through all of them.
+    """
+    intervals = np.diff(marks)
+    coasts = (
+        marks.size >= ENOUGH_TO_TELL and likely_run_downs(marks, np.arange(marks.size, dtype=float)) is not None
+    )
     for first, other, end, most in ((0, 1, "first", LONG_FIRST), (-1, -2, "last", LONG_LAST)):
-        if intervals[first] > most * intervals[other]:
+        if intervals[first] > most * intervals[other] and not coasts:
             raise InputError(
                 f"the {end} turn takes {intervals[first]:.2f} s, the one beside it {intervals[other]:.2f} s",
                 hint=f"A mark seems to be missing there; if not, leave the {end} mark out: the crank was still "

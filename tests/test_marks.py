@@ -158,6 +158,23 @@ class TestRefusals:
             motion([mark for k, mark in enumerate(spin) if k != left_out])
 
 
+def test_a_crank_that_all_but_stood_at_its_last_mark() -> None:
+    """Dry and viscous drag, from 2 turns/s, b = 0.1/s: the last turn of 12 ends as it stands, and takes very long.
+
+    By hand: w(t) = (w0 + c/b) exp(-b t) - c/b; angle w0/b - (c/b) T over the whole run-down of length T.
+    """
+    b, c, w0 = 0.1, 0.046, 2.0
+    lasting_s = math.log(1 + w0 * b / c) / b
+    since = [lasting_s * k / 4000 for k in range(4001)]
+    turns = [((w0 + c / b) * (1 - math.exp(-b * t)) - c * t) / b for t in since]
+    marks_s = np.interp(np.arange(math.floor(turns[-1]) + 1) + turns[-1] % 1 - 0.001, turns, since)
+    assert np.diff(marks_s)[-1] > 2.3 * np.diff(marks_s)[-2]
+    found = motion([round(2 + t, 3) for t in marks_s], duration_s=40.0)
+    assert found.total_turns == pytest.approx(marks_s.size - 1)
+    with pytest.raises(InputError, match="the (last )?turn"):
+        motion([round(2 + t, 3) for t in np.delete(marks_s, -2)], duration_s=40.0)
+
+
 @pytest.mark.parametrize(
     ("marks_s", "end"),
     [([1.0, 3.0, 4.0, 5.0, 6.0], "first"), ([1.0, 2.0, 3.0, 4.0, 6.5], "last")],

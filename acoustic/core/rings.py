@@ -36,6 +36,7 @@ STANDS = 4.0  # power over the floor of a line that is there; noise shows it onc
 MOST_TIMES = 4  # a ball pass may lie on this harmonic of the drivetrain's strikes, or a lower one
 SIGNIFICANT = 0.01
 FAINT = 0.01  # -20 dB: weaker lines are a sound bearing's, or the skirts of some other beat
+STANDING_IN = 0.5  # of the runs that tell of a part
 ECHO_TOLERANCE = 0.004
 ECHO_MARGIN = 8.0  # nats
 
@@ -267,10 +268,11 @@ def _evidence(
 ) -> PartEvidence:
     leave_out = _lines_of_others(settled, spectra) if not match.comb.locked else NOTHING
     # The run that surprises most is seldom the one in which the events stand highest.
-    power, run = max(
-        (faint_power(levels, run, match.order, leave_out=leave_out), run)
-        for run in (spectra.runs[row] for row in telling_runs(spectra, match))
-    )
+    runs = [spectra.runs[row] for row in telling_runs(spectra, match)]
+    faint = [faint_power(levels, run, match.order, leave_out=leave_out) for run in runs]
+    # Grit leaves lines by luck in the plain levels of some run; real strikes stand in the compressed ones of most.
+    measure = strike_power if np.mean(np.array(faint) > 0) > STANDING_IN else faint_power
+    power, run = max((measure(levels, run, match.order, leave_out=leave_out), run) for run in runs)
     wide = wide_run(levels)
     in_run = (run[1] - run[0] + 1) / (wide[1] - wide[0] + 1)
     return PartEvidence(
