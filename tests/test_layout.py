@@ -42,6 +42,8 @@ LAYERS = (
     "acoustic.listen",
     "acoustic.pipeline",
     "acoustic.triage*",
+    "acoustic.report.layout acoustic.report.words acoustic.report.document",
+    "acoustic.book*",
     "acoustic.report*",
     "acoustic.cli*",
     "acoustic.__main__",

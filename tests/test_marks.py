@@ -171,7 +171,7 @@ def test_a_crank_that_all_but_stood_at_its_last_mark() -> None:
     assert np.diff(marks_s)[-1] > 2.3 * np.diff(marks_s)[-2]
     found = motion([round(2 + t, 3) for t in marks_s], duration_s=40.0)
     assert found.total_turns == pytest.approx(marks_s.size - 1)
-    with pytest.raises(InputError, match="the (last )?turn"):
+    with pytest.raises(InputError, match=r"the (last )?turn"):
         motion([round(2 + t, 3) for t in np.delete(marks_s, -2)], duration_s=40.0)
 
 

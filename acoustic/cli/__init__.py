@@ -25,6 +25,9 @@ class LazyGroup(click.Group):
     COMMANDS = {  # noqa: RUF012 - read only
         "check": ("acoustic.cli.check:check", "Judge one recording of a crank bearing."),
         "triage": ("acoustic.cli.triage:triage", "Find where a creak comes from, from several recordings."),
+        "bike": ("acoustic.cli.bike:bike", "Write down bikes and the bearings that sit in them."),
+        "visit": ("acoustic.cli.visit:visit", "Keep recordings and verdicts by bike and day."),
+        "book": ("acoustic.cli.book:book", "Take the whole book out as one file, or in."),
         "orders": ("acoustic.cli.orders:orders", "Show the defect orders of a bearing."),
         "bearings": ("acoustic.cli.bearings:bearings", "List or search the bearing catalogue."),
         "demo": ("acoustic.cli.demo:demo", "Judge the demo recordings; show expected and found."),

@@ -15,6 +15,7 @@ FINE = np.linspace(-0.45, 0.45, 19)
 ROBUST_ROUNDS = 4
 FEWEST_FOR_VISCOUS = 6  # with fewer marks, viscous drag beside the dry would fit anything
 OFF = 0.025  # turns: a mark farther off a robust fit counts less than half
+COURSE_POINTS = 24
 CLOSE = 0.003  # turns: fits as close as this are alike
 
 
@@ -171,6 +172,36 @@ def standing_s(times_s: Floats, turns: Floats) -> float | None:
         return None
     latest = float(since[slower.argmax(axis=1).max()])
     return float(times_s[0] + latest * (times_s[-1] - times_s[0]))
+
+
+def drag_at(times_s: Floats, turns: Floats, *, speed_hz: float) -> float | None:
+    """How fast a coasting crank slows at a speed, by the run-down nearest to its course.
+
+    Parameters
+    ----------
+    times_s, turns : ndarray, shape (k,)
+        The course, k >= 2 [s], [turns].
+    speed_hz : float
+        > 0.
+
+    Returns
+    -------
+    float or None
+        Loss of speed [turns/s^2]; None where no run-down fits.
+
+    Notes
+    -----
+    From dw/dt = -c - b w: with the drag d0 at the start, where the speed is w0, it is
+    d0 + b (w - w0) at the speed w.
+    """
+    at_s = np.linspace(times_s[0], times_s[-1], COURSE_POINTS)
+    likely = likely_run_downs(at_s, np.interp(at_s, times_s, turns))
+    if likely is None:
+        return None
+    lasting_s = float(times_s[-1] - times_s[0])
+    viscous_hz = likely[0] / lasting_s
+    start_hz, start_drag = likely[1][:, 1] / lasting_s, -likely[1][:, 2] / lasting_s**2
+    return float(np.median(start_drag + viscous_hz * (speed_hz - start_hz)))
 
 
 def smooth_angle(

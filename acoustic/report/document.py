@@ -9,6 +9,7 @@ from typing import Any
 
 from acoustic import __version__
 from acoustic.core.geometry import defect_orders
+from acoustic.core.run_down import drag_at
 from acoustic.grade import CAUTIONS
 from acoustic.model import Analysis, Bearing, Drivetrain, Finding, Motion, Quality, Recording
 
@@ -17,7 +18,13 @@ SCHEMA = "acoustic.check/1"
 
 def to_json(result: Analysis) -> str:
     """Write an analysis as one JSON document; a number that is none becomes null."""
-    return json.dumps(_without_nan(to_document(result)), ensure_ascii=False, indent=2, allow_nan=False)
+    return json.dumps(plain_document(result), ensure_ascii=False, indent=2, allow_nan=False)
+
+
+def plain_document(result: Analysis) -> dict[str, Any]:
+    """Build the document as JSON can hold it: a number that is none becomes None."""
+    document: dict[str, Any] = _without_nan(to_document(result))
+    return document
 
 
 def to_document(result: Analysis) -> dict[str, Any]:
@@ -111,7 +118,15 @@ def _motion(motion: Motion) -> dict[str, Any]:
         "scale_known": motion.scale_known,
         "start_s": motion.start_s,
         "stop_s": motion.stop_s,
+        "drag_hz_per_s": _drag_hz_per_s(motion),
     }
+
+
+def _drag_hz_per_s(motion: Motion) -> float | None:
+    """How fast a coasting crank slows at one turn a second; None where that is not known."""
+    if motion.spin != "hand" or not motion.scale_known:
+        return None
+    return drag_at(motion.times_s, motion.turns, speed_hz=1.0)
 
 
 def _finding(finding: Finding) -> dict[str, Any]:

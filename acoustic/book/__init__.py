@@ -1,0 +1,1 @@
+"""The workshop's book: bikes, the bearings in them, visits, and the recordings they rest on."""

@@ -1,0 +1,108 @@
+"""How a recording was asked about, so that a better version can judge it again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from acoustic.bearings import resolve_bearing
+from acoustic.book.files import FileStore, Stored
+from acoustic.model import Bearing, Drivetrain, Scene, SpeedRequest
+
+# Files that a question may name; each is kept beside the recording.
+FILES = ("marks", "gyro", "room", "catalogue")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """One question about a recording.
+
+    Attributes
+    ----------
+    bearing : mapping
+        What `acoustic.bearings.resolve_bearing` takes.
+    request : SpeedRequest
+    scene : Scene
+    """
+
+    bearing: Mapping[str, Any]
+    request: SpeedRequest = field(default_factory=SpeedRequest)
+    scene: Scene = field(default_factory=Scene)
+
+    def resolved(self) -> Bearing:
+        """Look the bearing up.
+
+        Raises
+        ------
+        InputError
+            No such bearing is known.
+        """
+        return resolve_bearing(**self.bearing)
+
+    def kept(self, files: FileStore) -> tuple[dict[str, Any], tuple[Stored, ...]]:
+        """Keep the files that it names, and write it down as plain data.
+
+        Parameters
+        ----------
+        files : FileStore
+
+        Returns
+        -------
+        asked : dict
+            JSON-ready; files by hash and ending.
+        stored : tuple of Stored
+        """
+        named = {
+            "marks": self.request.marks,
+            "gyro": self.request.gyro,
+            "room": self.scene.room,
+            "catalogue": self.bearing["catalogue"],
+        }
+        stored = {name: files.keep(path) for name, path in named.items() if path is not None}
+        request = {
+            name: value
+            for name, value in asdict(replace(self.request, bearing=None)).items()
+            if name not in (*FILES, "bearing") and value not in (None, False)
+        }
+        teeth = self.scene.drivetrain
+        asked = {
+            "bearing": {name: value for name, value in self.bearing.items() if name not in FILES},
+            "speed": request,
+            "scene": {"side": self.scene.side, "channel": self.scene.channel, "teeth": teeth and asdict(teeth)},
+            "files": {name: {"sha256": one.sha256, "suffix": one.suffix} for name, one in stored.items()},
+        }
+        return asked, tuple(stored.values())
+
+
+def read_asked(asked: Mapping[str, Any], files: FileStore) -> Asked:
+    """Read a question back.
+
+    Parameters
+    ----------
+    asked : mapping
+        As `Asked.kept` writes it.
+    files : FileStore
+
+    Returns
+    -------
+    Asked
+
+    Raises
+    ------
+    InputError
+        A file that it names is missing from the store.
+    """
+    paths: dict[str, Path] = {name: files.require(**file) for name, file in asked["files"].items()}
+    teeth = asked["scene"]["teeth"]
+    return Asked(
+        bearing={**asked["bearing"], "catalogue": paths.get("catalogue")},
+        request=SpeedRequest(**asked["speed"], marks=paths.get("marks"), gyro=paths.get("gyro")),
+        scene=Scene(
+            side=asked["scene"]["side"],
+            channel=asked["scene"]["channel"],
+            drivetrain=None if teeth is None else Drivetrain(**teeth),
+            room=paths.get("room"),
+        ),
+    )

@@ -1,0 +1,131 @@
+"""Recordings into the book: checked, kept, and judged again by a later version."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from acoustic.book.asked import Asked, read_asked
+from acoustic.book.files import FileStore, Stored
+from acoustic.book.records import Judged, Visit
+from acoustic.model import Analysis
+from acoustic.pipeline import check_recording
+from acoustic.plugins import Toolbox
+from acoustic.report.document import plain_document
+
+Talk = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class TakenIn:
+    """A recording that was checked and is in the store.
+
+    Attributes
+    ----------
+    judged : Judged
+    analysis : Analysis
+    beside : tuple of Stored
+        Files that the question names.
+    """
+
+    judged: Judged
+    analysis: Analysis
+    beside: tuple[Stored, ...]
+
+
+def listen_to(path: Path, asked: Asked, toolbox: Toolbox, talk: Talk) -> Analysis:
+    """Check one recording as it is asked about.
+
+    Raises
+    ------
+    AcousticError
+        As `acoustic.pipeline.check_recording`.
+    """
+    return check_recording(
+        path, bearing=asked.resolved(), request=asked.request, toolbox=toolbox, scene=asked.scene, talk=talk
+    )
+
+
+def take_in(path: Path, asked: Asked, analysis: Analysis, files: FileStore) -> TakenIn:
+    """Keep a checked recording in the store, with what its question names.
+
+    Raises
+    ------
+    InputError
+        The store cannot be written.
+    """
+    stored = files.keep(path)
+    said, beside = asked.kept(files)
+    judged = Judged(
+        sha256=stored.sha256,
+        suffix=stored.suffix,
+        name=stored.name,
+        bytes=stored.bytes,
+        asked=said,
+        document=plain_document(analysis),
+        judged_at=datetime.now(UTC).replace(tzinfo=None),
+    )
+    return TakenIn(judged, analysis, beside)
+
+
+@dataclass(frozen=True, slots=True)
+class Rechecked:
+    """A visit judged anew.
+
+    Attributes
+    ----------
+    visit : Visit
+        As it stood before.
+    judged : tuple of Judged
+        What is said now, in the same order.
+    changed : tuple of str
+        What differs, in sentences; empty where nothing does.
+    """
+
+    visit: Visit
+    judged: tuple[Judged, ...]
+    changed: tuple[str, ...]
+
+
+def recheck(visit: Visit, files: FileStore, toolbox: Toolbox, talk: Talk) -> Rechecked:
+    """Judge the recordings of a visit again, as they were asked about then.
+
+    Raises
+    ------
+    AcousticError
+        A recording is missing from the store, or cannot be used any more.
+    """
+    judged, changed = [], []
+    for before in visit.verdicts:
+        asked = read_asked(before.asked, files)
+        analysis = listen_to(files.require(before.sha256, before.suffix), asked, toolbox, talk)
+        now = Judged(
+            sha256=before.sha256,
+            suffix=before.suffix,
+            name=before.name,
+            bytes=before.bytes,
+            asked=before.asked,
+            document=plain_document(analysis),
+            judged_at=datetime.now(UTC).replace(tzinfo=None),
+        )
+        judged.append(now)
+        changed += [f"{before.name}: {change}" for change in differences(before, now)]
+    return Rechecked(visit, tuple(judged), tuple(changed))
+
+
+def differences(before: Judged, now: Judged) -> Sequence[str]:
+    """What two verdicts on one recording say differently, in a few words each."""
+    told = []
+    if before.grade != now.grade:
+        told.append(f"{before.grade} became {now.grade}")
+    was, became = _detected(before), _detected(now)
+    told += [f"{name} is found now" for name in sorted(became - was)]
+    told += [f"{name} is no longer found" for name in sorted(was - became)]
+    return told
+
+
+def _detected(judged: Judged) -> set[str]:
+    findings = judged.document["findings"]
+    return {finding["condition"].replace("_", " ") for finding in findings if finding["detected"]}

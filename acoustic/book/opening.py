@@ -1,0 +1,246 @@
+"""Where the book lies, and opening it: brought up to this version, with a copy made before."""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+import zipfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import sqlalchemy as sa
+from sqlalchemy.exc import DBAPIError
+
+from acoustic.book.files import FileStore
+from acoustic.errors import InputError
+
+HEAD = "0001"  # the newest step in `migrations/versions`
+MIGRATIONS = Path(__file__).parent / "migrations"
+WAIT_S = 20
+LOCK = 0x63_72_61_6E_6B  # any number, the same in every program that opens a book on a server
+
+
+@dataclass(frozen=True, slots=True)
+class Book:
+    """An open book.
+
+    Attributes
+    ----------
+    engine : sqlalchemy.Engine
+    files : FileStore
+    place : str
+        Where it lies, for people; holds no password.
+    """
+
+    engine: sa.Engine
+    files: FileStore
+    place: str
+
+    @contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
+        """A connection that sees the book as of one moment."""
+        options = {"isolation_level": "REPEATABLE READ"} if self.engine.dialect.name == "postgresql" else {}
+        with _told_plainly(self.place), self.engine.connect() as connection:
+            connection.execution_options(reading=True, **options)
+            with connection.begin():
+                yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[sa.Connection]:
+        """A connection whose changes are all made at its end, or none."""
+        with _told_plainly(self.place), self.engine.begin() as connection:
+            yield connection
+
+    def close(self) -> None:
+        """Let go of the file or the server."""
+        self.engine.dispose()
+
+
+def open_book(where: str | None = None) -> Book:
+    """Open the book, making or updating it as needed.
+
+    Parameters
+    ----------
+    where : str or None
+        A file, or the URL of a database; if None, what ACOUSTIC_BOOK says, or else a file in the user's
+        data folder.
+
+    Returns
+    -------
+    Book
+
+    Raises
+    ------
+    InputError
+        It cannot be opened or written, or a newer version wrote it.
+    """
+    said = where or os.environ.get("ACOUSTIC_BOOK") or str(_data_folder() / "book.db")
+    if "://" in said:
+        url = _url(said)
+        book = Book(_server_engine(url), _server_files(), url.render_as_string(hide_password=True))
+    else:
+        path = Path(said).expanduser()
+        _require_folder(path)
+        book = Book(_file_engine(path), FileStore(path.with_name(f"{path.stem}.recordings")), str(path))
+    try:
+        _bring_up_to_date(book)
+    except BaseException:
+        book.close()
+        raise
+    return book
+
+
+def _data_folder() -> Path:
+    from platformdirs import user_data_path
+
+    return user_data_path("acoustic-crank", appauthor=False)
+
+
+def _url(said: str) -> sa.URL:
+    try:
+        url = sa.make_url(said)
+    except sa.exc.ArgumentError:
+        raise InputError(
+            "the book's URL cannot be read", hint="Write postgresql://user@host/name, or the path of a file."
+        ) from None
+    if url.get_backend_name() != "postgresql":
+        raise InputError(
+            f"the book's URL names the database {url.get_backend_name()}; only PostgreSQL is known",
+            hint="Write postgresql://user@host/name, or the path of a file.",
+        )
+    return url.set(drivername="postgresql+psycopg")
+
+
+def _server_files() -> FileStore:
+    """Several benches share one server: they share the recordings' folder if it is named."""
+    said = os.environ.get("ACOUSTIC_RECORDINGS")
+    return FileStore(Path(said).expanduser() if said else _data_folder() / "recordings")
+
+
+def _require_folder(path: Path) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(
+            f"the folder {path.parent} of the book cannot be made ({error.strerror})",
+            hint="Give a book in a folder you may write to with --book.",
+        ) from None
+    if path.is_dir():
+        raise InputError(f"--book: {path} is a folder", hint=f"Give a file in it: {path / 'book.db'} say.")
+
+
+def _server_engine(url: sa.URL) -> sa.Engine:
+    try:
+        return sa.create_engine(url, connect_args={"connect_timeout": WAIT_S})
+    except ModuleNotFoundError:
+        raise InputError(
+            "a book on a PostgreSQL server needs the package psycopg, which is not installed",
+            hint="Run: pip install 'acoustic-crank[postgres]'",
+        ) from None
+
+
+def _file_engine(path: Path) -> sa.Engine:
+    engine = sa.create_engine(sa.URL.create("sqlite", database=str(path)), connect_args={"timeout": WAIT_S})
+
+    @sa.event.listens_for(engine, "connect")
+    def _(connection: sqlite3.Connection, record: object) -> None:
+        connection.isolation_level = None  # the transactions are begun below
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA synchronous = FULL")
+
+    @sa.event.listens_for(engine, "begin")
+    def _(connection: sa.Connection) -> None:
+        # A reader that later writes would be refused where another writes too: writers queue from the start.
+        reading = connection.get_execution_options().get("reading")
+        connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
+
+    return engine
+
+
+@contextmanager
+def _told_plainly(place: str) -> Iterator[None]:
+    """Turn the database's complaints into sentences."""
+    try:
+        yield
+    except DBAPIError as error:
+        told = str(error.orig).strip().splitlines()[0] if str(error.orig).strip() else type(error.orig).__name__
+        raise InputError(
+            f"the book {place} cannot be used ({told}); nothing was changed",
+            hint="Check that it is a book of this program, that its folder may be written and has free space, and "
+            "that no other program holds it.",
+        ) from None
+
+
+def _version(connection: sa.Connection) -> str | None:
+    """The step a book was last brought to; None for an empty database."""
+    tables = sa.inspect(connection).get_table_names()
+    if "alembic_version" in tables:
+        return connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar()
+    if tables:
+        raise InputError(
+            "this database holds something else than a workshop's book",
+            hint="Give another file or database with --book.",
+        )
+    return None
+
+
+def _bring_up_to_date(book: Book) -> None:
+    """Run the steps that are missing, all or none, after a copy."""
+    with book.reading() as connection:
+        version = _version(connection)
+    if version == HEAD:
+        return
+    with book.writing() as connection:
+        if connection.dialect.name == "postgresql":
+            connection.execute(sa.text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": LOCK})
+        version = _version(connection)  # another program may have been faster
+        if version == HEAD:
+            return
+        _refuse_newer(version)
+        if version is not None:
+            _copy(book, connection, version)
+        _upgrade(connection)
+
+
+def _refuse_newer(version: str | None) -> None:
+    known = {path.name.split("_")[0] for path in (MIGRATIONS / "versions").glob("[0-9]*.py")}
+    if version is not None and version not in known:
+        raise InputError(
+            f"the book was written by a newer version of this program (step {version}; this one knows {HEAD})",
+            hint="Update the program: pip install --upgrade acoustic-crank",
+        )
+
+
+def _upgrade(connection: sa.Connection) -> None:
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")
+
+
+def _copy(book: Book, connection: sa.Connection, version: str) -> None:
+    """Set a copy of the book aside: a file beside it, or the tables of a server as JSON beside the recordings."""
+    stamp = f"before-{HEAD}-{datetime.now(UTC):%Y%m%d-%H%M%S}"
+    if connection.dialect.name == "sqlite":
+        path = Path(book.place)
+        with (
+            closing(sqlite3.connect(path)) as source,
+            closing(sqlite3.connect(path.with_name(f"{path.stem}.{stamp}.db"))) as target,
+        ):
+            source.backup(target)
+        return
+    tables = sa.MetaData()
+    tables.reflect(connection)
+    book.files.folder.mkdir(parents=True, exist_ok=True)
+    with zipfile.ZipFile(book.files.folder / f"book.{stamp}.zip", "w", zipfile.ZIP_DEFLATED) as archive:
+        for table in tables.sorted_tables:
+            rows = [dict(row) for row in connection.execute(sa.select(table)).mappings()]
+            archive.writestr(f"{table.name}.json", json.dumps({"version": version, "rows": rows}, default=str))

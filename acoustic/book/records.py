@@ -1,0 +1,149 @@
+"""What the book holds, as the rest of the program sees it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any, Literal
+
+Kind = Literal["check", "free", "pressed", "final"]
+Done = Literal["nothing", "service", "replacement"]
+
+KINDS: tuple[Kind, ...] = ("check", "free", "pressed", "final")
+DONE: tuple[Done, ...] = ("nothing", "service", "replacement")
+USES = ("road", "off-road", "wet")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bike:
+    """A bike, by the name or ticket number that the workshop gives it.
+
+    Attributes
+    ----------
+    number : int
+        In this copy of the book.
+    uid : str
+        In every copy.
+    name, notes : str
+    """
+
+    number: int
+    uid: str
+    name: str
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitted:
+    """A bearing while it sits, or sat, in one bike.
+
+    Attributes
+    ----------
+    number : int
+        In this copy of the book; 0 before it is written there.
+    uid, bike : str
+        The bike by its name.
+    side : str
+        'drive' or 'non-drive'; empty where both ends have the same and are not told apart.
+    designation : str
+        As the catalogue has it, 6805 say.
+    rows : int or None
+    seal, shell, use : str
+        In the workshop's words: 'press-fit 41 mm', 'low-friction', 'wet' say.
+    shell_width_mm, bore_mm, spindle_mm : float or None
+        The bore as measured.
+    installed_on : date
+    removed_on : date or None
+    removed_because : str
+        'worn' ends its life; anything else only ends its watch.
+    notes : str
+    """
+
+    number: int = 0
+    uid: str = ""
+    bike: str
+    installed_on: date
+    side: str = ""
+    designation: str = ""
+    rows: int | None = None
+    seal: str = ""
+    shell: str = ""
+    shell_width_mm: float | None = None
+    bore_mm: float | None = None
+    spindle_mm: float | None = None
+    use: str = ""
+    removed_on: date | None = None
+    removed_because: str = ""
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """One recording of a visit, and what was said of it.
+
+    Attributes
+    ----------
+    sha256, suffix, name : str
+        Of the recording; its name is the one it came with.
+    bytes : int
+    asked : mapping
+        How it was asked about, as `acoustic.book.asked` writes it.
+    document : mapping
+        Schema `acoustic.check/1`.
+    judged_at : datetime
+        UTC.
+    """
+
+    sha256: str
+    suffix: str
+    name: str
+    bytes: int
+    asked: Mapping[str, Any]
+    document: Mapping[str, Any]
+    judged_at: datetime
+
+    @property
+    def grade(self) -> str:
+        """Its grade."""
+        return str(self.document["grade"]["level"])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Visit:
+    """A bike's visit.
+
+    Attributes
+    ----------
+    number : int
+        In this copy of the book; 0 before it is written there.
+    uid, bike : str
+        The bike by its name.
+    bearing : str
+        uid of the bearing that was heard; empty if none is on record.
+    on_date : date
+    kind : {'check', 'free', 'pressed', 'final'}
+        'free' and 'pressed': a new bearing in the hand, and in its seat; 'final': the finished install.
+    done : {'nothing', 'service', 'replacement'}
+        What was done after it was heard.
+    distance_km : float or None
+        Ridden in all, by the bike's own count.
+    recorder, notes : str
+    removed_because : str or None
+        Why it no longer counts; None if it does.
+    verdicts : tuple of Judged
+        Those that stand, in the order they were given.
+    """
+
+    number: int = 0
+    uid: str = ""
+    bike: str
+    bearing: str = ""
+    on_date: date
+    kind: Kind = "check"
+    done: Done = "nothing"
+    distance_km: float | None = None
+    recorder: str = ""
+    notes: str = ""
+    removed_because: str | None = None
+    verdicts: tuple[Judged, ...] = ()

@@ -1,0 +1,125 @@
+"""The book's tables."""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    Column,
+    Date,
+    DateTime,
+    Float,
+    ForeignKey,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+)
+
+# Names of constraints, so that a later step can alter them on any server.
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+
+def _number() -> Column[int]:
+    return Column("number", Integer, primary_key=True)
+
+
+def _uid() -> Column[str]:
+    """A name that stays the same in every copy of the book."""
+    return Column("uid", String(32), nullable=False, unique=True)
+
+
+def _text(name: str) -> Column[str]:
+    return Column(name, Text, nullable=False, server_default="")
+
+
+bikes = Table(
+    "bikes",
+    metadata,
+    _number(),
+    _uid(),
+    Column("name", Text, nullable=False, unique=True),
+    _text("notes"),
+)
+
+# One row for each bearing while it sat in one bike.
+bearings = Table(
+    "bearings",
+    metadata,
+    _number(),
+    _uid(),
+    Column("bike", Integer, ForeignKey("bikes.number"), nullable=False, index=True),
+    _text("side"),
+    _text("designation"),
+    Column("rows", Integer),
+    _text("seal"),
+    _text("shell"),
+    Column("shell_width_mm", Float),
+    Column("bore_mm", Float),
+    Column("spindle_mm", Float),
+    _text("use"),
+    Column("installed_on", Date, nullable=False),
+    Column("removed_on", Date),
+    _text("removed_because"),
+    _text("notes"),
+)
+
+recordings = Table(
+    "recordings",
+    metadata,
+    Column("sha256", String(64), primary_key=True),
+    _text("suffix"),
+    _text("name"),
+    Column("bytes", Integer, nullable=False),
+)
+
+visits = Table(
+    "visits",
+    metadata,
+    _number(),
+    _uid(),
+    Column("bike", Integer, ForeignKey("bikes.number"), nullable=False, index=True),
+    Column("bearing", Integer, ForeignKey("bearings.number")),
+    Column("on_date", Date, nullable=False, index=True),
+    Column("kind", Text, nullable=False),
+    Column("done", Text, nullable=False),
+    Column("distance_km", Float),
+    _text("recorder"),
+    _text("notes"),
+    Column("removed_because", Text),
+)
+
+verdicts = Table(
+    "verdicts",
+    metadata,
+    _number(),
+    Column("visit", Integer, ForeignKey("visits.number"), nullable=False, index=True),
+    Column("place", Integer, nullable=False),
+    Column("sha256", String(64), ForeignKey("recordings.sha256"), nullable=False),
+    Column("asked", JSON, nullable=False),
+    Column("document", JSON, nullable=False),
+    Column("grade", Text, nullable=False),
+    Column("judged_at", DateTime, nullable=False),
+    # A later version may judge a recording anew; what it said before stays on record.
+    Column("stands", Boolean, nullable=False),
+)
+
+changes = Table(
+    "changes",
+    metadata,
+    _number(),
+    Column("visit", Integer, ForeignKey("visits.number"), nullable=False, index=True),
+    Column("changed_at", DateTime, nullable=False),
+    Column("field", Text, nullable=False),
+    _text("was"),
+    _text("became"),
+    _text("because"),
+)

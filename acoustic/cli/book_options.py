@@ -1,0 +1,68 @@
+"""The options that every command about the workshop's book shares."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from acoustic.errors import InputError
+
+if TYPE_CHECKING:
+    from acoustic.book.opening import Book
+
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+book_option = click.option(
+    "--book",
+    metavar="FILE|URL",
+    help="The workshop's book: a file, or the URL of a PostgreSQL database. [default: what ACOUSTIC_BOOK says, "
+    "or a file in your own data folder]",
+)
+
+
+class Day(click.ParamType[date]):
+    """A day, as 2026-05-31."""
+
+    name = "day"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
+        """Read a day; the future is refused."""
+        if isinstance(value, date):
+            return value
+        try:
+            day = date.fromisoformat(value)
+        except ValueError:
+            raise InputError(f"{value} is no day", hint="Write year, month and day: 2026-05-31 say.") from None
+        if day > date.today():
+            raise InputError(f"{day} lies in the future", hint="Check the year and the month.")
+        return day
+
+
+def day_option(name: str, told: str, *, today: bool = True) -> Decorator:
+    """An option for a day; today's if it is not given, or none."""
+    given: dict[str, Any] = {"default": date.today, "show_default": "today"} if today else {}
+    return click.option(name, type=Day(), metavar="YYYY-MM-DD", help=told, **given)
+
+
+@contextmanager
+def opened(where: str | None) -> Iterator[Book]:
+    """Open the book, and close it at the end."""
+    from acoustic.book.opening import open_book
+
+    book = open_book(where)
+    try:
+        yield book
+    finally:
+        book.close()
+
+
+def table(rows: list[tuple[str, ...]]) -> str:
+    """Set rows in columns; the first row is the heading."""
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    return "\n".join(
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows
+    )

@@ -1,0 +1,269 @@
+"""`acoustic visit`: a bike's visits with their recordings and verdicts."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from acoustic.cli.bearing_options import BearingChoice, bearing_options
+from acoustic.cli.book_options import book_option, day_option, opened, table
+from acoustic.cli.progress import Progress
+from acoustic.cli.scene_options import scene_options
+from acoustic.cli.speed_options import speed_options
+from acoustic.errors import InputError
+
+if TYPE_CHECKING:
+    from acoustic.book.opening import Book
+    from acoustic.book.records import Fitted, Visit
+    from acoustic.model import Scene, SpeedRequest
+
+KINDS = ("check", "free", "pressed", "final")  # as `acoustic.book.records` has them, which --help need not load
+DONE = ("nothing", "service", "replacement")
+NEWEST = 20
+
+km_option = click.option(
+    "--km", "distance_km", type=click.FloatRange(min=0), metavar="KM", help="Ridden in all, by the bike's count."
+)
+recorder_option = click.option("--recorder", metavar="WORDS", help="The phone that recorded it, if you have more.")
+notes_option = click.option("--notes", metavar="WORDS", help="Anything; leave out who owns the bike.")
+done_option = click.option("--done", type=click.Choice(DONE), help="What was done after it was heard.")
+because_option = click.option("--because", required=True, metavar="WORDS", help="Why.")
+
+
+@click.group(short_help="Keep recordings and verdicts by bike and day.")
+def visit() -> None:
+    """Keep recordings and verdicts by bike and day."""
+
+
+@visit.command()
+@click.argument("recordings", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="REC...")
+@click.option("--bike", required=True, metavar="NAME", help="The bike; one the book does not know is added.")
+@day_option("--on", "The day of the visit.")
+@click.option("--kind", type=click.Choice(KINDS), default="check", show_default=True, help="What is recorded.")
+@done_option
+@km_option
+@recorder_option
+@notes_option
+@bearing_options
+@speed_options
+@scene_options
+@book_option
+@click.option("--quiet", is_flag=True, help="Print the visit's line alone, and no progress.")
+def add(
+    recordings: tuple[Path, ...],
+    bike: str,
+    on: date,
+    bearing: BearingChoice,
+    request: SpeedRequest,
+    scene: Scene,
+    book: str | None,
+    quiet: bool,
+    **said: Any,
+) -> None:
+    """Check each recording REC and keep it, with what was found, as one visit.
+
+    The options about bearing, speed and scene hold for all recordings of the call. A
+    bearing that the book knows to sit in the bike need not be named again.
+
+    Keep hands, hair and sleeves clear of the spinning crank.
+    """
+    if len(recordings) > 1 and (request.marks or request.gyro or request.counted_turns):
+        raise InputError(
+            f"{len(recordings)} recordings came with one spin's marks, gyro or count of turns",
+            hint="Add each with its own, one call a recording.",
+        )
+    from acoustic.book.records import Visit
+
+    words = {name: value for name, value in said.items() if value is not None}
+    with opened(book) as it:
+        fitted = _sitting(it, bike, on, scene.side or "")
+        bearing = _named(bearing, fitted)
+        heard = _listen(it, recordings, bearing, request, scene, Progress(quiet=quiet), say=not quiet)
+        made = Visit(bike=bike, on_date=on, bearing=fitted.uid if fitted else "", verdicts=heard, **words)
+        number = _write(it, made)
+    click.echo(f"visit {number}: {bike}, {on}: {', '.join(judged.grade for judged in heard)}")
+
+
+def _sitting(book: Book, bike: str, on: date, side: str) -> Fitted | None:
+    from acoustic.book.bikes import bearings_of, sitting
+
+    with book.reading() as connection:
+        return sitting(bearings_of(connection, bike), on, side)
+
+
+def _named(bearing: BearingChoice, fitted: Fitted | None) -> BearingChoice:
+    """The bearing that sits in the bike, where none is named."""
+    if bearing.name or bearing.ball_diameter_mm or fitted is None or not fitted.designation:
+        return bearing
+    return replace(bearing, name=fitted.designation, rows=fitted.rows or bearing.rows)
+
+
+def _listen(
+    book: Book,
+    recordings: tuple[Path, ...],
+    bearing: BearingChoice,
+    request: SpeedRequest,
+    scene: Scene,
+    progress: Progress,
+    *,
+    say: bool,
+) -> Any:
+    """Check all recordings, and keep them once all could be used."""
+    from dataclasses import asdict
+
+    from acoustic.book.asked import Asked
+    from acoustic.book.judging import listen_to, take_in
+    from acoustic.plugins import load_toolbox
+    from acoustic.report.terminal import to_text
+
+    asked, toolbox = Asked(bearing=asdict(bearing), request=request, scene=scene), load_toolbox()
+    analyses = []
+    for path in recordings:
+        progress(path.name)
+        analysis = listen_to(path, asked, toolbox, progress)
+        if not analysis.quality.usable:
+            problem = analysis.quality.problems[0]
+            raise InputError(
+                f"{path.name} cannot be used, and no visit was written: {problem.detail}", hint=problem.advice
+            )
+        if say:
+            click.echo(f"{to_text(analysis)}\n")
+        analyses.append(analysis)
+    pairs = zip(recordings, analyses, strict=True)
+    return tuple(take_in(path, asked, analysis, book.files).judged for path, analysis in pairs)
+
+
+def _write(book: Book, made: Visit) -> int:
+    from acoustic.book.bikes import add_bike, find_bike
+    from acoustic.book.visits import add_visit
+
+    with book.writing() as connection:
+        if find_bike(connection, made.bike) is None:
+            add_bike(connection, made.bike)
+        return add_visit(connection, made).number
+
+
+@visit.command("list")
+@click.option("--bike", metavar="NAME", help="Of this bike alone.")
+@day_option("--since", "From this day on.", today=False)
+@click.option("--all", "everything", is_flag=True, help=f"Not only the newest {NEWEST}.")
+@click.option("--removed", is_flag=True, help="Those that no longer count, too.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the table.")
+@book_option
+def list_visits(
+    bike: str | None, since: date | None, everything: bool, removed: bool, as_json: bool, book: str | None
+) -> None:
+    """List visits, oldest first."""
+    from acoustic.book import visits
+    from acoustic.book.bikes import require_bike
+
+    newest = None if everything or since else NEWEST
+    with opened(book) as it, it.reading() as connection:
+        if bike is not None:
+            require_bike(connection, bike)
+        found = visits.list_visits(connection, bike=bike, since=since, removed=removed, newest=newest)
+    if as_json:
+        from acoustic.report.visit_document import visits_document
+
+        click.echo(json.dumps(visits_document(found), ensure_ascii=False, indent=2))
+        return
+    if not found:
+        click.echo("No visits; add one with: acoustic visit add --bike NAME REC")
+        return
+    rows = [("visit", "day", "bike", "kind", "done", "grade"), *(_row(one) for one in found)]
+    click.echo(table(rows))
+
+
+def _row(one: Visit) -> tuple[str, ...]:
+    grades = ", ".join(judged.grade for judged in one.verdicts)
+    if one.removed_because is not None:
+        grades = f"(removed: {one.removed_because})"
+    return (str(one.number), one.on_date.isoformat(), one.bike, one.kind, one.done, grades)
+
+
+@visit.command()
+@click.argument("number", type=int)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
+@book_option
+def show(number: int, as_json: bool, book: str | None) -> None:
+    """Show the visit NUMBER: what was found, and what was changed about it since."""
+    from acoustic.book.visits import history, require_visit
+    from acoustic.report.visit_document import visit_block, visit_text
+
+    with opened(book) as it, it.reading() as connection:
+        found, changed = require_visit(connection, number), history(connection, number)
+    if as_json:
+        document = {"schema": "acoustic.visit/1", **visit_block(found)}
+        click.echo(json.dumps(document, ensure_ascii=False, indent=2))
+        return
+    click.echo(visit_text(found, changed))
+
+
+@visit.command()
+@click.argument("number", type=int)
+@day_option("--on", "The day it should say.", today=False)
+@click.option("--kind", type=click.Choice(KINDS), help="What was recorded.")
+@done_option
+@km_option
+@recorder_option
+@notes_option
+@because_option
+@book_option
+def correct(number: int, on: date | None, because: str, book: str | None, **said: Any) -> None:
+    """Put the visit NUMBER right; what it said before stays on record."""
+    from acoustic.book.visits import correct as put_right
+
+    values = {name: value for name, value in {"on_date": on, **said}.items() if value is not None}
+    if not values:
+        raise InputError("nothing was given to correct", hint="Give --on, --done, --km, --kind or --notes.")
+    with opened(book) as it, it.writing() as connection:
+        put_right(connection, number, values, because)
+    click.echo(f"visit {number} was put right: {', '.join(name.replace('_', ' ') for name in values)}.")
+
+
+@visit.command()
+@click.argument("number", type=int)
+@because_option
+@book_option
+def remove(number: int, because: str, book: str | None) -> None:
+    """Let the visit NUMBER no longer count; it is kept with the reason."""
+    from acoustic.book.visits import remove as take_back
+
+    with opened(book) as it, it.writing() as connection:
+        take_back(connection, number, because)
+    click.echo(f"visit {number} no longer counts: {because}.")
+
+
+@visit.command()
+@click.argument("numbers", nargs=-1, type=int, metavar="[NUMBER]...")
+@click.option("--all", "everything", is_flag=True, help="Every visit in the book.")
+@book_option
+@click.option("--quiet", is_flag=True, help="No progress.")
+def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet: bool) -> None:
+    """Judge the recordings of visits again with this version, and say what changed."""
+    from acoustic.book import judging, visits
+    from acoustic.plugins import load_toolbox
+
+    if bool(numbers) == everything:
+        raise InputError("it is not said which visits to judge again", hint="Give their numbers, or --all.")
+    toolbox, progress, changed = load_toolbox(), Progress(quiet=quiet), 0
+    with opened(book) as it:
+        with it.reading() as connection:
+            if everything:
+                wanted: tuple[Visit, ...] = visits.list_visits(connection)
+            else:
+                wanted = tuple(visits.require_visit(connection, number) for number in numbers)
+        for one in wanted:
+            progress(f"visit {one.number}")
+            again = judging.recheck(one, it.files, toolbox, progress)
+            with it.writing() as connection:
+                visits.renew(connection, one.number, again.judged)
+            changed += bool(again.changed)
+            for sentence in again.changed:
+                click.echo(f"visit {one.number}, {one.bike}, {one.on_date}: {sentence}")
+    click.echo(f"{len(wanted)} visits judged again, {changed} of them differ.")

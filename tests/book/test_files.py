@@ -1,0 +1,63 @@
+"""The store of recordings."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+import pytest
+
+from acoustic.book.files import FileStore, sha256_of
+from acoustic.errors import InputError
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> FileStore:
+    return FileStore(tmp_path / "store")
+
+
+@pytest.fixture
+def spin(tmp_path: Path) -> Path:
+    path = tmp_path / "Spin.WAV"
+    path.write_bytes(bytes(range(256)) * 1000)
+    return path
+
+
+def files(store: FileStore) -> list[Path]:
+    return [path for path in store.folder.rglob("*") if path.is_file()]
+
+
+def test_a_file_is_kept_under_the_hash_of_its_content(store: FileStore, spin: Path) -> None:
+    kept = store.keep(spin)
+    assert kept.sha256 == hashlib.sha256(spin.read_bytes()).hexdigest()
+    assert (kept.suffix, kept.name, kept.bytes) == (".wav", "Spin.WAV", 256_000)
+    assert files(store) == [store.require(kept.sha256, kept.suffix)]
+    assert sha256_of(store.require(kept.sha256, kept.suffix)) == kept.sha256
+
+
+def test_the_same_content_is_kept_once(store: FileStore, spin: Path) -> None:
+    first = store.keep(spin)
+    spin.rename(spin.with_name("other.wav"))
+    assert store.keep(spin.with_name("other.wav")).sha256 == first.sha256
+    assert len(files(store)) == 1
+
+
+def test_what_is_not_whole_is_not_kept(store: FileStore, spin: Path) -> None:
+    """The disk fills up half way, and what arrives is not what was announced."""
+
+    def fills_up(target: Path) -> None:
+        target.write_bytes(b"half")
+        raise OSError(28, "No space left on device")
+
+    with pytest.raises(InputError, match="No space left"):
+        store.place(sha256_of(spin), ".wav", fills_up)
+    with pytest.raises(InputError, match="damaged"):
+        store.place(sha256_of(spin), ".wav", lambda target: target.write_bytes(b"other"))
+    assert files(store) == []
+
+
+def test_a_missing_file_is_told(store: FileStore, spin: Path) -> None:
+    with pytest.raises(InputError, match="missing"):
+        store.require("0" * 64, ".wav")
+    with pytest.raises(InputError, match="cannot be read"):
+        store.keep(spin.with_name("nothing.wav"))
