@@ -31,6 +31,7 @@ TOP = {
 LAYERS = (
     "acoustic acoustic.errors",
     "acoustic.core*",
+    "acoustic.fit*",
     "acoustic.model*",
     "acoustic.marks acoustic.by_ear acoustic.hookspecs acoustic.catalogue",
     "acoustic.bearings",

@@ -1,0 +1,1 @@
+"""The fit sheet: what a bearing's clearance comes to, before it is pressed."""
