@@ -44,6 +44,7 @@ LAYERS = (
     "acoustic.pipeline",
     "acoustic.triage*",
     "acoustic.report.layout acoustic.report.words acoustic.report.document",
+    "acoustic.install",
     "acoustic.book*",
     "acoustic.report*",
     "acoustic.cli*",

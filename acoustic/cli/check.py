@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
+from acoustic.cli.picture_option import check_picture
 from acoustic.cli.progress import Progress
 from acoustic.cli.scene_options import scene_options
 from acoustic.cli.speed_options import speed_options
@@ -16,8 +17,6 @@ from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_PLUGIN_FAILED, EXIT_UNUS
 
 if TYPE_CHECKING:
     from acoustic.model import Analysis, Scene, SpeedRequest
-
-PICTURES = (".png", ".svg")
 
 
 @click.command(short_help="Judge one recording of a crank bearing.")
@@ -61,7 +60,7 @@ def check(
 
     Keep hands, hair and sleeves clear of the spinning crank.
     """
-    _check_picture(plot)
+    check_picture(plot)
     from acoustic.pipeline import check_recording
     from acoustic.plugins import load_toolbox
 
@@ -82,21 +81,6 @@ def check(
     if plot is not None:
         _draw(result, plot)
     sys.exit(_exit_code(result, fail_on))
-
-
-def _check_picture(plot: Path | None) -> None:
-    """Refuse a picture that could not be written before the work is done."""
-    if plot is None:
-        return
-    if plot.suffix.lower() not in PICTURES:
-        raise InputError(
-            f"--plot {plot.name}: the ending {plot.suffix or '(none)'} is no picture format known here",
-            hint=f"Use {' or '.join(PICTURES)}.",
-        )
-    if plot.is_dir():
-        raise InputError(f"--plot: {plot} is a folder", hint="Give the name of a file in it.")
-    if not plot.parent.is_dir():
-        raise InputError(f"--plot: there is no folder {plot.parent}", hint="Make the folder first.")
 
 
 def _rendered(result: Analysis, *, as_json: bool, quiet: bool) -> str:

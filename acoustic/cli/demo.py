@@ -22,12 +22,19 @@ NEEDED = ("file", "bearing", "grade", "detected")
 
 @click.command(short_help="Judge the demo recordings; show expected and found.")
 @click.argument("folder", required=False, type=click.Path(path_type=Path))
-def demo(folder: Path | None) -> None:
+@click.option("--book", metavar="FILE", help="Write an invented workshop's year into this new book instead.")
+def demo(folder: Path | None, book: str | None) -> None:
     """Judge every recording in FOLDER's manifest and show what was expected and what was found.
 
     Without FOLDER, the recordings that come with the program: an invented
     workshop's bikes, simulated. Exits with 1 if a grade or a condition differs.
+
+    With --book, a year of visits, installs and replacements is simulated, checked and
+    written into a new book, to try trend, install and lifetimes on.
     """
+    if book is not None:
+        _write_book(book)
+        return
     folder = folder or demo_folder()
     entries = _entries(folder)
     from acoustic.plugins import load_toolbox
@@ -48,6 +55,25 @@ def demo(folder: Path | None) -> None:
         )
     click.echo(f"{len(entries) - wrong} of {len(entries)} as expected.")
     sys.exit(EXIT_PLUGIN_FAILED if failed else EXIT_AT_OR_PAST_GRADE if wrong else 0)
+
+
+def _write_book(where: str) -> None:
+    """Write the invented year, and say what to look at."""
+    from acoustic.book.invented import write_year
+    from acoustic.cli.book_options import opened
+    from acoustic.plugins import load_toolbox
+    from acoustic.simulator.workshop import LAST, SQUEEZED, WEARING
+
+    with opened(where) as it:
+        count = write_year(it, load_toolbox(), Progress(quiet=False))
+    click.echo(f"{count} visits are in {where}. Try:")
+    for call in (
+        f'trend "{WEARING}" --today {LAST}',
+        f'install seat "{SQUEEZED}"',
+        f'install final "{SQUEEZED}"',
+        f"lifetimes --by shell --today {LAST}",
+    ):
+        click.echo(f"  acoustic {call} --book {where}")
 
 
 def demo_folder() -> Path:

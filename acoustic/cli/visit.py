@@ -85,8 +85,11 @@ def add(
         bearing = _named(bearing, fitted)
         heard = _listen(it, recordings, bearing, request, scene, Progress(quiet=quiet), say=not quiet)
         made = Visit(bike=bike, on_date=on, bearing=fitted.uid if fitted else "", verdicts=heard, **words)
+        fresh = _fresh(it, fitted, on)
         number = _write(it, made)
     click.echo(f"visit {number}: {bike}, {on}: {', '.join(judged.grade for judged in heard)}")
+    if fresh is not None:
+        _compare(made, fresh)
 
 
 def _sitting(book: Book, bike: str, on: date, side: str) -> Fitted | None:
@@ -94,6 +97,27 @@ def _sitting(book: Book, bike: str, on: date, side: str) -> Fitted | None:
 
     with book.reading() as connection:
         return sitting(bearings_of(connection, bike), on, side)
+
+
+def _fresh(book: Book, fitted: Fitted | None, on: date) -> Visit | None:
+    """The final spin of the bearing's install, before this day."""
+    from acoustic.book.visits import list_visits
+
+    if fitted is None:
+        return None
+    with book.reading() as connection:
+        before = list_visits(connection, bike=fitted.bike)
+    finals = [one for one in before if one.kind == "final" and one.bearing == fitted.uid and one.on_date <= on]
+    return finals[-1] if finals else None
+
+
+def _compare(made: Visit, fresh: Visit) -> None:
+    """Say where the crank slows more steeply than when it was fresh."""
+    from acoustic.install import drags_more
+
+    told = {drags_more(judged.document, fresh.verdicts[-1].document) for judged in made.verdicts} - {None}
+    for sentence in sorted(filter(None, told)):
+        click.echo(f"compared with the fresh install, visit {fresh.number} of {fresh.on_date}: {sentence}")
 
 
 def _named(bearing: BearingChoice, fitted: Fitted | None) -> BearingChoice:

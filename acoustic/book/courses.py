@@ -1,0 +1,156 @@
+"""From visits to points of a trend, and from bearings to lives."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+from acoustic.book.records import Fitted, Judged, Visit
+from acoustic.decline.points import Event, Point
+from acoustic.errors import InputError
+from acoustic.lifetimes.lives import Life
+
+DRAG = "drag"
+# Below this nothing of a rhythm is heard but the room's luck, so that it is no course.
+FAINTEST_DB = -30.0
+WORN = "worn"
+
+
+def course(visits: Iterable[Visit], quantity: str) -> tuple[Point, ...]:
+    """One quantity of one bearing over the visits.
+
+    Parameters
+    ----------
+    visits : iterable of Visit
+        Of one bike.
+    quantity : str
+        A condition's code, for its severity [dB], or 'drag', for the loss of speed of the
+        hand-spun crank at one turn a second [turns/s^2].
+
+    Returns
+    -------
+    tuple of Point
+        Days as `datetime.date.toordinal` counts them. Of recordings in the hand there is none:
+        a bearing out of its seat is no stage of its decline.
+    """
+    points = []
+    for visit in visits:
+        for judged in visit.verdicts if visit.kind != "free" else ():
+            value = _value(judged, quantity)
+            if value is not None:
+                points.append(
+                    Point(
+                        day=float(visit.on_date.toordinal()),
+                        value=value,
+                        km=visit.distance_km,
+                        group=_group(visit, judged),
+                        after="replacement" if visit.kind in ("pressed", "final") else "",
+                    )
+                )
+    return tuple(points)
+
+
+def _value(judged: Judged, quantity: str) -> float | None:
+    if quantity == DRAG:
+        motion = judged.document["motion"]
+        return None if motion is None else motion.get("drag_hz_per_s")
+    for finding in judged.document["findings"]:
+        if finding["condition"] == quantity and finding["severity_db"] is not None:
+            return max(FAINTEST_DB, float(finding["severity_db"]))
+    return None
+
+
+def _group(visit: Visit, judged: Judged) -> str:
+    """What must be alike for two values to compare: recorder, spin, side."""
+    motion = judged.document["motion"]
+    spin = {"hand": "spun by hand", "pedal": "pedalled", "steady": "turned steadily"}[motion["spin"]]
+    side = judged.document["recording"].get("side")
+    words = [visit.recorder or "the usual recorder", spin, f"{side} side" if side else ""]
+    return ", ".join(word for word in words if word)
+
+
+def works(visits: Iterable[Visit], bearings: Iterable[Fitted]) -> tuple[Event, ...]:
+    """The services and replacements of a bike, by day.
+
+    Parameters
+    ----------
+    visits : iterable of Visit
+    bearings : iterable of Fitted
+        Their first days are replacements too.
+
+    Returns
+    -------
+    tuple of Event
+    """
+    found = {(float(v.on_date.toordinal()), v.done) for v in visits if v.done != "nothing"}
+    found |= {(float(one.installed_on.toordinal()), "replacement") for one in bearings}
+    # A bearing pressed in before anyone wrote its day down is a replacement as well.
+    found |= {(float(v.on_date.toordinal()), "replacement") for v in visits if v.kind in ("pressed", "final")}
+    return tuple(Event(day, work) for day, work in sorted(found))
+
+
+def found_conditions(visits: Iterable[Visit]) -> tuple[str, ...]:
+    """Conditions that some visit found, most often found first."""
+    counts: dict[str, int] = {}
+    for visit in visits:
+        for judged in visit.verdicts:
+            for finding in judged.document["findings"]:
+                if finding["detected"]:
+                    counts[finding["condition"]] = counts.get(finding["condition"], 0) + 1
+    return tuple(sorted(counts, key=lambda name: (-counts[name], name)))
+
+
+def lives(bearings: Iterable[Fitted], *, today: date) -> tuple[Life, ...]:
+    """How long each bearing ran.
+
+    Parameters
+    ----------
+    bearings : iterable of Fitted
+    today : date
+
+    Returns
+    -------
+    tuple of Life
+        Its life ended if it came out because it was worn; else it only went out of sight.
+        One that went in today is left out.
+    """
+    found = []
+    for one in bearings:
+        last = one.removed_on or today
+        days = (last - one.installed_on).days
+        if days > 0:
+            worn = one.removed_because.strip().lower().startswith(WORN)
+            found.append(Life(float(days), one.removed_on is not None and worn, labels_of(one)))
+    return tuple(found)
+
+
+def labels_of(fitted: Fitted) -> dict[str, str]:
+    """What a bearing is told from others by; what is not on record is left out."""
+    words = {
+        "designation": fitted.designation,
+        "shell": fitted.shell,
+        "use": fitted.use,
+        "seal": fitted.seal,
+        "side": fitted.side,
+        "rows": "" if fitted.rows is None else {1: "single row", 2: "double row"}[fitted.rows],
+        "spindle": "" if fitted.spindle_mm is None else f"{fitted.spindle_mm:g} mm spindle",
+    }
+    return {name: word for name, word in words.items() if word}
+
+
+def matching(found: Sequence[Life], wanted: dict[str, str]) -> tuple[Life, ...]:
+    """The lives that carry all the labels wanted.
+
+    Raises
+    ------
+    InputError
+        None does.
+    """
+    kept = tuple(life for life in found if all(life.labels.get(name) == word for name, word in wanted.items()))
+    if not kept:
+        told = " and ".join(f"{name} {word}" for name, word in wanted.items()) or "any label"
+        raise InputError(
+            f"the book has no bearing with {told} that ran a day or longer",
+            hint="Write bearings down with: acoustic bike fit NAME; see what there is with: acoustic bike list.",
+        )
+    return kept

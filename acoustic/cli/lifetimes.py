@@ -1,0 +1,65 @@
+"""`acoustic lifetimes`: which bearing lasts, over all bikes in the book."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+
+import click
+
+from acoustic.cli.book_options import book_option, day_option, opened
+from acoustic.cli.picture_option import check_picture
+from acoustic.errors import InputError
+
+FIELDS = ("designation", "shell", "use", "seal", "side", "rows", "spindle")
+
+
+@click.command(short_help="Show which bearing lasts in which frame and use.")
+@click.option("--by", type=click.Choice(FIELDS), help="Compare the kinds that differ in this.")
+@click.option("--where", "wanted", multiple=True, metavar="FIELD=WORDS", help="Only these; may be repeated.")
+@day_option("--today", "The day up to which running bearings have lasted.")
+@click.option("--plot", type=click.Path(path_type=Path), metavar="FILE.png|.svg", help="Draw the curves.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
+@book_option
+def lifetimes(
+    by: str | None, wanted: tuple[str, ...], today: date, plot: Path | None, as_json: bool, book: str | None
+) -> None:
+    """Show how long bearings last, and whether one kind lasts longer than another.
+
+    A life ends when a bearing came out because it was worn; one that still runs, or
+    came out for another reason, counts for as long as it was watched.
+    """
+    check_picture(plot)
+    from acoustic.book.bikes import all_bearings
+    from acoustic.book.courses import lives, matching
+    from acoustic.report.lifetimes_text import lifetimes_document, lifetimes_of, lifetimes_text
+
+    asked = dict(_pair(text) for text in wanted)
+    with opened(book) as it, it.reading() as connection:
+        found = matching(lives(all_bearings(connection), today=today), asked)
+    told = lifetimes_of(found, by=by)
+    if as_json:
+        click.echo(json.dumps(lifetimes_document(told), ensure_ascii=False, indent=2))
+    else:
+        click.echo(lifetimes_text(told))
+    if plot is None:
+        return
+    from acoustic.report.book_pictures import lifetimes_figure, save_figure
+
+    try:
+        save_figure(lifetimes_figure(told.curves, title="Bearings still good"), plot)
+    except OSError as error:
+        raise InputError(
+            f"--plot: {plot} cannot be written ({error.strerror})", hint="Choose a folder you may write to."
+        ) from None
+    click.echo(f"acoustic: drew {plot}", err=True)
+
+
+def _pair(text: str) -> tuple[str, str]:
+    field, sign, words = text.partition("=")
+    if not sign or field not in FIELDS:
+        raise InputError(
+            f"--where {text}: it names no field", hint=f"Write FIELD=WORDS; fields are {', '.join(FIELDS)}."
+        )
+    return field, words

@@ -1,0 +1,105 @@
+"""`acoustic trend`: how a bike's bearing declines, and when it will be due."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from acoustic.cli.book_options import book_option, day_option, opened
+from acoustic.cli.picture_option import check_picture
+from acoustic.errors import InputError
+
+if TYPE_CHECKING:
+    from acoustic.book.records import Fitted, Visit
+    from acoustic.report.trend_text import Course
+
+# As `acoustic.model` has them, which --help need not load.
+QUANTITIES = (
+    "outer_raceway",
+    "inner_raceway",
+    "ball",
+    "cage",
+    "raceway",
+    "rumble",
+    "contamination",
+    "tight",
+    "drag",
+)
+
+
+@click.command(short_help="Show how a bearing declines and when it will be due.")
+@click.argument("bike")
+@click.option(
+    "--of", "quantity", type=click.Choice(QUANTITIES), help="What to follow; all that was found if not given."
+)
+@day_option("--today", "The day to reckon from.")
+@click.option("--plot", type=click.Path(path_type=Path), metavar="FILE.png|.svg", help="Draw the first course.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
+@book_option
+def trend(
+    bike: str, quantity: str | None, today: date, plot: Path | None, as_json: bool, book: str | None
+) -> None:
+    """Show how the bearing of BIKE declines over its visits, and when its next grade is due.
+
+    The course begins anew at every service and replacement. Recordings by another
+    recorder, of another spin or at another side are not mixed; what was left out is said.
+    """
+    check_picture(plot)
+    from acoustic.report.trend_text import trend_document, trend_text
+
+    visits, bearings = _history(bike, book)
+    courses = _courses(visits, bearings, quantity, today)
+    if as_json:
+        click.echo(json.dumps(trend_document(bike, courses), ensure_ascii=False, indent=2))
+    else:
+        click.echo(trend_text(bike, courses, visits=len(visits)))
+    if plot is not None:
+        _draw(courses, plot, bike)
+
+
+def _history(bike: str, book: str | None) -> tuple[tuple[Visit, ...], tuple[Fitted, ...]]:
+    from acoustic.book.bikes import bearings_of, require_bike
+    from acoustic.book.visits import list_visits
+
+    with opened(book) as it, it.reading() as connection:
+        require_bike(connection, bike)
+        return list_visits(connection, bike=bike), bearings_of(connection, bike)
+
+
+def _courses(
+    visits: tuple[Visit, ...], bearings: tuple[Fitted, ...], quantity: str | None, today: date
+) -> tuple[Course, ...]:
+    from acoustic.book.courses import DRAG, found_conditions
+    from acoustic.report.trend_text import make_course
+
+    wanted = (quantity,) if quantity else (*found_conditions(visits), DRAG)
+    made = (make_course(visits, bearings, name, today) for name in wanted)
+    return tuple(course for course in made if course is not None)
+
+
+def _draw(courses: tuple[Any, ...], plot: Path, bike: str) -> None:
+    from acoustic.report.book_pictures import decline_figure, save_figure
+    from acoustic.report.trend_text import UNIT, title
+
+    if not courses:
+        raise InputError("there is no course to draw", hint="Add visits with: acoustic visit add --bike NAME REC.")
+    first = courses[0]
+    figure = decline_figure(
+        first.decline,
+        first.points,
+        first.events,
+        title=f"{bike}: {title(first.quantity)}",
+        unit=UNIT.get(first.quantity, "severity [dB]"),
+        limit=first.limit,
+    )
+    try:
+        save_figure(figure, plot)
+    except OSError as error:
+        raise InputError(
+            f"--plot: {plot} cannot be written ({error.strerror})", hint="Choose a folder you may write to."
+        ) from None
+    click.echo(f"acoustic: drew {plot}", err=True)

@@ -1,0 +1,176 @@
+"""A fresh install by ear: what the seat did to the bearing, and whether the finished crank runs clean."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+Document = Mapping[str, Any]  # schema `acoustic.check/1`
+Outcome = Literal["as before", "rougher", "rough in the hand", "open"]
+
+# What a seat can do to a sound bearing: squeeze it (notchy, rumbling), or dent it while it is pressed in.
+BY_THE_SEAT = ("tight", "rumble", "outer_raceway", "inner_raceway", "ball", "raceway")
+NEEDED = ("rumble", "outer_raceway", "inner_raceway")
+# Twice the power; half of it is what two spins of one bearing differ by (this project's own judgement).
+ROUGHER_DB = 3.0
+# Times the drag of the fresh install. Grease that runs in takes drag away, so that more drag is a change.
+DRAGS_MORE = 1.5
+
+FREE_IT = (
+    "Pull the bearing and spin it in the hand: if it runs free again, the seat squeezes it or it went in crooked. "
+    "Measure the bore at several depths and directions (acoustic install fit) before it is pressed again."
+)
+SEND_BACK = "Do not fit it: it is rough before it sees the seat. Try another from the box."
+GO_ON = "Go on: set the preload so that the play is just gone, then record the final spin."
+BY_HAND = "Feel for play at the crank arms, and tighten to the maker's torques: no sound tells either."
+EASE_IT = (
+    "Ease the preload until the play just comes, take it back until it just goes, and spin again; if it stays "
+    "rough, pull the bearing and see whether it frees."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What is said of an install.
+
+    Attributes
+    ----------
+    outcome : str
+    reasons, advice : tuple of str
+    """
+
+    outcome: str
+    reasons: tuple[str, ...]
+    advice: tuple[str, ...]
+
+
+def what_the_seat_did(free: Sequence[Document], pressed: Sequence[Document]) -> Told:
+    """Compare a bearing in the hand with the same one in its seat.
+
+    Parameters
+    ----------
+    free, pressed : sequence of mapping
+        Schema `acoustic.check/1`, one or more each.
+
+    Returns
+    -------
+    Told
+        Its outcome is 'as before', 'rougher', 'rough in the hand' or 'open'.
+
+    Notes
+    -----
+    Only what is measured against the bearing's own running noise is compared: in the hand and
+    in a frame one and the same bearing is loud in other bands, and spins other masses.
+    """
+    before, after = _findings(free), _findings(pressed)
+    rough = [_name(name) for name in BY_THE_SEAT if _found(before, name)]
+    if rough:
+        return Told("rough in the hand", (f"In the hand it shows {', '.join(rough)} already.",), (SEND_BACK,))
+    reasons = [_worse(before[name], after[name]) for name in BY_THE_SEAT if name in before and name in after]
+    reasons = [reason for reason in reasons if reason]
+    new = [_name(name) for name in BY_THE_SEAT if _found(after, name) and name not in before]
+    if new:
+        reasons.append(f"In its seat it shows {', '.join(new)}, which could not be judged in the hand.")
+    if reasons:
+        return Told("rougher", tuple(reasons), (FREE_IT,))
+    missing = [_name(name) for name in NEEDED if name not in before or name not in after]
+    if missing:
+        again = "Record both again, each a spin of five turns or more with a still second before and after."
+        return Told("open", (f"Not judged in both recordings: {', '.join(missing)}.",), (again,))
+    return Told("as before", ("In its seat it runs as it did in the hand.",), (GO_ON,))
+
+
+def runs_clean(document: Document) -> Told:
+    """Judge the final spin of an install.
+
+    Parameters
+    ----------
+    document : mapping
+        Schema `acoustic.check/1`.
+
+    Returns
+    -------
+    Told
+        Its outcome is 'clean', 'not clean' or 'open'.
+    """
+    level, because = document["grade"]["level"], tuple(document["grade"]["because"])
+    found = _findings([document])
+    if level == "undecided":
+        return Told("open", because, tuple(document["grade"]["advice"]))
+    if level != "clean":
+        seat = any(_found(found, name) for name in ("tight", "rumble"))
+        return Told("not clean", because, ((EASE_IT,) if seat else (FREE_IT,)))
+    if "tight" not in found:
+        return Told(
+            "open", ("Whether it runs tight was not judged.",), ("Spin it by hand, chain off, once more.",)
+        )
+    drag = document["motion"]["drag_hz_per_s"]
+    reasons = ["It runs smoothly, without notches."]
+    if drag is not None:
+        reasons.append(f"At one turn a second it slows by {drag:.2f} turns/s in a second.")
+    return Told("clean", tuple(reasons), (BY_HAND,))
+
+
+def drags_more(document: Document, fresh: Document) -> str | None:
+    """Tell whether a crank slows more steeply than when it was fresh.
+
+    Parameters
+    ----------
+    document, fresh : mapping
+        Schema `acoustic.check/1`, of the same bearing in the same bike.
+
+    Returns
+    -------
+    str or None
+        A sentence where it does by half as much again; None where it does not, or either is not known.
+    """
+    now, then = (one["motion"] and one["motion"]["drag_hz_per_s"] for one in (document, fresh))
+    if not now or not then or now < DRAGS_MORE * then:
+        return None
+    return (
+        f"It slows {now / then:.1f} times as steeply as when it was fresh: it runs tight, its seals drag or its "
+        "grease has stiffened."
+    )
+
+
+def _findings(documents: Sequence[Document]) -> dict[str, Document]:
+    """Each condition's worst finding over several recordings."""
+    worst: dict[str, Document] = {}
+    for document in documents:
+        for finding in document["findings"]:
+            name = finding["condition"]
+            if name not in worst or _rank(finding) > _rank(worst[name]):
+                worst[name] = finding
+    return worst
+
+
+def _rank(finding: Document) -> tuple[bool, float]:
+    severity_db = finding["severity_db"]
+    return bool(finding["detected"]), -1000.0 if severity_db is None else float(severity_db)
+
+
+def _found(findings: Mapping[str, Document], name: str) -> bool:
+    return name in findings and bool(findings[name]["detected"])
+
+
+def _worse(before: Document, after: Document) -> str:
+    """A sentence where a condition is there that was not."""
+    if not after["detected"]:
+        return ""
+    rise = _rank(after)[1] - _rank(before)[1]
+    if rise < ROUGHER_DB:
+        return ""
+    by = f", {rise:.0f} dB more than in the hand" if before["severity_db"] is not None else ""
+    return f"In its seat it shows {_name(after['condition'])}{by}."
+
+
+def _name(condition: str) -> str:
+    return {
+        "tight": "notches, as of a squeezed bearing",
+        "rumble": "a rumble",
+        "outer_raceway": "strikes of the outer ring",
+        "inner_raceway": "strikes of the inner ring",
+        "ball": "strikes of a ball",
+        "raceway": "steady strikes",
+    }[condition]

@@ -1,0 +1,159 @@
+"""Pictures from the book: a decline over the visits, and lifetimes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from pathlib import Path
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from acoustic.decline.points import Event, Point
+from acoustic.decline.result import Decline
+from acoustic.decline.trend import Trend
+from acoustic.lifetimes.survival import Survival
+
+INK, FAINT, ACCENT = "#2b2a33", "#b9b4a7", "#6b3fa0"
+MARKERS = "osD^vP*X"
+LINES = ("-", "--", "-.", ":")
+MONTH_DAYS = 365.25 / 12
+
+
+def decline_figure(
+    decline: Decline,
+    points: Sequence[Point],
+    events: Sequence[Event],
+    *,
+    title: str,
+    unit: str,
+    limit: float | None,
+) -> Figure:
+    """Draw every point, the work on the bearing, the line through the last stretch and its limit.
+
+    Parameters
+    ----------
+    decline : Decline
+    points : sequence of Point
+        Of all stretches and groups; a marker of its own each group.
+    events : sequence of Event
+    title, unit : str
+    limit : float or None
+        Where the next grade begins.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    figure = Figure(figsize=(9, 4.6), layout="constrained", facecolor="white")
+    axes = figure.subplots()
+    names = sorted({point.group for point in points})
+    for name, marker in zip(names, MARKERS * (1 + len(names) // len(MARKERS)), strict=False):
+        some = [point for point in points if point.group == name]
+        kept = decline.taken is not None and decline.taken.group.name == name
+        axes.plot(
+            _dates([point.day for point in some]),
+            [point.value for point in some],
+            linestyle="none",
+            marker=marker,
+            markersize=7,
+            color=INK if kept else "white",
+            markeredgecolor=INK,
+            label=name if kept else f"{name} (not compared)",
+        )
+    first = min((point.day for point in points), default=0.0)
+    for event in events:
+        if event.day >= first:
+            _mark(axes, event)
+    if isinstance(decline.trend, Trend):
+        _line(axes, decline.trend)
+    if limit is not None:
+        axes.axhline(limit, color=ACCENT, linestyle=":", linewidth=1.6)
+        axes.annotate(
+            "next grade from here", (0.995, limit), xycoords=("axes fraction", "data"), ha="right", va="bottom"
+        )
+    axes.xaxis_date()
+    axes.set_title(title, loc="left")
+    axes.set_ylabel(unit)
+    axes.legend(loc="best", frameon=False, fontsize=8)
+    axes.tick_params(axis="x", rotation=25)
+    return figure
+
+
+def _dates(days: Sequence[float] | NDArray[np.float64]) -> NDArray[np.float64]:
+    """Ordinals as matplotlib counts days, from 1970 on."""
+    return np.asarray(days, dtype=float) - date(1970, 1, 1).toordinal()
+
+
+def _mark(axes: Axes, event: Event) -> None:
+    (day,) = _dates([event.day])
+    axes.axvline(day, color=FAINT, linewidth=1.2)
+    axes.annotate(
+        event.work, (day, 0.98), xycoords=("data", "axes fraction"), rotation=90, va="top", ha="right", fontsize=8
+    )
+
+
+def _line(axes: Axes, trend: Trend) -> None:
+    days = np.linspace(trend.visits[0].day, trend.visits[-1].day, 50)
+    since = days - trend.middle_day
+    middle = trend.level + trend.per_day.value * since
+    over = (trend.per_day.high - trend.per_day.value) * np.abs(since)
+    under = (trend.per_day.value - trend.per_day.low) * np.abs(since)
+    at = _dates(days)
+    axes.plot(at, middle, color=ACCENT, label="rate, with its nine-in-ten range")
+    low, high = middle - np.hypot(trend.level_half_width, under), middle + np.hypot(trend.level_half_width, over)
+    axes.fill_between(at, low, high, facecolor="none", edgecolor=ACCENT, hatch="//", linewidth=0)
+
+
+def lifetimes_figure(curves: Mapping[str, Survival], *, title: str) -> Figure:
+    """Draw the share of bearings still good over time; a line style of its own each kind.
+
+    Parameters
+    ----------
+    curves : mapping of str to Survival
+    title : str
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    figure = Figure(figsize=(9, 4.6), layout="constrained", facecolor="white")
+    axes = figure.subplots()
+    for number, (name, curve) in enumerate(curves.items()):
+        months = np.concatenate([[0.0], curve.days]) / MONTH_DAYS
+        share = np.concatenate([[1.0], curve.share])
+        label = f"{name} ({curve.ended} of {curve.lives} worn out)"
+        style = LINES[number % len(LINES)]
+        axes.step(months, 100 * share, where="post", color=INK, linestyle=style, linewidth=1.8, label=label)
+        gone = curve.days[curve.ends == 0] / MONTH_DAYS
+        at = 100 * np.interp(gone, months, share)
+        axes.plot(gone, at, linestyle="none", marker="|", color=INK, markersize=9)
+    axes.axhline(50, color=FAINT, linewidth=1)
+    axes.annotate("half", (0.005, 50), xycoords=("axes fraction", "data"), va="bottom", fontsize=8)
+    axes.set_ylim(0, 103)
+    axes.set_xlim(left=0)
+    axes.set_xlabel("months in the bike (a tick: out of sight, not worn)")
+    axes.set_ylabel("still good [%]")
+    axes.set_title(title, loc="left")
+    axes.legend(loc="best", frameon=False, fontsize=8)
+    return figure
+
+
+def save_figure(figure: Figure, path: Path) -> None:
+    """Write a figure whole or not at all.
+
+    Raises
+    ------
+    OSError
+        It cannot be written.
+    """
+    half_written = path.with_name(f".{path.name}.part")
+    with matplotlib.rc_context({"svg.fonttype": "none"}):
+        try:
+            figure.savefig(half_written, dpi=120, format=path.suffix[1:].lower())
+            half_written.replace(path)
+        finally:
+            half_written.unlink(missing_ok=True)

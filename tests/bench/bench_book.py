@@ -1,0 +1,230 @@
+"""The workshop's book under load and under the axe: 10 000 visits, and kills at random moments of `visit add`.
+
+Run by hand: ``python tests/bench/bench_book.py [--quick] [--kills N]``. A PostgreSQL server is used as well where
+ACOUSTIC_TEST_POSTGRES names one. The quick form has 1 000 visits and 10 kills.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import random
+import signal
+import sys
+import tempfile
+import time
+import uuid
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import soundfile
+import sqlalchemy as sa
+
+from acoustic.book import visits
+from acoustic.book.bikes import add_bike, fit_bearing
+from acoustic.book.files import sha256_of
+from acoustic.book.opening import Book, open_book
+from acoustic.book.records import Fitted, Judged, Visit
+from acoustic.cli import main as command
+from acoustic.core.geometry import BearingGeometry
+from acoustic.simulator import SpinPlan, simulate
+
+SERVER = "ACOUSTIC_TEST_POSTGRES"
+LIMITS_S = {"add": 0.5, "list": 0.5, "one bike": 0.5, "all bearings": 2.0}
+FIRST = date(2020, 1, 1)
+
+
+@contextmanager
+def places(folder: Path) -> Iterator[dict[str, str]]:
+    """Where the books lie: a file, and a new database on the server if there is one."""
+    where = {"SQLite": str(folder / "book.db")}
+    os.environ["ACOUSTIC_RECORDINGS"] = str(folder / "server recordings")
+    server = os.environ.get(SERVER)
+    if server is None:
+        print(f"{SERVER} names no server: PostgreSQL is left out")
+        yield where
+        return
+    url, name = sa.make_url(server).set(drivername="postgresql+psycopg"), f"bench_{uuid.uuid4().hex}"
+    engine = sa.create_engine(url, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.execute(sa.text(f"CREATE DATABASE {name}"))
+    where["PostgreSQL"] = url.set(drivername="postgresql", database=name).render_as_string(hide_password=False)
+    try:
+        yield where
+    finally:
+        with engine.connect() as connection:
+            connection.execute(sa.text(f"DROP DATABASE {name} WITH (FORCE)"))
+
+
+def invented(kept: Any, day: date, severity_db: float) -> Judged:
+    """A verdict as large as a real one."""
+    finding = {"detected": severity_db > -10, "severity_db": severity_db, "detail": "x" * 60, "by": "bench 1"}
+    finding |= {"evidence": dict.fromkeys(("order", "expected_order", "harmonics", "band_hz", "balls"), 1.0)}
+    names = ("outer_raceway", "inner_raceway", "ball", "cage", "rumble", "contamination", "tight", "raceway")
+    document = {
+        "schema": "acoustic.check/1",
+        "grade": {"level": "watch", "because": ["x" * 50], "advice": ["x" * 90]},
+        "findings": [{"condition": name, "false_alarm_probability": 0.5, **finding} for name in names],
+        "motion": {"spin": "hand", "drag_hz_per_s": 0.1, "source": "marks", "turns": 9.0},
+        "cautions": ["x" * 100] * 4,
+    }
+    asked: dict[str, Any] = {"bearing": {}, "speed": {}, "scene": {}, "files": {}}
+    at = datetime(day.year, day.month, day.day)
+    return Judged(
+        sha256=kept.sha256,
+        suffix=kept.suffix,
+        name=kept.name,
+        bytes=kept.bytes,
+        asked=asked,
+        document=document,
+        judged_at=at,
+    )
+
+
+def fill(book: Book, sound: Path, count: int) -> None:
+    """Ten visits a bike."""
+    rng, kept = random.Random(3), book.files.keep(sound)
+    with book.writing() as connection:
+        for bike in range(count // 10):
+            name, day = f"bike {bike}", FIRST + timedelta(days=rng.randrange(1500))
+            add_bike(connection, name)
+            out = day + timedelta(days=rng.randrange(60, 800)) if rng.random() < 0.6 else None
+            fitted = Fitted(bike=name, installed_on=day, designation="6805", use="wet", removed_on=out)
+            uid = fit_bearing(connection, fitted).uid
+            for visit in range(10):
+                on = day + timedelta(days=40 * visit)
+                heard = (invented(kept, on, -25 + 2 * visit + rng.gauss(0, 1)),)
+                visits.add_visit(connection, Visit(bike=name, bearing=uid, on_date=on, verdicts=heard))
+
+
+def timed(action: Callable[[], Any]) -> float:
+    """Best of five [s]: the machine's other work only adds."""
+    best = float("inf")
+    for _ in range(5):
+        start_s = time.perf_counter()
+        action()
+        best = min(best, time.perf_counter() - start_s)
+    return best
+
+
+def load(where: dict[str, str], sound: Path, count: int) -> bool:
+    """Print how long each action takes; tell whether one is too slow."""
+    slow = False
+    for name, place in where.items():
+        book = open_book(place)
+        fill(book, sound, count)
+        kept = book.files.keep(sound)
+
+        def read(action: Callable[[sa.Connection], Any], book: Book = book) -> Callable[[], Any]:
+            def run() -> None:
+                with book.reading() as connection:
+                    action(connection)
+
+            return run
+
+        def add(book: Book = book, kept: Any = kept) -> None:
+            with book.writing() as connection:
+                heard = (invented(kept, FIRST, -20.0),)
+                visits.add_visit(connection, Visit(bike="bike 1", on_date=FIRST, verdicts=heard))
+
+        from acoustic.book.bikes import all_bearings
+
+        took = {
+            "add": timed(add),
+            "list": timed(read(lambda c: visits.list_visits(c, newest=20))),
+            "one bike": timed(read(lambda c: visits.list_visits(c, bike="bike 7"))),
+            "all bearings": timed(read(all_bearings)),
+        }
+        book.close()
+        told = ", ".join(f"{action} {1000 * s:.0f} ms ({LIMITS_S[action]:.1f} s)" for action, s in took.items())
+        print(f"{name:<11} {count} visits: {told}", flush=True)
+        slow |= any(s > LIMITS_S[action] for action, s in took.items())
+    return slow
+
+
+def add_one(place: str, sound: Path) -> None:
+    """Run the command as a mechanic would."""
+    plan = ["--bike", "red", "--bearing", "6805", "--quiet", "--book", place]
+    plan += ["--marks", str(sound.with_suffix(".csv"))]
+    try:
+        command(["visit", "add", *plan, str(sound)])
+    except SystemExit as done:
+        if done.code:
+            raise RuntimeError(f"visit add ended with {done.code}") from None
+
+
+def adding(place: str, sounds: list[Path], write_to: int) -> None:
+    """Add visits until killed; every line on the pipe is one acknowledged."""
+    os.dup2(write_to, 1)
+    sys.stdout = os.fdopen(1, "w", buffering=1)
+    try:
+        while True:
+            add_one(place, random.choice(sounds))
+    finally:
+        os._exit(2)
+
+
+def killed(place: str, sounds: list[Path], kills: int) -> tuple[int, int]:
+    """Kill so many adders, each at a moment of its own; visits acknowledged and visits in the book."""
+    rng, acknowledged = random.Random(11), set()
+    with tempfile.TemporaryDirectory() as scratch:
+        add_one(str(Path(scratch) / "book.db"), sounds[0])  # what is imported here need not be in each child
+    for _ in range(kills):
+        read_from, write_to = os.pipe()
+        child = os.fork()
+        if child == 0:
+            random.seed(rng.random())
+            os.close(read_from)
+            adding(place, sounds, write_to)
+        os.close(write_to)
+        time.sleep(rng.uniform(0.1, 1.4))
+        os.kill(child, signal.SIGKILL)
+        _, status = os.waitpid(child, 0)
+        if not os.WIFSIGNALED(status):
+            raise RuntimeError("an adder gave up by itself")
+        with os.fdopen(read_from) as told:
+            acknowledged |= {int(line.split()[1].rstrip(":")) for line in told if line.endswith("\n")}
+    book = open_book(place)
+    with book.reading() as connection:
+        held = {visit.number: visit for visit in visits.list_visits(connection)}
+    lost = acknowledged - held.keys()
+    half = [number for number, visit in held.items() if len(visit.verdicts) != 1]
+    whole = {judged.sha256: judged.suffix for visit in held.values() for judged in visit.verdicts}
+    broken = [sha for sha, suffix in whole.items() if sha256_of(book.files.require(sha, suffix)) != sha]
+    book.close()
+    if lost or half or broken:
+        raise RuntimeError(f"lost {lost}, half {half}, broken {broken}")
+    return len(acknowledged), len(held)
+
+
+def main() -> None:
+    """Print the table; exit with 1 where a limit is missed."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true", help="1 000 visits, 10 kills")
+    parser.add_argument("--kills", type=int, help="in place of 200")
+    said = parser.parse_args()
+    kills = said.kills or (10 if said.quick else 200)
+    geometry = BearingGeometry(balls=16, ball_diameter_mm=3.5, pitch_diameter_mm=31.0)
+    with tempfile.TemporaryDirectory() as name:
+        folder, sounds = Path(name), []
+        for seed in range(3):
+            spin = simulate(SpinPlan(geometry=geometry, turns=10.0, duration_s=12.0, seed=seed))
+            sounds.append(folder / f"spin-{seed}.wav")
+            soundfile.write(sounds[-1], np.asarray(spin.samples), spin.sample_rate_hz)
+            sounds[-1].with_suffix(".csv").write_text("\n".join(f"{mark:.3f}" for mark in spin.marks_s))
+        with places(folder) as where:
+            slow = load(where, sounds[0], 1000 if said.quick else 10_000)
+        with places(folder / "kills") as where:
+            (folder / "kills").mkdir()
+            for kind, place in where.items():
+                told, held = killed(place, sounds, kills)
+                print(f"{kind:<11} {kills} kills: {told} visits acknowledged, all there; {held} there, none half")
+    sys.exit(1 if slow else 0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,128 @@
+"""From visits to points and work, from bearings to lives."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, datetime
+from typing import Any
+
+import pytest
+
+from acoustic.book.courses import course, found_conditions, labels_of, lives, matching, works
+from acoustic.book.records import Fitted, Judged, Visit
+from acoustic.decline.points import Event
+from acoustic.errors import InputError
+
+DAY = date(2026, 3, 1)
+AT = float(DAY.toordinal())
+
+
+def judged(
+    *, spin: str = "hand", drag: float | None = None, side: str | None = None, **severities: float
+) -> Judged:
+    document: dict[str, Any] = {
+        "recording": {"side": side},
+        "motion": {"spin": spin, "drag_hz_per_s": drag},
+        "grade": {"level": "watch"},
+        "findings": [
+            {"condition": name, "severity_db": value, "detected": value > -10}
+            for name, value in severities.items()
+        ],
+    }
+    return Judged(
+        sha256="0" * 64,
+        suffix=".wav",
+        name="x",
+        bytes=1,
+        asked={},
+        document=document,
+        judged_at=datetime(2026, 3, 1),
+    )
+
+
+def visit(*verdicts: Judged, **said: Any) -> Visit:
+    return Visit(bike="red", on_date=DAY, verdicts=verdicts, **said)
+
+
+def test_a_point_for_every_recording_that_tells_of_it() -> None:
+    heard = visit(judged(ball=-12.0), judged(rumble=1.0), judged(ball=-9.0), distance_km=800.0)
+    points = course([heard], "ball")
+    assert [(point.day, point.value, point.km) for point in points] == [(AT, -12.0, 800.0), (AT, -9.0, 800.0)]
+    assert course([heard], "cage") == ()
+
+
+def test_what_is_too_faint_to_follow_is_cut_off() -> None:
+    assert [point.value for point in course([visit(judged(ball=-40.0), judged(ball=-29.0))], "ball")] == [
+        -30.0,
+        -29.0,
+    ]
+
+
+def test_drag_where_it_is_known() -> None:
+    heard = [visit(judged(drag=0.12), judged(drag=None), judged(spin="pedal"))]
+    assert [point.value for point in course(heard, "drag")] == [0.12]
+    unheard = replace(judged(), document={**judged().document, "motion": None})
+    assert course([visit(unheard)], "drag") == ()
+
+
+def test_recorder_spin_and_side_are_kept_apart() -> None:
+    heard = [
+        visit(judged(ball=-9.0), judged(ball=-9.0, spin="pedal"), judged(ball=-9.0, side="drive")),
+        visit(judged(ball=-9.0), recorder="old phone"),
+    ]
+    groups = [point.group for point in course(heard, "ball")]
+    assert len(set(groups)) == 4
+    assert groups[3].startswith("old phone")
+
+
+def test_a_bearing_in_the_hand_is_no_stage_and_a_final_spin_follows_the_replacement() -> None:
+    kinds = [visit(judged(ball=-9.0), kind=kind) for kind in ("check", "free", "pressed", "final")]
+    assert [point.after for point in course(kinds, "ball")] == ["", "replacement", "replacement"]
+
+
+def test_work_by_day_each_once() -> None:
+    visits = [visit(done="service"), visit(done="service"), visit(kind="final")]
+    bearings = [Fitted(bike="red", installed_on=DAY), Fitted(bike="red", installed_on=date(2026, 2, 1))]
+    assert works(visits, bearings) == (
+        Event(float(date(2026, 2, 1).toordinal()), "replacement"),
+        Event(AT, "replacement"),
+        Event(AT, "service"),
+    )
+
+
+def test_conditions_found_most_often_come_first() -> None:
+    heard = [visit(judged(ball=-5.0, rumble=-3.0)), visit(judged(rumble=-20.0, ball=-4.0))]
+    assert found_conditions(heard) == ("ball", "rumble")
+
+
+@pytest.mark.parametrize(
+    ("removed_on", "because", "days", "ended"),
+    [
+        (date(2026, 3, 31), "worn", 30.0, True),
+        (date(2026, 3, 31), "Worn out by salt", 30.0, True),
+        (date(2026, 3, 31), "frame sold", 30.0, False),
+        (None, "", 100.0, False),
+    ],
+)
+def test_only_wear_ends_a_life(removed_on: date | None, because: str, days: float, ended: bool) -> None:
+    fitted = Fitted(bike="red", installed_on=DAY, removed_on=removed_on, removed_because=because)
+    (life,) = lives([fitted], today=date(2026, 6, 9))
+    assert (life.days, life.ended) == (days, ended)
+
+
+def test_labels_and_those_wanted() -> None:
+    fitted = Fitted(bike="red", installed_on=DAY, designation="6805", rows=2, spindle_mm=24.0, use="wet")
+    assert labels_of(fitted) == {
+        "designation": "6805",
+        "rows": "double row",
+        "spindle": "24 mm spindle",
+        "use": "wet",
+    }
+    found = lives([fitted, replace(fitted, use="road")], today=date(2026, 6, 9))
+    assert len(matching(found, {"use": "wet"})) == 1
+    with pytest.raises(InputError, match="use snow"):
+        matching(found, {"use": "snow"})
+
+
+def test_one_that_went_in_today_has_no_life_yet() -> None:
+    assert lives([Fitted(bike="red", installed_on=DAY)], today=DAY) == ()

@@ -1,0 +1,170 @@
+"""The commands about the workshop's book, end to end on recordings through the whole chain."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from acoustic.errors import EXIT_DONE, EXIT_UNUSABLE
+
+Run = Callable[..., Any]
+Take = Callable[..., Any]
+
+
+@pytest.fixture(autouse=True)
+def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A book of its own for each test."""
+    monkeypatch.setenv("ACOUSTIC_BOOK", str(tmp_path / "shop.db"))
+    return tmp_path
+
+
+@pytest.fixture
+def add(acoustic: Run, taken: Take) -> Callable[..., Any]:
+    def run(case: str, *more: str) -> Any:
+        made = taken(case)
+        return acoustic("visit", "add", str(made.path), "--marks", str(made.marks), "--bike", "red", *more)
+
+    return run
+
+
+def visits(acoustic: Run, *more: str) -> Any:
+    return acoustic("visit", "list", "--json", *more).document["visits"]
+
+
+def test_a_visit_is_checked_kept_shown_put_right_and_removed(acoustic: Run, add: Any, shop: Path) -> None:
+    assert acoustic("bike", "fit", "red", "--bearing", "6805", "--on", "2026-01-02").code == EXIT_DONE
+    added = add("short_outer", "--on", "2026-03-01", "--km", "812", "--quiet")
+    assert (added.code, added.stdout) == (EXIT_DONE, "visit 1: red, 2026-03-01: replace\n")
+    (kept,) = visits(acoustic)
+    assert (kept["bike"], kept["distance_km"], kept["verdicts"][0]["check"]["bearing"]["designation"]) == (
+        "red",
+        812.0,
+        "6805",
+    )
+    stored = [path for path in (shop / "shop.recordings").rglob("*") if path.is_file()]
+    assert len(stored) == 2, "the recording and its marks"
+    assert acoustic("visit", "correct", "1", "--km", "821", "--because", "read wrongly").code == EXIT_DONE
+    assert "812" in acoustic("visit", "show", "1").stdout
+    assert visits(acoustic)[0]["distance_km"] == 821.0
+    assert acoustic("visit", "remove", "1", "--because", "wrong bike").code == EXIT_DONE
+    assert visits(acoustic) == []
+    assert visits(acoustic, "--removed")[0]["removed_because"] == "wrong bike"
+
+
+def test_what_is_judged_again_and_does_not_change_says_so(acoustic: Run, add: Any) -> None:
+    add("short_outer", "--bearing", "6805", "--quiet")
+    before = visits(acoustic)
+    done = acoustic("visit", "recheck", "--all", "--quiet")
+    assert (done.code, done.stdout) == (EXIT_DONE, "1 visits judged again, 0 of them differ.\n")
+    after = visits(acoustic)
+    assert after[0]["verdicts"][0]["check"]["findings"] == before[0]["verdicts"][0]["check"]["findings"]
+
+
+def test_a_recording_that_cannot_be_used_is_no_visit(acoustic: Run, tmp_path: Path) -> None:
+    refused = acoustic("visit", "add", str(tmp_path / "none.wav"), "--bike", "red", "--bearing", "6805")
+    assert refused.code == EXIT_UNUSABLE
+    assert visits(acoustic) == []
+
+
+def test_an_install_from_the_hand_to_the_final_spin(acoustic: Run, add: Any) -> None:
+    acoustic("bike", "fit", "red", "--bearing", "6805", "--on", "2026-01-02")
+    assert acoustic("install", "seat", "red").code == EXIT_UNUSABLE
+    for case, kind in (("sound", "free"), ("rumble", "pressed"), ("sound", "final")):
+        assert add(case, "--kind", kind, "--on", "2026-01-02", "--quiet").code == EXIT_DONE
+    assert acoustic("install", "seat", "red").stdout.startswith("ROUGHER")
+    assert acoustic("install", "final", "red").stdout.startswith("CLEAN")
+
+
+def test_a_fit_sheet_as_text_and_as_json(acoustic: Run) -> None:
+    readings = ("--bore", "36.975@1/0", "--bore", "36.985@1/90", "--shell-outside", "44")
+    sheet = acoustic("install", "fit", "--bearing", "25x37x7", *readings, "--json").document
+    assert sheet["schema"] == "acoustic.fit/1"
+    assert sheet["seat"]["mean_mm"] == pytest.approx(36.98)
+    assert sheet["shell"]["interference_um"]["likely"] == pytest.approx(14.5, abs=1)  # 37 - 0.0055 - 36.98 mm
+    assert "interference" in acoustic("install", "fit", "--bearing", "25x37x7", *readings).stdout
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        ("--bearing", "6805", "--bore", "wide"),
+        ("--bearing", "nothing", "--bore", "36.98"),
+        ("--bearing", "6805", "--bore", "36.98", "--offset", "0.1"),
+        ("--bearing", "6805", "--bore", "36.98", "--limits", "36.97"),
+        ("--bearing", "6805", "--bore", "36.98", "--cup", "41:x:0:steel"),
+    ],
+)
+def test_fit_sheets_that_cannot_be_made(wrong: tuple[str, ...], acoustic: Run) -> None:
+    refused = acoustic("install", "fit", *wrong)
+    assert refused.code == EXIT_UNUSABLE
+    assert refused.stderr
+
+
+def test_a_trend_needs_visits_and_says_how_many(acoustic: Run, add: Any, shop: Path) -> None:
+    acoustic("bike", "fit", "red", "--bearing", "6805", "--on", "2026-01-01")
+    for day in ("2026-02-01", "2026-03-01"):
+        add("short_outer", "--on", day, "--quiet")
+    told = acoustic("trend", "red", "--today", "2026-03-02")
+    assert "not enough visits: 2 so far, 4 needed" in told.stdout
+    for day in ("2026-04-01", "2026-05-01"):
+        add("short_outer", "--on", day, "--quiet")
+    document = acoustic("trend", "red", "--today", "2026-05-02", "--json").document
+    (outer,) = [one for one in document["courses"] if one["of"] == "outer_raceway"]
+    assert (outer["state"], len(outer["points"]), outer["a_month"]["likely"]) == ("already there", 4, 0.0)
+    drawn = acoustic("trend", "red", "--plot", str(shop / "trend.png"))
+    assert drawn.code == EXIT_DONE
+    assert (shop / "trend.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_lifetimes_over_all_bikes(acoustic: Run, shop: Path) -> None:
+    for number in range(12):
+        shell = "threaded" if number % 2 else "pressed"
+        fitted = ("--bearing", "6805", "--shell", shell, "--on", "2026-01-01")
+        acoustic("bike", "fit", f"bike {number}", *fitted)
+        day = f"2026-{2 + number // 2 + 4 * (number % 2):02d}-11"
+        acoustic("bike", "removed", str(number + 1), "--on", day, "--because", "worn")
+    document = acoustic("lifetimes", "--by", "shell", "--json").document
+    assert [kind["bearings"] for kind in document["kinds"]] == [6, 6]
+    # Pressed ones wore out on the 11th of February to July: half of six by April the 11th, day 100.
+    assert document["kinds"][0]["median_days"] == 100.0
+    assert document["comparisons"][0]["few_ends"]
+    told = acoustic("lifetimes", "--by", "shell", "--plot", str(shop / "curves.svg"))
+    assert "hint" in told.stdout
+    assert (shop / "curves.svg").is_file()
+    assert acoustic("lifetimes", "--where", "shell=glued").code == EXIT_UNUSABLE
+
+
+def test_the_book_travels(acoustic: Run, add: Any, shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    add("short_outer", "--bearing", "6805", "--quiet")
+    before = visits(acoustic)
+    assert acoustic("book", "export", str(shop / "shop.zip")).code == EXIT_DONE
+    monkeypatch.setenv("ACOUSTIC_BOOK", str(shop / "elsewhere" / "book.db"))
+    assert "1 visits" in acoustic("book", "import", str(shop / "shop.zip")).stdout
+    assert json.dumps(visits(acoustic)) == json.dumps(before)
+    assert acoustic("visit", "recheck", "1", "--quiet").code == EXIT_DONE, "the recordings came along"
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        ("bike", "show", "nobody"),
+        ("trend", "nobody"),
+        ("visit", "show", "7"),
+        ("visit", "recheck"),
+        ("visit", "correct", "1", "--because", "x"),
+        ("bike", "removed", "3", "--because", "worn"),
+        ("bike", "fit", "red", "--on", "2999-01-01"),
+        ("bike", "fit", "red", "--on", "yesterday"),
+        ("lifetimes",),
+        ("lifetimes", "--where", "colour=red"),
+        ("trend", "red", "--plot", "trend.txt"),
+    ],
+)
+def test_what_cannot_be_done_says_why(call: tuple[str, ...], acoustic: Run) -> None:
+    refused = acoustic(*call)
+    assert refused.code == EXIT_UNUSABLE
+    assert refused.stderr.count("\n") >= 2, "what was found, and what to do"
