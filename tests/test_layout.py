@@ -29,7 +29,7 @@ TOP = {
 }
 # From the bottom up. A module may import its own line's modules only where the line ends in "*".
 LAYERS = (
-    "acoustic acoustic.errors",
+    "acoustic acoustic.errors acoustic.wording",
     "acoustic.core*",
     "acoustic.fit*",
     "acoustic.model*",
@@ -46,6 +46,8 @@ LAYERS = (
     "acoustic.report.layout acoustic.report.words acoustic.report.document",
     "acoustic.install",
     "acoustic.book*",
+    "acoustic.decline*",
+    "acoustic.lifetimes*",
     "acoustic.report*",
     "acoustic.cli*",
     "acoustic.__main__",
