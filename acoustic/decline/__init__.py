@@ -1,0 +1,1 @@
+"""How one bearing declines over its workshop visits, and when it reaches the next grade."""
