@@ -96,15 +96,22 @@ def test_the_short_help_known_by_heart_is_the_command_s_own(command: str) -> Non
     """The group writes its help without importing the commands, so the two can drift apart."""
     loaded = group.get_command(click.Context(group), command)
     assert loaded is not None
-    assert loaded.help
-    assert all(parameter.help for parameter in loaded.params if isinstance(parameter, click.Option))
+    for one in (loaded, *subcommands(loaded)):
+        assert one.help
+        assert all(parameter.help for parameter in one.params if isinstance(parameter, click.Option))
     if loaded.short_help:
         assert loaded.short_help == LazyGroup.COMMANDS[command][1]
 
 
 def long_options(command: click.Command) -> list[str]:
+    """Of a command, and of those below it where it is a group."""
     options = [o for parameter in command.params if isinstance(parameter, click.Option) for o in parameter.opts]
-    return [option for option in options if option.startswith("--")]
+    own = [option for option in options if option.startswith("--")]
+    return own + [option for below in subcommands(command) for option in long_options(below)]
+
+
+def subcommands(command: click.Command) -> list[click.Command]:
+    return list(command.commands.values()) if isinstance(command, click.Group) else []
 
 
 @pytest.mark.parametrize("option", long_options(check))
