@@ -1,4 +1,4 @@
-"""A year of a workshop that does not exist: its bikes, bearings and spins, all invented."""
+"""Most of a year of a workshop that does not exist: its bikes, bearings and spins, all invented."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ class InventedBearing:
 
 
 WEARING, LASTING, SQUEEZED = "ticket 201, silver gravel", "ticket 202, black road", "ticket 203, orange trail"
-FIRST, LAST = date(2025, 10, 6), date(2026, 9, 28)
+FIRST, LAST = date(2025, 10, 6), date(2026, 6, 30)
 
 
 def invented_visits() -> tuple[InventedVisit, ...]:
@@ -76,9 +76,9 @@ def invented_visits() -> tuple[InventedVisit, ...]:
     """
     told = [
         _visit(WEARING, 0, "final", 0),
-        *(_visit(WEARING, 40 + 42 * k, "check", 700 + 640 * k, level_db=-15.0 + 2.2 * k) for k in range(6)),
+        *(_visit(WEARING, 40 + 42 * k, "check", 700 + 640 * k, level_db=-14.5 + 1.1 * k) for k in range(6)),
         _visit(LASTING, 7, "final", 0),
-        *(_visit(LASTING, 90 + 95 * k, "check", 1500 + 1700 * k) for k in range(3)),
+        *(_visit(LASTING, 70 + 75 * k, "check", 1500 + 1400 * k) for k in range(3)),
         _visit(SQUEEZED, 20, "free", 0),
         _visit(SQUEEZED, 20, "pressed", 0, notchy=True),
         _visit(SQUEEZED, 22, "free", 0),
@@ -128,7 +128,7 @@ def invented_bearings() -> tuple[InventedBearing, ...]:
         rows = 2 if rng.random() < 0.3 else 1
         usual_days = 150.0 * (2.4 if shell == "threaded" else 1.0) * (2.0 if rows == 2 else 1.0)
         usual_days *= {"wet": 0.8, "road": 1.6, "off-road": 1.0}[use]
-        on = FIRST - timedelta(days=int(rng.integers(0, 500)))
+        on = FIRST - timedelta(days=int(rng.integers(0, 600)))
         out = on + timedelta(days=max(3, round(usual_days * rng.weibull(1.8))))
         gone = out <= LAST
         made.append(
