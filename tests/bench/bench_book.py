@@ -25,16 +25,19 @@ import soundfile
 import sqlalchemy as sa
 
 from acoustic.book import visits
-from acoustic.book.bikes import add_bike, fit_bearing
+from acoustic.book.bikes import add_bike, all_bearings, bearings_of, fit_bearing
+from acoustic.book.courses import DRAG, found_conditions, lives
 from acoustic.book.files import sha256_of
 from acoustic.book.opening import Book, open_book
 from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.cli import main as command
 from acoustic.core.geometry import BearingGeometry
+from acoustic.report.lifetimes_text import lifetimes_of
+from acoustic.report.trend_text import make_course
 from acoustic.simulator import SpinPlan, simulate
 
 SERVER = "ACOUSTIC_TEST_POSTGRES"
-LIMITS_S = {"add": 0.5, "list": 0.5, "one bike": 0.5, "all bearings": 2.0}
+LIMITS_S = {"add": 0.5, "list": 0.5, "trend": 0.5, "lifetimes": 2.0}
 FIRST = date(2020, 1, 1)
 
 
@@ -69,6 +72,7 @@ def invented(kept: Any, day: date, severity_db: float) -> Judged:
         "schema": "acoustic.check/1",
         "grade": {"level": "watch", "because": ["x" * 50], "advice": ["x" * 90]},
         "findings": [{"condition": name, "false_alarm_probability": 0.5, **finding} for name in names],
+        "recording": {"side": None},
         "motion": {"spin": "hand", "drag_hz_per_s": 0.1, "source": "marks", "turns": 9.0},
         "cautions": ["x" * 100] * 4,
     }
@@ -93,7 +97,14 @@ def fill(book: Book, sound: Path, count: int) -> None:
             name, day = f"bike {bike}", FIRST + timedelta(days=rng.randrange(1500))
             add_bike(connection, name)
             out = day + timedelta(days=rng.randrange(60, 800)) if rng.random() < 0.6 else None
-            fitted = Fitted(bike=name, installed_on=day, designation="6805", use="wet", removed_on=out)
+            shell, why = ("pressed", "threaded")[bike % 2], "worn" if out else ""
+            said: dict[str, Any] = {
+                "designation": "6805",
+                "shell": shell,
+                "removed_on": out,
+                "removed_because": why,
+            }
+            fitted = Fitted(bike=name, installed_on=day, **said)
             uid = fit_bearing(connection, fitted).uid
             for visit in range(10):
                 on = day + timedelta(days=40 * visit)
@@ -109,6 +120,18 @@ def timed(action: Callable[[], Any]) -> float:
         action()
         best = min(best, time.perf_counter() - start_s)
     return best
+
+
+def follow(connection: sa.Connection) -> None:
+    """What `acoustic trend` works out of one bike."""
+    held = visits.list_visits(connection, bike="bike 7")
+    for quantity in (*found_conditions(held), DRAG):
+        make_course(held, bearings_of(connection, "bike 7"), quantity, date(2026, 1, 1))
+
+
+def outlive(connection: sa.Connection) -> None:
+    """What `acoustic lifetimes` works out of all bikes."""
+    lifetimes_of(lives(all_bearings(connection), today=date(2026, 1, 1)), by="shell")
 
 
 def load(where: dict[str, str], sound: Path, count: int) -> bool:
@@ -131,13 +154,11 @@ def load(where: dict[str, str], sound: Path, count: int) -> bool:
                 heard = (invented(kept, FIRST, -20.0),)
                 visits.add_visit(connection, Visit(bike="bike 1", on_date=FIRST, verdicts=heard))
 
-        from acoustic.book.bikes import all_bearings
-
         took = {
             "add": timed(add),
             "list": timed(read(lambda c: visits.list_visits(c, newest=20))),
-            "one bike": timed(read(lambda c: visits.list_visits(c, bike="bike 7"))),
-            "all bearings": timed(read(all_bearings)),
+            "trend": timed(read(follow)),
+            "lifetimes": timed(read(outlive)),
         }
         book.close()
         told = ", ".join(f"{action} {1000 * s:.0f} ms ({LIMITS_S[action]:.1f} s)" for action, s in took.items())
