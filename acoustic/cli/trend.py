@@ -52,7 +52,7 @@ def trend(
     from acoustic.report.trend_text import trend_document, trend_text
 
     visits, bearings = _history(bike, book)
-    courses = _courses(visits, bearings, quantity, today)
+    courses = courses_of(visits, bearings, quantity, today)
     if as_json:
         click.echo(json.dumps(trend_document(bike, courses), ensure_ascii=False, indent=2))
     else:
@@ -70,7 +70,7 @@ def _history(bike: str, book: str | None) -> tuple[tuple[Visit, ...], tuple[Fitt
         return list_visits(connection, bike=bike), bearings_of(connection, bike)
 
 
-def _courses(
+def courses_of(
     visits: tuple[Visit, ...], bearings: tuple[Fitted, ...], quantity: str | None, today: date
 ) -> tuple[Course, ...]:
     from acoustic.book.courses import DRAG, found_conditions

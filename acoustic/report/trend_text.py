@@ -83,12 +83,13 @@ def trend_text(bike: str, courses: Sequence[Course], *, visits: int) -> str:
     lines = [f"{bike}: {visits} visits", ""]
     for one in courses:
         lines.append(title(one.quantity).capitalize())
-        lines += paragraphs("", map(sentence, _sentences(one)))
+        lines += paragraphs("", map(sentence, course_sentences(one)))
         lines.append("")
     return "\n".join(lines[:-1])
 
 
-def _sentences(one: Course) -> list[str]:
+def course_sentences(one: Course) -> list[str]:
+    """All that is said of a course, what is due first."""
     decline, told = one.decline, []
     if one.limit is None:
         told.append(decline.trend.sentence if not isinstance(decline.trend, Trend) else _rate(one, decline.trend))
@@ -137,7 +138,7 @@ def _block(one: Course) -> dict[str, Any]:
         "state": due.state if one.limit is not None else None,
         "earliest": _day(due.earliest_day),
         "latest": _day(due.latest_day),
-        "because": _sentences(one),
+        "because": course_sentences(one),
     }
 
 
