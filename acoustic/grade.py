@@ -87,13 +87,16 @@ CORRODED = Rule(
 # A bearing is clean only if each of these was judged.
 NEEDED_FOR_CLEAN = ("outer_raceway", "inner_raceway", "ball", "cage", "rumble", "contamination")
 
-CAUTIONS = (
-    "Keep hands, hair and sleeves clear of a spinning crank, the chain and the sprockets.",
-    "A seized or breaking bearing can wind a crank loose or damage the frame: stop riding if it drags or locks.",
-    "Reaming and facing of frames only by those equipped for it, by the frame maker's instructions; "
-    "torques by the maker's sheet.",
-    "A sound test never proves a part safe: check play, cracks and tightness by hand as well.",
+KEEP_CLEAR = "Keep hands, hair and sleeves clear of a spinning crank, the chain and the sprockets."
+STOP_RIDING = (
+    "A seized or breaking bearing can wind a crank loose or damage the frame: stop riding if it drags or locks."
 )
+EQUIPPED = (
+    "Reaming and facing of frames only by those equipped for it, by the frame maker's instructions; "
+    "torques by the maker's sheet."
+)
+NO_PROOF = "A sound test never proves a part safe: check play, cracks and tightness by hand as well."
+CAUTIONS = (KEEP_CLEAR, STOP_RIDING, EQUIPPED, NO_PROOF)
 
 
 def grade(findings: Sequence[Finding], quality: Quality, failures: Sequence[Failure]) -> Verdict:
@@ -111,7 +114,7 @@ def grade(findings: Sequence[Finding], quality: Quality, failures: Sequence[Fail
     -------
     Verdict
     """
-    rules = [rule for finding in findings if finding.detected if (rule := _rule_for(finding))]
+    rules = [rule for finding in findings if finding.detected if (rule := rule_for(finding))]
     if {"outer_raceway", "inner_raceway"} <= {rule.condition for rule in rules}:
         rough = any(rule.condition == "rumble" for rule in rules)
         rules.insert(0, CORRODED if rough else BOTH_RINGS)
@@ -134,7 +137,8 @@ def at_or_past(level: Level, limit: Level) -> bool:
     return level in ORDER and ORDER.index(level) >= ORDER.index(limit)
 
 
-def _rule_for(finding: Finding) -> Rule | None:
+def rule_for(finding: Finding) -> Rule | None:
+    """Look up the line of the table that a detected finding falls under."""
     severity_db = ANY if finding.severity_db is None else finding.severity_db
     return next((r for r in RULES if r.condition == finding.condition and severity_db >= r.from_db), None)
 

@@ -1,7 +1,8 @@
-"""One picture of a check: the recording, the crank's speed, the order spectrum with named lines."""
+"""A check in pictures: the recording, the crank's speed, the order spectrum with named lines."""
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 import matplotlib
@@ -10,13 +11,18 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from acoustic.core.geometry import defect_orders
-from acoustic.model import Analysis, Finding, Hearing
+from acoustic.model import Analysis, Finding, Hearing, Motion, Recording
 from acoustic.report import words
 
 INK, FAINT, ACCENT = "#2b2a33", "#b9b4a7", "#6b3fa0"
 STYLES = {"outer_raceway": "-", "inner_raceway": "--", "ball": "-.", "cage": ":"}
 SHOWN_TURNS_HARMONICS = 2.6
 COLUMNS = 1600
+
+
+def drawing(*, font_size_pt: float) -> AbstractContextManager[None]:
+    """Draw and save within this: the settings that every picture shares, and no one else's changed."""
+    return matplotlib.rc_context({"axes.edgecolor": INK, "svg.fonttype": "none", "font.size": font_size_pt})
 
 
 def save_picture(result: Analysis, path: Path) -> None:
@@ -36,7 +42,7 @@ def save_picture(result: Analysis, path: Path) -> None:
     """
     if result.hearing is None:
         raise ValueError("nothing was heard, so there is nothing to draw")
-    with matplotlib.rc_context({"font.size": 10, "axes.edgecolor": INK, "svg.fonttype": "none"}):
+    with drawing(font_size_pt=10):
         figure = Figure(figsize=(10, 9.2), layout="constrained", facecolor="white")
         top, middle, bottom = figure.subplots(3, 1, height_ratios=[1.0, 0.8, 1.5])
         figure.suptitle(
@@ -45,10 +51,11 @@ def save_picture(result: Analysis, path: Path) -> None:
             x=0.01,
             ha="left",
             fontsize=12,
+            parse_math=False,  # a file's name may hold dollar signs
         )
-        _recording(top, result.hearing)
-        _speed(middle, result.hearing)
-        _orders(bottom, result.hearing, result.findings)
+        draw_recording(top, result.recording, result.hearing.motion)
+        draw_speed(middle, result.hearing.motion, duration_s=result.recording.duration_s)
+        draw_orders(bottom, result.hearing, result.findings)
         half_written = path.with_name(f".{path.name}.part")
         try:
             figure.savefig(half_written, dpi=120, format=path.suffix[1:].lower())
@@ -57,20 +64,20 @@ def save_picture(result: Analysis, path: Path) -> None:
             half_written.unlink(missing_ok=True)
 
 
-def _recording(axes: Axes, hearing: Hearing) -> None:
-    """Loudest and quietest sample of every column, with the turning and still parts marked."""
-    sound, rate = hearing.recording.heard, hearing.recording.sample_rate_hz
+def draw_recording(axes: Axes, recording: Recording, motion: Motion | None) -> None:
+    """Draw loudest and quietest sample of every column; mark the turning and still parts, where they are known."""
+    sound = recording.heard
     columns = min(COLUMNS, sound.size)
     used = sound[: sound.size // columns * columns].reshape(columns, -1)
-    times_s = (np.arange(columns) + 0.5) * used.shape[1] / rate
+    times_s = (np.arange(columns) + 0.5) * used.shape[1] / recording.sample_rate_hz
     axes.fill_between(times_s, used.min(axis=1), used.max(axis=1), color=INK, linewidth=0)
     limit = float(np.abs(used).max()) * 1.25
     axes.set_ylim(-limit, limit)
-    axes.set_xlim(0, hearing.recording.duration_s)
-    motion = hearing.motion
-    _stretch(axes, motion.start_s, motion.stop_s, "turning, judged", hatch="")
-    for start_s, stop_s in motion.still:
-        _stretch(axes, start_s, stop_s, "still: the room", hatch="///")
+    axes.set_xlim(0, recording.duration_s)
+    if motion is not None:
+        _stretch(axes, motion.start_s, motion.stop_s, "turning, judged", hatch="")
+        for start_s, stop_s in motion.still:
+            _stretch(axes, start_s, stop_s, "still: the room", hatch="///")
     axes.set_title("Recording", loc="left")
     axes.set_ylabel("sound, share\nof full scale")
     axes.set_xlabel("time [s]")
@@ -89,21 +96,21 @@ def _stretch(axes: Axes, start_s: float, stop_s: float, label: str, *, hatch: st
     )
 
 
-def _speed(axes: Axes, hearing: Hearing) -> None:
-    motion = hearing.motion
+def draw_speed(axes: Axes, motion: Motion, *, duration_s: float) -> None:
+    """Draw the crank's speed over the recording, and the speed marker's own clicks."""
     axes.plot(motion.times_s, motion.speed_hz * 60, color=INK)
     if motion.own_clicks_s.size:
         axes.plot(motion.own_clicks_s, np.zeros(motion.own_clicks_s.size), "|", color=ACCENT, markersize=12)
         axes.annotate("ticks", (motion.own_clicks_s[0], 0), xytext=(4, 8), textcoords="offset points", fontsize=8)
-    axes.set_xlim(0, hearing.recording.duration_s)
+    axes.set_xlim(0, duration_s)
     axes.set_ylim(0, float(motion.speed_hz.max()) * 60 * 1.15)
     axes.set_title(f"Crank speed, {words.SOURCE[motion.source]}: {motion.total_turns:.1f} turns", loc="left")
     axes.set_ylabel("turns a minute")
     axes.set_xlabel("time [s]")
 
 
-def _orders(axes: Axes, hearing: Hearing, findings: tuple[Finding, ...]) -> None:
-    """Order spectrum of the run of bands that the surest finding rests on."""
+def draw_orders(axes: Axes, hearing: Hearing, findings: tuple[Finding, ...]) -> None:
+    """Draw the order spectrum of the run of bands that the surest finding rests on."""
     row = _telling_row(hearing, findings)
     spectra = hearing.spectra
     balls = next((f.evidence.balls for f in findings if f.detected and f.evidence.balls), None)
@@ -121,7 +128,7 @@ def _orders(axes: Axes, hearing: Hearing, findings: tuple[Finding, ...]) -> None
     low_hz, high_hz = hearing.bank.edges_hz(*spectra.runs[row])
     axes.set_title(f"Rhythm of the sound from {low_hz:.0f} to {high_hz:.0f} Hz", loc="left")
     axes.set_xlabel("events a crank turn")
-    axes.set_ylabel("height over the noise floor (1 = noise)")
+    axes.set_ylabel("height over the noise\nfloor (1 = noise)")
 
 
 def _expected(

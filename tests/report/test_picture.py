@@ -93,3 +93,10 @@ def test_the_program_s_own_settings_of_matplotlib_stay(tmp_path: Path, analysis_
     before = dict(matplotlib.rcParams)
     save_picture(analysis_of("sound"), tmp_path / "sound.svg")
     assert dict(matplotlib.rcParams) == before
+
+
+def test_a_file_s_name_is_no_formula(tmp_path: Path, analysis_of: Analyse) -> None:
+    """Between dollar signs matplotlib reads mathematics, and refuses what is none."""
+    result = analysis_of("sound")
+    named = replace(result, recording=replace(result.recording, path=Path("a$\\frac$.wav")))
+    assert "a$\\frac$.wav" in drawn(named, tmp_path / "name.svg")
