@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
-from acoustic.cli.picture_option import check_picture
+from acoustic.cli.file_options import Files, file_options
 from acoustic.cli.progress import Progress
 from acoustic.cli.scene_options import scene_options
 from acoustic.cli.speed_options import speed_options
-from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE, InputError
+from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE
 
 if TYPE_CHECKING:
     from acoustic.model import Analysis, Scene, SpeedRequest
@@ -25,12 +25,7 @@ if TYPE_CHECKING:
 @speed_options
 @scene_options
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
-@click.option(
-    "--plot",
-    type=click.Path(path_type=Path),
-    metavar="FILE.png|.svg",
-    help="Draw recording, speed and order spectrum.",
-)
+@file_options
 @click.option("--quiet", is_flag=True, help="Print one line with the grade, and no progress.")
 @click.option(
     "--fail-on",
@@ -41,7 +36,7 @@ def check(
     recording: Path,
     bearing: BearingChoice,
     as_json: bool,
-    plot: Path | None,
+    files: Files,
     quiet: bool,
     fail_on: Any,
     request: SpeedRequest,
@@ -60,7 +55,6 @@ def check(
 
     Keep hands, hair and sleeves clear of the spinning crank.
     """
-    check_picture(plot)
     from acoustic.pipeline import check_recording
     from acoustic.plugins import load_toolbox
 
@@ -78,8 +72,7 @@ def check(
     if not result.quality.usable and (as_json or quiet):
         for problem in result.quality.problems:
             click.echo(f"acoustic: {problem.detail}.\n  {problem.advice}", err=True)
-    if plot is not None:
-        _draw(result, plot)
+    files.write(result)
     sys.exit(_exit_code(result, fail_on))
 
 
@@ -91,21 +84,6 @@ def _rendered(result: Analysis, *, as_json: bool, quiet: bool) -> str:
     from acoustic.report.terminal import grade_line, to_text
 
     return grade_line(result) if quiet else to_text(result)
-
-
-def _draw(result: Analysis, plot: Path) -> None:
-    if result.hearing is None or not result.quality.usable:
-        click.echo(f"acoustic: {plot.name} was not drawn, since the recording cannot be used.", err=True)
-        return
-    from acoustic.report.picture import save_picture
-
-    try:
-        save_picture(result, plot)
-    except OSError as error:
-        raise InputError(
-            f"--plot: {plot} cannot be written ({error.strerror})", hint="Choose a folder you may write to."
-        ) from None
-    click.echo(f"acoustic: drew {plot}", err=True)
 
 
 def _exit_code(result: Analysis, fail_on: Any) -> int:

@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from acoustic.cli.book_options import book_option, day_option, opened
-from acoustic.cli.picture_option import check_picture
+from acoustic.cli.file_options import check_picture
 from acoustic.errors import InputError
 
 FIELDS = ("designation", "shell", "use", "seal", "side", "rows", "spindle")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acoustic.cli.book_options import book_option, day_option, opened
-from acoustic.cli.picture_option import check_picture
+from acoustic.cli.file_options import check_picture
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:

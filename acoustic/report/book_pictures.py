@@ -16,6 +16,7 @@ from acoustic.decline.points import Event, Point
 from acoustic.decline.result import Decline
 from acoustic.decline.trend import Trend
 from acoustic.lifetimes.survival import Survival
+from acoustic.report.whole_file import whole_file
 
 INK, FAINT, ACCENT = "#2b2a33", "#b9b4a7", "#6b3fa0"
 MARKERS = "osD^vP*X"
@@ -150,10 +151,5 @@ def save_figure(figure: Figure, path: Path) -> None:
     OSError
         It cannot be written.
     """
-    half_written = path.with_name(f".{path.name}.part")
-    with matplotlib.rc_context({"svg.fonttype": "none"}):
-        try:
-            figure.savefig(half_written, dpi=120, format=path.suffix[1:].lower())
-            half_written.replace(path)
-        finally:
-            half_written.unlink(missing_ok=True)
+    with matplotlib.rc_context({"svg.fonttype": "none"}), whole_file(path) as half_written:
+        figure.savefig(half_written, dpi=120, format=path.suffix[1:].lower())

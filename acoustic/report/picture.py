@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import AbstractContextManager
 from pathlib import Path
+from typing import Literal
 
 import matplotlib
 import numpy as np
@@ -13,6 +14,7 @@ from matplotlib.figure import Figure
 from acoustic.core.geometry import defect_orders
 from acoustic.model import Analysis, Finding, Hearing, Motion, Recording
 from acoustic.report import words
+from acoustic.report.whole_file import whole_file
 
 INK, FAINT, ACCENT = "#2b2a33", "#b9b4a7", "#6b3fa0"
 STYLES = {"outer_raceway": "-", "inner_raceway": "--", "ball": "-.", "cage": ":"}
@@ -56,15 +58,11 @@ def save_picture(result: Analysis, path: Path) -> None:
         draw_recording(top, result.recording, result.hearing.motion)
         draw_speed(middle, result.hearing.motion, duration_s=result.recording.duration_s)
         draw_orders(bottom, result.hearing, result.findings)
-        half_written = path.with_name(f".{path.name}.part")
-        try:
+        with whole_file(path) as half_written:
             figure.savefig(half_written, dpi=120, format=path.suffix[1:].lower())
-            half_written.replace(path)
-        finally:
-            half_written.unlink(missing_ok=True)
 
 
-def draw_recording(axes: Axes, recording: Recording, motion: Motion | None) -> None:
+def draw_recording(axes: Axes, recording: Recording, motion: Motion | None, *, judged: bool = True) -> None:
     """Draw loudest and quietest sample of every column; mark the turning and still parts, where they are known."""
     sound = recording.heard
     columns = min(COLUMNS, sound.size)
@@ -75,7 +73,7 @@ def draw_recording(axes: Axes, recording: Recording, motion: Motion | None) -> N
     axes.set_ylim(-limit, limit)
     axes.set_xlim(0, recording.duration_s)
     if motion is not None:
-        _stretch(axes, motion.start_s, motion.stop_s, "turning, judged", hatch="")
+        _stretch(axes, motion.start_s, motion.stop_s, "turning, judged" if judged else "turning", hatch="")
         for start_s, stop_s in motion.still:
             _stretch(axes, start_s, stop_s, "still: the room", hatch="///")
     axes.set_title("Recording", loc="left")
@@ -84,13 +82,18 @@ def draw_recording(axes: Axes, recording: Recording, motion: Motion | None) -> N
 
 
 def _stretch(axes: Axes, start_s: float, stop_s: float, label: str, *, hatch: str) -> None:
+    """Shade or hatch a stretch of time; a hatched one's label stands below, clear of its neighbour's."""
     axes.axvspan(start_s, stop_s, facecolor="none" if hatch else "#efeaf7", edgecolor=FAINT, hatch=hatch, zorder=0)
+    middle_s, end_s = (start_s + stop_s) / 2, axes.get_xlim()[1]
+    side: Literal["left", "center", "right"] = (
+        "left" if middle_s < 0.1 * end_s else "right" if middle_s > 0.9 * end_s else "center"
+    )
     axes.annotate(
         label,
-        ((start_s + stop_s) / 2, 0.97),
+        ({"left": start_s, "center": middle_s, "right": stop_s}[side], 0.03 if hatch else 0.97),
         xycoords=("data", "axes fraction"),
-        ha="center",
-        va="top",
+        ha=side,
+        va="bottom" if hatch else "top",
         fontsize=8,
         bbox={"facecolor": "white", "edgecolor": "none", "pad": 1},
     )

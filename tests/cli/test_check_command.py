@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -268,6 +270,54 @@ def test_plot_over_an_older_picture(tmp_path: Path, acoustic: Run, call: Any) ->
     picture.write_bytes(b"older")
     assert acoustic(*call("sound", "marks"), "--plot", picture, "--quiet").code == EXIT_DONE
     assert picture.read_bytes().startswith(b"\x89PNG")
+
+
+def test_report(tmp_path: Path, acoustic: Run, call: Any) -> None:
+    """The page stands beside what is printed, over an older one, whole and alone."""
+    page = tmp_path / "spin.html"
+    page.write_bytes(b"older")
+    outcome = acoustic(*call("outer", "marks"), "--report", page, "--json")
+    assert outcome.code == EXIT_DONE
+    assert f"wrote {page}" in outcome.stderr
+    assert [path.name for path in tmp_path.iterdir()] == [page.name]
+    text = page.read_text(encoding="utf-8")
+    assert text.startswith("<!doctype html>") and text.rstrip().endswith("</html>")
+    assert f"<bdi>{outcome.document['grade']['level'].capitalize()}: " in text
+
+
+def test_an_unusable_recording_has_a_report(tmp_path: Path, acoustic: Run) -> None:
+    silent, page = tmp_path / "silent.wav", tmp_path / "silent.html"
+    soundfile.write(silent, np.zeros(48_000), 48_000)
+    outcome = acoustic("check", silent, "--bearing", "6805", "--speed", 75, "--report", page)
+    assert outcome.code == EXIT_UNUSABLE
+    assert "Record it again, like so" in page.read_text(encoding="utf-8")
+
+
+def test_a_report_that_cannot_be_written(
+    tmp_path: Path, acoustic: Run, call: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(path: Path, *arguments: Any, **options: Any) -> None:
+        path.write_bytes(b"half a page")
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_text", full)
+    (tmp_path / "spin.html").write_bytes(b"older")
+    outcome = acoustic(*call("outer", "marks"), "--report", tmp_path / "spin.html", "--quiet")
+    assert outcome.code == EXIT_UNUSABLE
+    assert "cannot be written (No space left on device)" in outcome.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["spin.html"]
+    assert (tmp_path / "spin.html").read_bytes() == b"older"
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse such a name themselves")
+def test_a_report_of_a_file_whose_name_is_no_text(tmp_path: Path, acoustic: Run) -> None:
+    """Bytes that are no UTF-8 in a name, as old cameras and archives leave them."""
+    silent, page = Path(os.fsdecode(os.fsencode(tmp_path) + b"/a\xff.wav")), tmp_path / "page.html"
+    with silent.open("wb") as file:
+        soundfile.write(file, np.zeros(48_000), 48_000, format="WAV")
+    outcome = acoustic("check", silent, "--bearing", "6805", "--speed", 75, "--report", page, "--quiet")
+    assert outcome.code == EXIT_UNUSABLE, outcome.stderr
+    assert "Undecided: a?.wav" in page.read_text(encoding="utf-8")
 
 
 def test_the_recording_is_left_alone(tmp_path: Path, acoustic: Run, taken: Take) -> None:

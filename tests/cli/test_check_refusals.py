@@ -123,6 +123,10 @@ CALLS = [
     ((*NAMED, *AT_75, "--plot", "spin"), "ending (none)", "no picture format", "Use .png or .svg"),
     ((*NAMED, *AT_75, "--plot", "absent/spin.png"), "there is no folder absent", "", "Make the folder first"),
     ((*NAMED, *AT_75, "--plot", "folder.png"), "folder.png", "folder", "file"),
+    ((*NAMED, *AT_75, "--report", "spin.pdf"), "ending .pdf", "no page format", "Use .html"),
+    ((*NAMED, *AT_75, "--report", "spin"), "ending (none)", "no page format", "Use .html"),
+    ((*NAMED, *AT_75, "--report", "absent/spin.html"), "there is no folder absent", "", "Make the folder first"),
+    ((*NAMED, *AT_75, "--report", "folder.html"), "--report: folder.html is a folder", "", "name of a file"),
 ]
 # What can be opened but not judged still gets its document: code of the problem, words for found and to do.
 UNUSABLE = [
@@ -150,6 +154,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory, taken: Callable[..., Any]) ->
     (folder / "bytes.csv").write_bytes(bytes(range(256)))
     (folder / "folder").mkdir()
     (folder / "folder.png").mkdir()
+    (folder / "folder.html").mkdir()
     for name, text in MARKS.items():
         (folder / name).write_text(text, encoding="utf-8")
     noise = 0.01 * np.random.default_rng(5).standard_normal(RATE_HZ)
@@ -277,12 +282,15 @@ def test_unusable_recordings_in_words(check: Run) -> None:
     assert quiet.stdout.startswith("UNDECIDED")
 
 
-def test_the_picture_is_refused_before_the_work(check: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(("option", "name"), [("--plot", "spin.jpg"), ("--report", "spin.pdf")])
+def test_a_file_is_refused_before_the_work(
+    option: str, name: str, check: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def work(*arguments: Any, **options: Any) -> None:
         raise AssertionError("the recording was judged first")
 
     monkeypatch.setattr("acoustic.pipeline.check_recording", work)
-    assert_refused(check("good.wav", *NAMED, *AT_75, "--plot", "spin.jpg"), ".jpg")
+    assert_refused(check("good.wav", *NAMED, *AT_75, option, name), name)
 
 
 def test_a_catalogue_named_by_the_environment(check: Run, monkeypatch: pytest.MonkeyPatch) -> None:

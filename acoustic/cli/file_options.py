@@ -1,0 +1,124 @@
+"""The options that name files to be written beside what stands on stdout."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from acoustic.errors import InputError
+
+if TYPE_CHECKING:
+    from acoustic.model import Analysis
+
+Command = Callable[..., None]
+
+PICTURES = (".png", ".svg")
+PAGES = (".html",)
+
+_OPTIONS = (
+    click.option(
+        "--plot",
+        type=click.Path(path_type=Path),
+        metavar="FILE.png|.svg",
+        help="Draw recording, speed and order spectrum.",
+    ),
+    click.option(
+        "--report",
+        type=click.Path(path_type=Path),
+        metavar="FILE.html",
+        help="Write one page for rider and bench, with pictures and sounds in it; it needs no network.",
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Files:
+    """What is to be written, and where.
+
+    Attributes
+    ----------
+    plot, report : Path or None
+    """
+
+    plot: Path | None
+    report: Path | None
+
+    def write(self, result: Analysis) -> None:
+        """Write what was asked for, and say so."""
+        if self.plot is not None:
+            _draw(result, self.plot)
+        if self.report is not None:
+            _write_page(result, self.report)
+
+
+def file_options(command: Command) -> Command:
+    """Add the options; the command gets them as one `Files` named `files`, refused before any work is done."""
+
+    @functools.wraps(command)
+    def with_files(**values: Any) -> None:
+        files = Files(plot=values.pop("plot"), report=values.pop("report"))
+        check_picture(files.plot)
+        _check_target("--report", files.report, PAGES, "page")
+        command(files=files, **values)
+
+    decorated: Command = with_files
+    for option in reversed(_OPTIONS):  # decorators apply from the bottom up
+        decorated = option(decorated)
+    return decorated
+
+
+def check_picture(plot: Path | None) -> None:
+    """Refuse a picture that could not be written before the work is done."""
+    _check_target("--plot", plot, PICTURES, "picture")
+
+
+def _check_target(option: str, path: Path | None, endings: tuple[str, ...], kind: str) -> None:
+    if path is None:
+        return
+    if path.suffix.lower() not in endings:
+        raise InputError(
+            f"{option} {path.name}: the ending {path.suffix or '(none)'} is no {kind} format known here",
+            hint=f"Use {' or '.join(endings)} as the ending.",
+        )
+    if path.is_dir():
+        raise InputError(f"{option}: {path} is a folder", hint="Give the name of a file in it.")
+    if not path.parent.is_dir():
+        raise InputError(f"{option}: there is no folder {path.parent}", hint="Make the folder first.")
+
+
+def _draw(result: Analysis, plot: Path) -> None:
+    if result.hearing is None or not result.quality.usable:
+        click.echo(f"acoustic: {plot.name} was not drawn, since the recording cannot be used.", err=True)
+        return
+    from acoustic.report.picture import save_picture
+
+    try:
+        save_picture(result, plot)
+    except OSError as error:
+        raise _unwritable("--plot", plot, error) from None
+    click.echo(f"acoustic: drew {plot}", err=True)
+
+
+def _write_page(result: Analysis, report: Path) -> None:
+    from acoustic.report.page import page_of_check
+    from acoustic.report.whole_file import whole_file
+
+    text = page_of_check(result)
+    try:
+        with whole_file(report) as half_written:
+            # A file's name may hold bytes that are no letters.
+            half_written.write_text(text, encoding="utf-8", errors="replace")
+    except OSError as error:
+        raise _unwritable("--report", report, error) from None
+    click.echo(f"acoustic: wrote {report}", err=True)
+
+
+def _unwritable(option: str, path: Path, error: OSError) -> InputError:
+    return InputError(
+        f"{option}: {path} cannot be written ({error.strerror})", hint="Choose a folder you may write to."
+    )

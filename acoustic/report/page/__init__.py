@@ -1,0 +1,7 @@
+"""A check, a visit or a bike as one HTML file that needs nothing beside it."""
+
+from acoustic.report.page.build import page, page_of_check
+from acoustic.report.page.embed import svg_of
+from acoustic.report.page.section import Section
+
+__all__ = ["Section", "page", "page_of_check", "svg_of"]

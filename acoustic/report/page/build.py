@@ -1,0 +1,81 @@
+"""Analyses and sections in, one HTML text out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from acoustic import __version__
+from acoustic.grade import CAUTIONS, NO_PROOF, ORDER, STOP_RIDING
+from acoustic.model import Analysis
+from acoustic.report import words
+from acoustic.report.page.bench import bench_of
+from acoustic.report.page.plain import card_of
+from acoustic.report.page.section import Section
+
+
+def page_of_check(result: Analysis) -> str:
+    """Write one check as an HTML page.
+
+    Parameters
+    ----------
+    result : Analysis
+        Of an unusable recording too: the page then says how to record again.
+
+    Returns
+    -------
+    str
+        A whole HTML document that loads nothing; write it as UTF-8.
+    """
+    title = f"{result.verdict.level.capitalize()}: {result.recording.path.name}"
+    side = f", {result.recording.side} side" if result.recording.side else ""
+    return page(title, f"Crank bearing ({result.bearing.designation}){side}, checked by its sound", (result,))
+
+
+def page(title: str, subtitle: str, analyses: Sequence[Analysis], extra: Sequence[Section] = ()) -> str:
+    """Write a visit or a bike as an HTML page.
+
+    Parameters
+    ----------
+    title, subtitle : str
+        Plain text.
+    analyses : sequence of Analysis
+        In the order they are to stand.
+    extra : sequence of Section
+        What else is to be said, at the end of either half.
+
+    Returns
+    -------
+    str
+        A whole HTML document that loads nothing; write it as UTF-8.
+    """
+    versions = {name: version for result in analyses for name, version in result.plugin_versions.items()}
+    return (
+        _environment()
+        .get_template("page.html.jinja")
+        .render(
+            title=title,
+            subtitle=subtitle,
+            ladder=ORDER,
+            grade_words=words.GRADE,
+            cards=[card_of(result) for result in analyses],
+            benches=[bench_of(result) for result in analyses],
+            customer_sections=[section for section in extra if section.half == "customer"],
+            bench_sections=[section for section in extra if section.half == "bench"],
+            rider_cautions=(STOP_RIDING, NO_PROOF),
+            cautions=CAUTIONS,
+            program=f"acoustic {__version__}",
+            versions=sorted(versions.items()),
+        )
+    )
+
+
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("acoustic.report.page"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )

@@ -1,0 +1,97 @@
+"""The pictures of a check, each by itself, with what it shows in words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from acoustic.model import Analysis, Motion, Recording
+from acoustic.report import facts, words
+from acoustic.report.page.embed import picture_uri, svg_of
+from acoustic.report.picture import draw_orders, draw_recording, draw_speed, drawing
+
+WIDTH_INCHES = 4.8  # narrow, so that its text can still be read on a phone
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A picture on the page.
+
+    Attributes
+    ----------
+    uri : str
+        SVG as a data: URI.
+    alt : str
+        What it shows, for those who do not see it.
+    caption : str
+        How to read it.
+    """
+
+    uri: str
+    alt: str
+    caption: str
+
+
+def pictures(result: Analysis) -> tuple[Picture, ...]:
+    """Draw what a check knows: the recording, the crank's speed, the order spectrum.
+
+    Parameters
+    ----------
+    result : Analysis
+
+    Returns
+    -------
+    tuple of Picture
+        Of a recording that cannot be used, itself at most.
+    """
+    recording, motion, hearing = result.recording, result.motion, result.hearing
+    made = []
+    if np.isfinite(recording.heard).all() and float(np.ptp(recording.heard)) > 0:
+        draw = partial(draw_recording, recording=recording, motion=motion, judged=result.quality.usable)
+        caption = "Shaded: the crank turns. Hatched: it is still, and the noise of the room is heard."
+        made.append(_picture(draw, 2.3, _recording_alt(recording, motion), caption if motion else ""))
+    if hearing is None or not result.quality.usable:
+        return tuple(made)
+    draw = partial(draw_speed, motion=hearing.motion, duration_s=recording.duration_s)
+    made.append(_picture(draw, 2.3, f"Crank speed against time: {facts.crank(hearing.motion)}.", ""))
+    draw = partial(draw_orders, hearing=hearing, findings=result.findings)
+    caption = (
+        "A damaged part raises many peaks, at its mark and its multiples; a sound one may raise a peak or two. "
+        "A heavy mark says 'heard'; light ones show where the other parts would be."
+    )
+    made.append(_picture(draw, 2.9, _orders_alt(result), caption))
+    return tuple(made)
+
+
+def _picture(draw: Callable[[Axes], None], height_inches: float, alt: str, caption: str) -> Picture:
+    with drawing(font_size_pt=9.5):
+        figure = Figure(figsize=(WIDTH_INCHES, height_inches), layout="constrained", facecolor="white")
+        draw(figure.subplots())
+        return Picture(picture_uri(svg_of(figure)), alt, caption)
+
+
+def _recording_alt(recording: Recording, motion: Motion | None) -> str:
+    alt = f"Sound of the recording against time, {recording.duration_s:.1f} s"
+    if motion is None:
+        return f"{alt}."
+    alt += f"; the crank turns from {motion.start_s:.1f} to {motion.stop_s:.1f} s"
+    still = " and ".join(f"{start_s:.1f} to {stop_s:.1f} s" for start_s, stop_s in motion.still)
+    return f"{alt}; still from {still}." if still else f"{alt}; no still part."
+
+
+def _orders_alt(result: Analysis) -> str:
+    alt = "Order spectrum: how strongly the sound beats at each number of events a crank turn."
+    heard = [f for f in facts.shown(result) if f.detected and f.evidence.order is not None]
+    if not heard:
+        return f"{alt} No part was heard."
+    told = "; ".join(
+        f"{words.CONDITION[f.condition]} at {f.evidence.order:.2f} events a crank turn"
+        + ("" if f.evidence.expected_order is None else f", {f.evidence.expected_order:.2f} computed")
+        for f in heard
+    )
+    return f"{alt} Heard: {told}."

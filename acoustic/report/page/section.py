@@ -1,0 +1,35 @@
+"""What others put on a page beside the checks: a trend, a comparison, a lifetime."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from acoustic.report.page.embed import picture_uri
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A heading with paragraphs and, where one helps, a picture.
+
+    Attributes
+    ----------
+    heading : str
+        Plain text; it is escaped on the page.
+    paragraphs : tuple of str
+        Plain text, one paragraph each. They must say in words what the picture shows.
+    picture_svg : str
+        A whole SVG document, as `svg_of` makes of a figure, or nothing.
+    half : {'customer', 'bench'}
+        Where it stands: with what the rider reads, or with what the mechanic needs.
+    """
+
+    heading: str
+    paragraphs: tuple[str, ...]
+    picture_svg: str = ""
+    half: Literal["customer", "bench"] = "bench"
+
+    @property
+    def picture(self) -> str:
+        """The picture as a data: URI; empty without one."""
+        return picture_uri(self.picture_svg) if self.picture_svg else ""

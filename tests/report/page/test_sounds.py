@@ -1,0 +1,141 @@
+"""The sounds: their lengths by libsndfile, their band by a spectrum of our own, and what is said of them."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+from numpy.typing import NDArray
+
+from acoustic.report.page import page_of_check
+from acoustic.report.page.embed import sound_uri
+from acoustic.report.page.sounds import LONGEST_S, playable_sounds
+
+Analyse = Callable[[str], Any]
+Pages = Callable[[str], Any]
+Read = Callable[[str], Any]
+Floats = NDArray[np.float64]
+
+
+def said(found: Any) -> list[str]:
+    return [attrs["aria-label"] for attrs in found.named("audio")]
+
+
+def share_in(sound: Floats, rate_hz: float, low_hz: float, high_hz: float) -> float:
+    power = np.abs(np.fft.rfft(sound)) ** 2
+    at_hz = np.fft.rfftfreq(sound.size, 1 / rate_hz)
+    return float(power[(at_hz >= low_hz) & (at_hz <= high_hz)].sum() / power.sum())
+
+
+def band_of(result: Any, condition: str) -> tuple[float, float]:
+    (band_hz,) = [f.evidence.band_hz for f in result.findings if f.condition == condition]
+    return band_hz
+
+
+def with_sound(result: Any, sound: Floats) -> Any:
+    return replace(result, recording=replace(result.recording, samples=sound))
+
+
+def test_three_sounds_of_a_defect(page_of: Pages, analysis_of: Analyse) -> None:
+    result, found = analysis_of("outer"), page_of("outer")
+    (whole, rate_hz), (banded, banded_hz), (slow, slow_hz) = found.sounds
+    recording = result.recording
+    assert rate_hz == banded_hz == recording.sample_rate_hz
+    assert len(whole) == len(banded) == len(recording.samples)
+    assert len(slow) / slow_hz == pytest.approx(2 * len(banded) / banded_hz)
+    # Vorbis changes the sound, but hardly: what is heard is the recording.
+    assert np.corrcoef(whole, recording.heard)[0, 1] > 0.95
+    low_hz, high_hz = band_of(result, "outer_raceway")
+    assert share_in(banded, banded_hz, low_hz, high_hz) > 0.95
+    assert share_in(recording.heard, rate_hz, low_hz, high_hz) < 0.7, "or the filter would not be seen"
+    assert share_in(slow, slow_hz, low_hz / 2, high_hz / 2) > 0.95, "an octave lower"
+
+
+def test_each_says_what_it_is(page_of: Pages, analysis_of: Analyse) -> None:
+    whole, banded, slow = said(page_of("outer"))
+    low_hz, high_hz = band_of(analysis_of("outer"), "outer_raceway")
+    assert re.fullmatch(r"The whole recording, 12\.0 s; made (louder|quieter) by \d+ dB\.", whole)
+    assert f"only {low_hz:.0f} to {high_hz:.0f} Hz, where this was heard: outer ring" in banded
+    assert "half speed" in slow and "octave lower" in slow
+
+
+def test_the_loudness_said_is_the_one_done(page_of: Pages, analysis_of: Analyse) -> None:
+    """In dB, to half of one, by what the loudest sample became."""
+    (whole, _), *_ = page_of("outer").sounds
+    heard = analysis_of("outer").recording.heard
+    change_db = 20 * np.log10(whole.std() / heard.std())
+    direction, decibels = re.search(r"made (louder|quieter) by (\d+) dB", said(page_of("outer"))[0]).groups()
+    assert change_db == pytest.approx({"louder": 1, "quieter": -1}[direction] * int(decibels), abs=0.7)
+    assert np.abs(whole).max() < 1.0
+
+
+def test_without_a_defect_there_is_the_recording_alone(page_of: Pages) -> None:
+    assert len(page_of("sound").sounds) == 1
+
+
+def test_the_strongest_finding_s_band_is_played(analysis_of: Analyse) -> None:
+    result = analysis_of("outer")
+    findings = tuple(
+        replace(f, detected=True, severity_db=30.0, evidence=replace(f.evidence, band_hz=(700.0, 1400.0)))
+        if f.condition == "rumble"
+        else f
+        for f in result.findings
+    )
+    _, banded, _ = playable_sounds(replace(result, findings=findings))
+    assert "only 700 to 1400 Hz, where this was heard: rumble" in banded.says
+
+
+def test_a_long_recording_is_cut_to_its_turning_part(analysis_of: Analyse, read: Read) -> None:
+    """Twelve seconds and twelve still ones; then one that turns for longer than is played."""
+    result = analysis_of("outer")
+    samples = np.concatenate([result.recording.samples, 0.001 * result.recording.samples[::-1]])
+    motion = result.motion
+    found = read(page_of_check(with_sound(result, samples)))
+    lasting_s = [len(sound) / rate_hz for sound, rate_hz in found.sounds]
+    turning_s = motion.stop_s - motion.start_s
+    assert lasting_s == pytest.approx([turning_s, turning_s, 2 * turning_s], abs=0.001)
+    assert f"The turning part, {motion.start_s:.1f} to {motion.stop_s:.1f} s of 24.0 s" in said(found)[0]
+    endless = replace(motion, times_s=motion.times_s * 40 / motion.stop_s)
+    whole, *_ = playable_sounds(replace(with_sound(result, np.tile(samples, (2, 1))), motion=endless))
+    assert f"The first {LONGEST_S:.0f} s of the turning part" in whole.says
+
+
+def test_long_and_without_a_known_motion(analysis_of: Analyse) -> None:
+    result = analysis_of("sound")
+    longer = with_sound(result, np.tile(result.recording.samples, (4, 1)))
+    (whole,) = playable_sounds(replace(longer, motion=None))
+    assert whole.says.startswith("The first 20 s of the recording, 0.0 to 20.0 s")
+
+
+@pytest.mark.parametrize("value", [np.nan, np.inf])
+def test_what_is_no_number_is_not_played_or_drawn(value: float, unusable: Any, read: Read) -> None:
+    samples = 0.1 * np.random.default_rng(1).standard_normal((48_000, 1))
+    samples[100] = value
+    found = read(page_of_check(with_sound(unusable, samples)))
+    assert found.named("audio") == found.named("img") == []
+
+
+@pytest.mark.parametrize("level", [0.0, 0.25])
+def test_silence_is_not_played(level: float, unusable: Any) -> None:
+    assert playable_sounds(with_sound(unusable, np.full((48_000, 1), level))) == ()
+
+
+def test_one_short_second_is_played(unusable: Any, read: Read) -> None:
+    noise = 1e-3 * np.random.default_rng(2).standard_normal((2_400, 1))
+    ((sound, _),) = read(page_of_check(with_sound(unusable, noise))).sounds
+    assert len(sound) == 2_400
+
+
+def test_the_longest_sound_at_the_highest_rate() -> None:
+    """20 s at 192 kHz: written at once, so many samples overflow the coder's stack and end the program."""
+    noise = 0.1 * np.random.default_rng(4).standard_normal(20 * 192_000)
+    content = base64.b64decode(sound_uri(noise, sample_rate_hz=192_000).partition(",")[2])
+    decoded, rate_hz = soundfile.read(io.BytesIO(content))
+    assert (len(decoded), rate_hz) == (len(noise), 192_000)
