@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -63,7 +64,7 @@ def file_options(command: Command) -> Command:
     def with_files(**values: Any) -> None:
         files = Files(plot=values.pop("plot"), report=values.pop("report"))
         check_picture(files.plot)
-        _check_target("--report", files.report, PAGES, "page")
+        check_page("--report", files.report)
         command(files=files, **values)
 
     decorated: Command = with_files
@@ -75,6 +76,11 @@ def file_options(command: Command) -> Command:
 def check_picture(plot: Path | None) -> None:
     """Refuse a picture that could not be written before the work is done."""
     _check_target("--plot", plot, PICTURES, "picture")
+
+
+def check_page(option: str, page: Path | None) -> None:
+    """Refuse a page that could not be written before the work is done."""
+    _check_target(option, page, PAGES, "page")
 
 
 def _check_target(option: str, path: Path | None, endings: tuple[str, ...], kind: str) -> None:
@@ -97,28 +103,38 @@ def _draw(result: Analysis, plot: Path) -> None:
         return
     from acoustic.report.picture import save_picture
 
-    try:
+    with said("--plot", plot, "drew"):
         save_picture(result, plot)
-    except OSError as error:
-        raise _unwritable("--plot", plot, error) from None
-    click.echo(f"acoustic: drew {plot}", err=True)
 
 
 def _write_page(result: Analysis, report: Path) -> None:
     from acoustic.report.page import page_of_check
+
+    write_page("--report", report, page_of_check(result))
+
+
+def write_page(option: str, path: Path, text: str) -> None:
+    """Write a page whole or not at all, and say so."""
     from acoustic.report.whole_file import whole_file
 
-    text = page_of_check(result)
+    with said(option, path, "wrote"), whole_file(path) as half_written:
+        # A file's name may hold bytes that are no letters.
+        half_written.write_text(text, encoding="utf-8", errors="replace")
+
+
+@contextmanager
+def said(option: str, path: Path, done: str) -> Iterator[None]:
+    """Say that a file was written.
+
+    Raises
+    ------
+    InputError
+        It could not be.
+    """
     try:
-        with whole_file(report) as half_written:
-            # A file's name may hold bytes that are no letters.
-            half_written.write_text(text, encoding="utf-8", errors="replace")
+        yield
     except OSError as error:
-        raise _unwritable("--report", report, error) from None
-    click.echo(f"acoustic: wrote {report}", err=True)
-
-
-def _unwritable(option: str, path: Path, error: OSError) -> InputError:
-    return InputError(
-        f"{option}: {path} cannot be written ({error.strerror})", hint="Choose a folder you may write to."
-    )
+        raise InputError(
+            f"{option}: {path} cannot be written ({error.strerror})", hint="Choose a folder you may write to."
+        ) from None
+    click.echo(f"acoustic: {done} {path}", err=True)

@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from acoustic.cli.book_options import book_option, day_option, opened
-from acoustic.cli.file_options import check_picture
+from acoustic.cli.file_options import check_picture, said
 from acoustic.errors import InputError
 
 FIELDS = ("designation", "shell", "use", "seal", "side", "rows", "spindle")
@@ -47,13 +47,8 @@ def lifetimes(
         return
     from acoustic.report.book_pictures import lifetimes_figure, save_figure
 
-    try:
+    with said("--plot", plot, "drew"):
         save_figure(lifetimes_figure(told.curves, title="Bearings still good"), plot)
-    except OSError as error:
-        raise InputError(
-            f"--plot: {plot} cannot be written ({error.strerror})", hint="Choose a folder you may write to."
-        ) from None
-    click.echo(f"acoustic: drew {plot}", err=True)
 
 
 def _pair(text: str) -> tuple[str, str]:

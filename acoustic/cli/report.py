@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from acoustic.cli.book_options import book_option, day_option, opened
+from acoustic.cli.file_options import check_page, write_page
 from acoustic.cli.progress import Progress
 from acoustic.errors import InputError
 
@@ -32,12 +33,12 @@ def report(bike: str, page: Path, number: int | None, today: date, book: str | N
     bearing declined over all visits, and the install. The recordings are judged anew by
     this version. The file loads nothing from elsewhere and can be mailed or printed.
     """
-    check_page(page)
+    check_page("FILE.html", page)
     from acoustic.book.bikes import bearings_of, require_bike
     from acoustic.book.visits import list_visits
     from acoustic.cli.trend import courses_of
     from acoustic.report.bike_sections import bike_sections
-    from acoustic.report.page import page as write_page
+    from acoustic.report.page import page as made_page
 
     progress = Progress(quiet=quiet)
     with opened(book) as it:
@@ -49,7 +50,7 @@ def report(bike: str, page: Path, number: int | None, today: date, book: str | N
     progress("drawing")
     sections = bike_sections(visits, bearings, courses_of(visits, bearings, None, today))
     subtitle = f"Visit of {chosen.on_date}, {len(visits)} visits in the book"
-    write_file(page, write_page(bike, subtitle, analyses, sections))
+    write_page("FILE.html", page, made_page(bike, subtitle, analyses, sections))
     click.echo(f"{page}: {bike}, visit {chosen.number} of {chosen.on_date}")
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acoustic.cli.book_options import book_option, day_option, opened
-from acoustic.cli.file_options import check_picture
+from acoustic.cli.file_options import check_picture, said
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -96,10 +96,5 @@ def _draw(courses: tuple[Any, ...], plot: Path, bike: str) -> None:
         unit=UNIT.get(first.quantity, "severity [dB]"),
         limit=first.limit,
     )
-    try:
+    with said("--plot", plot, "drew"):
         save_figure(figure, plot)
-    except OSError as error:
-        raise InputError(
-            f"--plot: {plot} cannot be written ({error.strerror})", hint="Choose a folder you may write to."
-        ) from None
-    click.echo(f"acoustic: drew {plot}", err=True)

@@ -10,8 +10,9 @@ level. It was read off 160 simulated sound bearings whose hiss is modulated 0 to
 in amplitude at the ball passes, half of them also at twice their pace, in rooms with talk
 and knocks, after AAC at 64 and Opus at 32 kbit/s, automatic gain, a gate, clipping and at
 16 kHz: of 128 lines beyond doubt, most showed no events at all, one in ten more than
--23.3 dB, the strongest but one -20.9 dB, one after a gate -15.5 dB. (Measures that drop fewer of the strongest harmonics take
-a smooth swell for events: one that drops a single one of six left one in ten above -14 dB.)
+-23.3 dB, the strongest but one -20.9 dB, one after a gate -15.5 dB. (Measures that drop
+fewer of the strongest harmonics take a smooth swell for events: one that drops a single
+one of six left one in ten above -14 dB.)
 The depths are invented: no published table of waviness heard through air at hand speed was
 found.
 

@@ -120,6 +120,23 @@ def test_a_trend_needs_visits_and_says_how_many(acoustic: Run, add: Any, shop: P
     assert (shop / "trend.png").read_bytes().startswith(b"\x89PNG")
 
 
+def test_a_page_about_a_bike(acoustic: Run, add: Any, shop: Path) -> None:
+    acoustic("bike", "fit", "red", "--bearing", "6805", "--on", "2026-01-01")
+    for day, kind in (("2026-01-02", "free"), ("2026-01-02", "pressed"), ("2026-02-01", "check")):
+        add("short_outer", "--on", day, "--kind", kind, "--quiet")
+    page = shop / "red <1>.html"
+    done = acoustic("report", "red", str(page), "--today", "2026-02-02", "--quiet")
+    assert (done.code, done.stdout) == (EXIT_DONE, f"{page}: red, visit 3 of 2026-02-01\n")
+    text = page.read_text(encoding="utf-8")
+    for heading in ("Before and after pressing", "How it goes on", "Outer ring", "Visits and bearings"):
+        assert heading in text
+    assert "Rough in the hand" in text, "the same recording, free and pressed in"
+    assert text.count("<audio") >= 3
+    assert acoustic("report", "red", str(page), "--visit", "9").code == EXIT_UNUSABLE
+    assert acoustic("report", "red", str(shop / "red.txt")).code == EXIT_UNUSABLE
+    assert acoustic("report", "red", str(shop / "nowhere" / "red.html")).code == EXIT_UNUSABLE
+
+
 def test_lifetimes_over_all_bikes(acoustic: Run, shop: Path) -> None:
     for number in range(12):
         shell = "threaded" if number % 2 else "pressed"
