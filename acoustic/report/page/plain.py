@@ -118,7 +118,8 @@ def card_of(result: Analysis) -> Card:
     if not detected:
         return Card(name, verdict.level, (words.NOTHING_HEARD,), (CLEAN.ride,), CLEAN.to_do)
     meanings = [MEANINGS[rule.condition, rule.level] for rule in rules if rule.level == verdict.level]
-    to_do = _once(step for meaning in meanings for step in meaning.to_do)
+    steps = _once(step for meaning in meanings for step in meaning.to_do)
+    to_do = tuple(sorted(steps, key=lambda step: step != DO_NOT_RIDE))
     return Card(name, verdict.level, heard, _once(meaning.ride for meaning in meanings), to_do)
 
 

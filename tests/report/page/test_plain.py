@@ -56,7 +56,10 @@ def test_the_worst_decides_what_to_do(analysis_of: Analyse) -> None:
 
 
 def test_a_cage_forbids_riding(analysis_of: Analyse) -> None:
+    """First of all, whatever else was heard."""
     assert card_of(judged(analysis_of("sound"), found("cage", None))).to_do[0] == DO_NOT_RIDE
+    both = card_of(judged(analysis_of("sound"), found("ball"), found("cage", None)))
+    assert both.to_do[0] == DO_NOT_RIDE and len(both.to_do) == 2
 
 
 def test_clean_and_weak(analysis_of: Analyse) -> None:
