@@ -25,7 +25,7 @@ from acoustic.core.lines import (
     telling_runs,
     without_lines,
 )
-from acoustic.core.severity import NOTHING, faint_power, strike_power, wide_run
+from acoustic.core.severity import NOTHING, faint_power, plain_power, strike_power, wide_run
 from acoustic.core.spectra import OrderSpectra, tempered
 
 Floats = NDArray[np.float64]
@@ -269,10 +269,12 @@ def _evidence(
     leave_out = _lines_of_others(settled, spectra) if not match.comb.locked else NOTHING
     # The run that surprises most is seldom the one in which the events stand highest.
     runs = [spectra.runs[row] for row in telling_runs(spectra, match)]
-    faint = [faint_power(levels, run, match.order, leave_out=leave_out) for run in runs]
+    powers = [faint_power(levels, run, match.order, leave_out=leave_out) for run in runs]
     # Grit leaves lines by luck in the plain levels of some run; real strikes stand in the compressed ones of most.
-    measure = strike_power if np.mean(np.array(faint) > 0) > STANDING_IN else faint_power
-    power, run = max((measure(levels, run, match.order, leave_out=leave_out), run) for run in runs)
+    if np.mean(np.array(powers) > 0) > STANDING_IN:
+        plain = (plain_power(levels, run, match.order, leave_out=leave_out) for run in runs)
+        powers = [max(pair) for pair in zip(powers, plain, strict=True)]
+    power, run = max(zip(powers, runs, strict=True))
     wide = wide_run(levels)
     in_run = (run[1] - run[0] + 1) / (wide[1] - wide[0] + 1)
     return PartEvidence(

@@ -40,10 +40,14 @@ def strike_power(levels: AngleLevels, run: tuple[int, int], order: float, *, lea
     -----
     Loud strikes are measured on the plain levels, faint ones on the compressed.
     """
-    plain = event_power(
-        levels.plain[run[0] : run[1] + 1].mean(axis=0), order, turns=levels.turns, leave_out=leave_out
-    )
+    plain = plain_power(levels, run, order, leave_out=leave_out)
     return max(plain, faint_power(levels, run, order, leave_out=leave_out))
+
+
+def plain_power(levels: AngleLevels, run: tuple[int, int], order: float, *, leave_out: Floats = NOTHING) -> float:
+    """The same as the plain levels alone have it: true of loud strikes, led astray by grit."""
+    plain = levels.plain[run[0] : run[1] + 1].mean(axis=0)
+    return event_power(plain, order, turns=levels.turns, leave_out=leave_out)
 
 
 def faint_power(levels: AngleLevels, run: tuple[int, int], order: float, *, leave_out: Floats = NOTHING) -> float:
