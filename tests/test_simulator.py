@@ -19,7 +19,7 @@ from acoustic.simulator import Spin, SpinPlan, simulate
 from acoustic.simulator.kinematics import coast_drag, pedalled, run_down
 from acoustic.simulator.phone import automatic_gain, band_limit, whole_numbers
 from acoustic.simulator.ringing import frame_response, ring
-from acoustic.simulator.room import coloured_noise, hum, knock, talk
+from acoustic.simulator.room import coloured_noise, compressor, hum, knock, talk
 from acoustic.simulator.strikes import geared_strikes, grit_strikes, pitted_strikes, ring_strikes
 
 Floats = NDArray[np.float64]
@@ -384,3 +384,17 @@ def test_teeth_do_not_slip(order: float) -> None:
     # Runout swings the strength between half and one and a half times its mean, once a turn.
     swing = np.abs(np.mean(train.strength * np.exp(-2j * np.pi * train.turns))) / train.strength.mean()
     assert swing == pytest.approx(0.25, abs=0.03)
+
+
+def test_an_air_compressor_keeps_its_pace() -> None:
+    """Its level's spectrum peaks at 8 to 25 strokes a second, whatever else is drawn; unit mean square."""
+    for seed in range(6):
+        sound = compressor(8 * 16_000, 16_000, rng=np.random.default_rng(seed))
+        assert np.mean(sound**2) == pytest.approx(1.0)
+        level = (sound**2).reshape(-1, 160).mean(axis=1)  # 100 a second
+        power = np.abs(np.fft.rfft(level - level.mean())) ** 2
+        strokes_hz = np.fft.rfftfreq(level.size, 0.01)[power.argmax()]
+        # Two cylinders of unequal strength repeat every second stroke.
+        assert 4 <= strokes_hz <= 50
+        sharp = power[abs(np.fft.rfftfreq(level.size, 0.01) - strokes_hz) < 0.5].sum() / power.sum()
+        assert sharp > 0.1

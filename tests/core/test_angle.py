@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from acoustic.core.angle import CELLS_A_TURN, LOUDEST, angle_levels, cell_means
 from acoustic.core.envelope import BandBank, band_bank
-from acoustic.core.run_down import smooth_angle
+from acoustic.core.run_down import drag_at, smooth_angle
 from acoustic.core.spectra import order_spectra
 
 Floats = NDArray[np.float64]
@@ -268,3 +268,20 @@ class TestMarks:
         later_s, later = smooth_angle(marks_s + late_s, np.arange(marks_s.size))
         assert later_s == pytest.approx(times_s + late_s, abs=1e-9)
         assert later == pytest.approx(turns, abs=1e-9)
+
+
+class TestDrag:
+    @pytest.mark.parametrize(("dry", "viscous"), [(0.2, 0.0), (0.1, 0.1), (0.02, 0.3)])
+    def test_by_hand(self, dry: float, viscous: float) -> None:
+        """dw/dt = -c - b w loses c + b turns/s in a second at one turn a second."""
+        times_s = np.linspace(0, 6, 601)
+        speed_hz = 1.9 - dry * times_s if viscous == 0 else 0.0 * times_s
+        if viscous:
+            speed_hz = (1.9 + dry / viscous) * np.exp(-viscous * times_s) - dry / viscous
+        turns = np.concatenate([[0], np.cumsum((speed_hz[1:] + speed_hz[:-1]) / 2) * 0.01])
+        assert drag_at(times_s, turns, speed_hz=1.0) == pytest.approx(dry + viscous, rel=0.01)
+
+    def test_a_pedalled_crank_has_none(self) -> None:
+        times_s = np.linspace(0, 10, 1001)
+        turns = times_s + 0.1 * np.sin(2 * np.pi * 0.2 * times_s)
+        assert drag_at(times_s, turns, speed_hz=1.0) is None

@@ -365,6 +365,13 @@ class TestEventPower:
         assert np.mean(found) < 0.015
         assert max(found) < 0.03
 
+    def test_swells_of_up_to_three_paces_count_for_little(self) -> None:
+        """By hand: three of ten harmonics are dropped, so that three cosines leave nothing but the noise."""
+        angle = np.arange(12 * CELLS) / CELLS
+        for paces in ((1, 2), (1, 2, 3), (2, 4, 5)):
+            swell = sum(0.3 * np.cos(2 * np.pi * 7 * pace * angle) for pace in paces)
+            assert event_power(self.train(0.0) + swell, 7.0, turns=12.0) < 0.01
+
     def test_the_lines_of_another_lift_none(self) -> None:
         """By hand: every third harmonic at 10.0 a turn falls on every fourth at 7.5, beside waviness at 7.5."""
         angle = np.arange(12 * CELLS) / CELLS
