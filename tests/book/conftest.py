@@ -26,6 +26,8 @@ def where(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.Mo
         return
     server = os.environ.get(SERVER)
     if server is None:
+        if os.environ.get("CI"):
+            pytest.fail(f"{SERVER} must name a PostgreSQL server here")
         pytest.skip(f"{SERVER} names no PostgreSQL server")
     monkeypatch.setenv("ACOUSTIC_RECORDINGS", str(tmp_path / "recordings"))
     url = sa.make_url(server).set(drivername="postgresql+psycopg")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
+import subprocess
 import sys
 import threading
 from contextlib import closing
@@ -20,6 +21,7 @@ from acoustic.book import opening
 from acoustic.book.bikes import add_bike, all_bikes
 from acoustic.book.opening import Book, open_book
 from acoustic.book.tables import metadata
+from acoustic.book.visits import list_visits
 from acoustic.errors import InputError
 
 STEP = '''
@@ -154,6 +156,43 @@ def test_two_programs_that_open_a_new_book_at_once(where: str) -> None:
     book = open_book(where)
     with book.reading() as connection:
         assert len(all_bikes(connection)) == 8
+    book.close()
+
+
+FULL_DISK = """
+import resource, sys
+from datetime import date
+from acoustic.book.bikes import add_bike, find_bike
+from acoustic.book.opening import open_book
+from acoustic.book.records import Visit
+from acoustic.book.visits import add_visit
+from acoustic.errors import InputError
+
+book = open_book(sys.argv[1])
+with book.writing() as connection:
+    add_bike(connection, "red")
+resource.setrlimit(resource.RLIMIT_FSIZE, (400_000, 400_000))
+try:
+    while True:
+        with book.writing() as connection:
+            visit = add_visit(connection, Visit(bike="red", on_date=date(2026, 1, 1), notes="x" * 20_000))
+        print(visit.number, flush=True)
+except InputError as error:
+    print(error, file=sys.stderr)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a limit on the size of files")
+def test_a_full_disk_loses_nothing_that_was_acknowledged(tmp_path: Path) -> None:
+    """No file of the writer may pass 400 kB, as where a disk is full; what it was told is there, is there."""
+    place = str(tmp_path / "book.db")
+    done = subprocess.run([sys.executable, "-c", FULL_DISK, place], check=True, capture_output=True, text=True)
+    told = [int(line) for line in done.stdout.split()]
+    assert len(told) > 5
+    assert "cannot be used" in done.stderr and "free space" in done.stderr
+    book = open_book(place)
+    with book.reading() as connection:
+        assert [visit.number for visit in list_visits(connection)] == told
     book.close()
 
 
