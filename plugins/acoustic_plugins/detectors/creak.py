@@ -11,8 +11,8 @@ ACOUSTIC_API = (1, 0)
 LEAST_SHARE = 0.5  # of the turns
 # A chainring out of true swells as smoothly as it turns, by 4 to 5 dB. A damaged ring strikes at every angle, if
 # louder at one: of 33 simulated ones at most 0.74 of the bursts gathered there.
-LEAST_DB = 5.5
-LEAST_GATHERED, BESIDE_STRIKES = 0.6, 0.8
+LEAST_DB = 6.0
+LEAST_GATHERED, BESIDE_STRIKES = 0.65, 0.8
 
 
 class Creak:
