@@ -11,7 +11,7 @@ import json
 import shutil
 import zipfile
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,7 @@ import sqlalchemy as sa
 
 from acoustic.book.bikes import add_bike, all_bearings, all_bikes, find_bike
 from acoustic.book.opening import Book
-from acoustic.book.records import Bike, Fitted, Judged, Visit
+from acoustic.book.records import Judged, Visit, row_of
 from acoustic.book.tables import bearings, bikes, changes, visits
 from acoustic.book.visits import add_visit, list_visits
 from acoustic.errors import InputError
@@ -68,9 +68,9 @@ def export(book: Book, path: Path) -> Counts:
     named = dict(sorted(_files(held[2])))
     document = {
         "schema": SCHEMA,
-        "bikes": [_row(bike) for bike in held[0]],
-        "bearings": [_row(fitted) for fitted in held[1]],
-        "visits": [{**_row(visit), "changes": changed.get(visit.number, [])} for visit in held[2]],
+        "bikes": [row_of(bike) for bike in held[0]],
+        "bearings": [row_of(fitted) for fitted in held[1]],
+        "visits": [{**row_of(visit), "changes": changed.get(visit.number, [])} for visit in held[2]],
     }
     partial = path.with_name(f".{path.name}.partial")
     try:
@@ -86,24 +86,15 @@ def export(book: Book, path: Path) -> Counts:
         partial.replace(path)
     except FileExistsError:
         raise InputError(f"{path} is there already", hint="Choose another name, or move it away.") from None
-    except OSError as error:
+    except BaseException as error:
         partial.unlink(missing_ok=True)
         path.unlink(missing_ok=True)
+        if not isinstance(error, OSError):
+            raise
         raise InputError(
             f"the archive {path} cannot be written ({error.strerror})", hint="Choose a folder with free space."
         ) from None
-    except BaseException:
-        partial.unlink(missing_ok=True)
-        path.unlink(missing_ok=True)
-        raise
     return Counts(len(held[0]), len(held[1]), len(held[2]), len(named))
-
-
-def _row(record: Bike | Fitted | Visit) -> dict[str, Any]:
-    """A record without its number, which means nothing in another copy."""
-    row = asdict(record)
-    del row["number"]
-    return row
 
 
 def _files(held: tuple[Visit, ...]) -> Iterator[tuple[str, str]]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from acoustic.bearings import resolve_bearing
-from acoustic.book.files import FileStore, Stored
+from acoustic.book.files import FileStore
 from acoustic.model import Bearing, Drivetrain, Scene, SpeedRequest
 
 # Files that a question may name; each is kept beside the recording.
@@ -41,7 +41,7 @@ class Asked:
         """
         return resolve_bearing(**self.bearing)
 
-    def kept(self, files: FileStore) -> tuple[dict[str, Any], tuple[Stored, ...]]:
+    def kept(self, files: FileStore) -> dict[str, Any]:
         """Keep the files that it names, and write it down as plain data.
 
         Parameters
@@ -50,9 +50,8 @@ class Asked:
 
         Returns
         -------
-        asked : dict
+        dict
             JSON-ready; files by hash and ending.
-        stored : tuple of Stored
         """
         named = {
             "marks": self.request.marks,
@@ -67,13 +66,12 @@ class Asked:
             if name not in (*FILES, "bearing") and value not in (None, False)
         }
         teeth = self.scene.drivetrain
-        asked = {
+        return {
             "bearing": {name: value for name, value in self.bearing.items() if name not in FILES},
             "speed": request,
             "scene": {"side": self.scene.side, "channel": self.scene.channel, "teeth": teeth and asdict(teeth)},
             "files": {name: {"sha256": one.sha256, "suffix": one.suffix} for name, one in stored.items()},
         }
-        return asked, tuple(stored.values())
 
 
 def read_asked(asked: Mapping[str, Any], files: FileStore) -> Asked:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
-from dataclasses import asdict, replace
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
 import sqlalchemy as sa
 
-from acoustic.book.records import Bike, Fitted
+from acoustic.book.records import Bike, Fitted, row_of
 from acoustic.book.tables import bearings, bikes
 from acoustic.errors import InputError
 
@@ -63,6 +62,11 @@ def add_bike(connection: sa.Connection, name: str, *, notes: str = "", uid: str 
     return Bike(number=number, **values)
 
 
+def known_bike(connection: sa.Connection, name: str) -> Bike:
+    """Look a bike up by its name; one that the book does not know is added."""
+    return find_bike(connection, name) or add_bike(connection, name)
+
+
 def all_bikes(connection: sa.Connection) -> tuple[Bike, ...]:
     """List the bikes by name."""
     return tuple(Bike(**row) for row in connection.execute(sa.select(bikes).order_by(bikes.c.name)).mappings())
@@ -84,7 +88,7 @@ def fit_bearing(connection: sa.Connection, fitted: Fitted) -> Fitted:
                 f"{other.installed_on}",
                 hint=f"Say first that it came out: acoustic bike removed {other.number} --because worn.",
             )
-    values = {**_values(fitted), "bike": bike.number, "uid": fitted.uid or new_uid()}
+    values = {**row_of(fitted), "bike": bike.number, "uid": fitted.uid or new_uid()}
     number = connection.execute(sa.insert(bearings).values(**values).returning(bearings.c.number)).scalar_one()
     return replace(fitted, number=number, uid=values["uid"])
 
@@ -122,7 +126,7 @@ def require_bearing(connection: sa.Connection, number: int) -> Fitted:
     row = connection.execute(_with_bike().where(bearings.c.number == number)).mappings().first()
     if row is None:
         raise InputError(f"the book has no bearing {number}", hint="List them with: acoustic bike show NAME.")
-    return _fitted(row)
+    return Fitted(**row)
 
 
 def bearings_of(connection: sa.Connection, name: str) -> tuple[Fitted, ...]:
@@ -138,7 +142,7 @@ def all_bearings(connection: sa.Connection) -> tuple[Fitted, ...]:
 
 def _all_fitted(connection: sa.Connection, chosen: sa.Select[Any]) -> tuple[Fitted, ...]:
     rows = connection.execute(chosen.order_by(bearings.c.installed_on, bearings.c.number)).mappings()
-    return tuple(_fitted(row) for row in rows)
+    return tuple(Fitted(**row) for row in rows)
 
 
 def sitting(fitted: tuple[Fitted, ...], on: date, side: str = "") -> Fitted | None:
@@ -158,13 +162,3 @@ def sitting(fitted: tuple[Fitted, ...], on: date, side: str = "") -> Fitted | No
 def _with_bike() -> sa.Select[Any]:
     columns = [column for column in bearings.c if column.name != "bike"]
     return sa.select(*columns, bikes.c.name.label("bike")).join(bikes, bearings.c.bike == bikes.c.number)
-
-
-def _fitted(row: Mapping[Any, Any]) -> Fitted:
-    return Fitted(**row)
-
-
-def _values(fitted: Fitted) -> dict[str, Any]:
-    values = asdict(fitted)
-    del values["number"]
-    return values

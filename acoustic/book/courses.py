@@ -9,6 +9,7 @@ from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.decline.points import Event, Point
 from acoustic.errors import InputError
 from acoustic.lifetimes.lives import Life
+from acoustic.report.words import SPIN
 
 DRAG = "drag"
 # Below this nothing of a rhythm is heard but the room's luck, so that it is no course.
@@ -63,9 +64,8 @@ def _value(judged: Judged, quantity: str) -> float | None:
 def _group(visit: Visit, judged: Judged) -> str:
     """What must be alike for two values to compare: recorder, spin, side."""
     motion = judged.document["motion"]
-    spin = {"hand": "spun by hand", "pedal": "pedalled", "steady": "turned steadily"}[motion["spin"]]
     side = judged.document["recording"].get("side")
-    words = [visit.recorder or "the usual recorder", spin, f"{side} side" if side else ""]
+    words = [visit.recorder or "the usual recorder", SPIN[motion["spin"]], f"{side} side" if side else ""]
     return ", ".join(word for word in words if word)
 
 

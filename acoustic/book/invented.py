@@ -98,4 +98,4 @@ def _judged(book: Book, invented: InventedVisit, toolbox: Toolbox) -> Judged:
         soundfile.write(path, spin.samples, spin.sample_rate_hz)
         marks.write_text("\n".join(f"{mark:.3f}" for mark in spin.marks_s), encoding="utf-8")
         asked = Asked(bearing=NAMED, request=SpeedRequest(marks=marks), scene=Scene())
-        return take_in(path, asked, listen_to(path, asked, toolbox, lambda _: None), book.files).judged
+        return take_in(path, asked, listen_to(path, asked, toolbox, lambda _: None), book.files)

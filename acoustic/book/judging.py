@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from acoustic.book.asked import Asked, read_asked
-from acoustic.book.files import FileStore, Stored
+from acoustic.book.files import FileStore
 from acoustic.book.records import Judged, Visit
 from acoustic.model import Analysis
 from acoustic.pipeline import check_recording
@@ -16,23 +16,6 @@ from acoustic.plugins import Toolbox
 from acoustic.report.document import plain_document
 
 Talk = Callable[[str], None]
-
-
-@dataclass(frozen=True, slots=True)
-class TakenIn:
-    """A recording that was checked and is in the store.
-
-    Attributes
-    ----------
-    judged : Judged
-    analysis : Analysis
-    beside : tuple of Stored
-        Files that the question names.
-    """
-
-    judged: Judged
-    analysis: Analysis
-    beside: tuple[Stored, ...]
 
 
 def listen_to(path: Path, asked: Asked, toolbox: Toolbox, talk: Talk) -> Analysis:
@@ -48,7 +31,7 @@ def listen_to(path: Path, asked: Asked, toolbox: Toolbox, talk: Talk) -> Analysi
     )
 
 
-def take_in(path: Path, asked: Asked, analysis: Analysis, files: FileStore) -> TakenIn:
+def take_in(path: Path, asked: Asked, analysis: Analysis, files: FileStore) -> Judged:
     """Keep a checked recording in the store, with what its question names.
 
     Raises
@@ -57,17 +40,15 @@ def take_in(path: Path, asked: Asked, analysis: Analysis, files: FileStore) -> T
         The store cannot be written.
     """
     stored = files.keep(path)
-    said, beside = asked.kept(files)
-    judged = Judged(
+    return Judged(
         sha256=stored.sha256,
         suffix=stored.suffix,
         name=stored.name,
         bytes=stored.bytes,
-        asked=said,
+        asked=asked.kept(files),
         document=plain_document(analysis),
-        judged_at=datetime.now(UTC).replace(tzinfo=None),
+        judged_at=_now(),
     )
-    return TakenIn(judged, analysis, beside)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,18 +82,14 @@ def recheck(visit: Visit, files: FileStore, toolbox: Toolbox, talk: Talk) -> Rec
     for before in visit.verdicts:
         asked = read_asked(before.asked, files)
         analysis = listen_to(files.require(before.sha256, before.suffix), asked, toolbox, talk)
-        now = Judged(
-            sha256=before.sha256,
-            suffix=before.suffix,
-            name=before.name,
-            bytes=before.bytes,
-            asked=before.asked,
-            document=plain_document(analysis),
-            judged_at=datetime.now(UTC).replace(tzinfo=None),
-        )
+        now = replace(before, document=plain_document(analysis), judged_at=_now())
         judged.append(now)
         changed += [f"{before.name}: {change}" for change in differences(before, now)]
     return Rechecked(visit, tuple(judged), tuple(changed))
+
+
+def _now() -> datetime:
+    return datetime.now(UTC).replace(tzinfo=None)
 
 
 def differences(before: Judged, now: Judged) -> Sequence[str]:

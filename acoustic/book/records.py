@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any, Literal
 
@@ -147,3 +147,10 @@ class Visit:
     notes: str = ""
     removed_because: str | None = None
     verdicts: tuple[Judged, ...] = ()
+
+
+def row_of(record: Bike | Fitted | Visit) -> dict[str, Any]:
+    """A record as plain data without its number, which means nothing in another copy."""
+    row = asdict(record)
+    del row["number"]
+    return row

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acoustic.book.records import USES
 from acoustic.cli.book_options import book_option, day_option, opened, table
 
 if TYPE_CHECKING:
     from acoustic.book.records import Fitted
 
 SIDES = ("drive", "non-drive")
-USES = ("road", "off-road", "wet")  # as `acoustic.book.records` has them, which --help need not load
 FITTED = (
     click.option("--side", type=click.Choice(SIDES), default=None, help="Where it sits, if the ends differ."),
     click.option("--bearing", "designation", metavar="NAME", help="Designation, 6805 say."),
@@ -86,13 +86,12 @@ def _fitted_options(command: Any) -> Any:
 @book_option
 def fit(name: str, on: date, notes: str, book: str | None, **said: Any) -> None:
     """Write down that a bearing was fitted into the bike NAME; a new bike is added."""
-    from acoustic.book.bikes import add_bike, find_bike, fit_bearing
+    from acoustic.book.bikes import fit_bearing, known_bike
     from acoustic.book.records import Fitted
 
     words = {key: value for key, value in said.items() if value is not None}
     with opened(book) as it, it.writing() as connection:
-        if find_bike(connection, name) is None:
-            add_bike(connection, name)
+        known_bike(connection, name)
         fitted = fit_bearing(connection, Fitted(bike=name, installed_on=on, notes=notes, **words))
     click.echo(f"bearing {fitted.number} sits in {name} since {on}.")
 

@@ -36,9 +36,9 @@ def report(bike: str, page: Path, number: int | None, today: date, book: str | N
     check_page("FILE.html", page)
     from acoustic.book.bikes import bearings_of, require_bike
     from acoustic.book.visits import list_visits
-    from acoustic.cli.trend import courses_of
     from acoustic.report.bike_sections import bike_sections
     from acoustic.report.page import page as made_page
+    from acoustic.report.trend_text import courses_of
 
     progress = Progress(quiet=quiet)
     with opened(book) as it:

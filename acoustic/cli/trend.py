@@ -15,7 +15,6 @@ from acoustic.errors import InputError
 
 if TYPE_CHECKING:
     from acoustic.book.records import Fitted, Visit
-    from acoustic.report.trend_text import Course
 
 # As `acoustic.model` has them, which --help need not load.
 QUANTITIES = (
@@ -49,7 +48,7 @@ def trend(
     recorder, of another spin or at another side are not mixed; what was left out is said.
     """
     check_picture(plot)
-    from acoustic.report.trend_text import trend_document, trend_text
+    from acoustic.report.trend_text import courses_of, trend_document, trend_text
 
     visits, bearings = _history(bike, book)
     courses = courses_of(visits, bearings, quantity, today)
@@ -68,17 +67,6 @@ def _history(bike: str, book: str | None) -> tuple[tuple[Visit, ...], tuple[Fitt
     with opened(book) as it, it.reading() as connection:
         require_bike(connection, bike)
         return list_visits(connection, bike=bike), bearings_of(connection, bike)
-
-
-def courses_of(
-    visits: tuple[Visit, ...], bearings: tuple[Fitted, ...], quantity: str | None, today: date
-) -> tuple[Course, ...]:
-    from acoustic.book.courses import DRAG, found_conditions
-    from acoustic.report.trend_text import make_course
-
-    wanted = (quantity,) if quantity else (*found_conditions(visits), DRAG)
-    made = (make_course(visits, bearings, name, today) for name in wanted)
-    return tuple(course for course in made if course is not None)
 
 
 def _draw(courses: tuple[Any, ...], plot: Path, bike: str) -> None:

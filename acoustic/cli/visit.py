@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acoustic.book.records import DONE, KINDS
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
 from acoustic.cli.book_options import book_option, day_option, opened, table
 from acoustic.cli.progress import Progress
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
     from acoustic.book.records import Fitted, Visit
     from acoustic.model import Scene, SpeedRequest
 
-KINDS = ("check", "free", "pressed", "final")  # as `acoustic.book.records` has them, which --help need not load
-DONE = ("nothing", "service", "replacement")
 NEWEST = 20
 
 km_option = click.option(
@@ -159,16 +158,15 @@ def _listen(
             click.echo(f"{to_text(analysis)}\n")
         analyses.append(analysis)
     pairs = zip(recordings, analyses, strict=True)
-    return tuple(take_in(path, asked, analysis, book.files).judged for path, analysis in pairs)
+    return tuple(take_in(path, asked, analysis, book.files) for path, analysis in pairs)
 
 
 def _write(book: Book, made: Visit) -> int:
-    from acoustic.book.bikes import add_bike, find_bike
+    from acoustic.book.bikes import known_bike
     from acoustic.book.visits import add_visit
 
     with book.writing() as connection:
-        if find_bike(connection, made.bike) is None:
-            add_bike(connection, made.bike)
+        known_bike(connection, made.bike)
         return add_visit(connection, made).number
 
 

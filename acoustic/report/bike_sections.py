@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
-
-from matplotlib.figure import Figure
 
 from acoustic.book.records import Fitted, Visit
 from acoustic.install import Told, drags_more, runs_clean, what_the_seat_did
 from acoustic.report.book_pictures import decline_figure
 from acoustic.report.layout import sentence
-from acoustic.report.page.section import Section
+from acoustic.report.page import Section, svg_of
 from acoustic.report.trend_text import UNIT, Course, course_sentences, title
 
 
@@ -82,7 +79,7 @@ def _decline(one: Course) -> Section:
         unit=UNIT.get(one.quantity, "severity [dB]"),
         limit=one.limit,
     )
-    return Section(title(one.quantity).capitalize(), tuple(map(sentence, course_sentences(one))), svg(figure))
+    return Section(title(one.quantity).capitalize(), tuple(map(sentence, course_sentences(one))), svg_of(figure))
 
 
 def _history(visits: Sequence[Visit], bearings: Sequence[Fitted]) -> Section:
@@ -98,10 +95,3 @@ def _history(visits: Sequence[Visit], bearings: Sequence[Fitted]) -> Section:
         out = f", out {one.removed_on} ({one.removed_because})" if one.removed_on else ""
         lines.append(f"{one.installed_on}: {name} fitted{out}")
     return Section("Visits and bearings", tuple(sorted(lines)))
-
-
-def svg(figure: Figure) -> str:
-    """A figure as an SVG document."""
-    written = io.StringIO()
-    figure.savefig(written, format="svg")
-    return written.getvalue()

@@ -16,9 +16,9 @@ from acoustic.decline.points import Event, Point
 from acoustic.decline.result import Decline
 from acoustic.decline.trend import Trend
 from acoustic.lifetimes.survival import Survival
+from acoustic.report.picture import ACCENT, FAINT, INK
 from acoustic.report.whole_file import whole_file
 
-INK, FAINT, ACCENT = "#2b2a33", "#b9b4a7", "#6b3fa0"
 MARKERS = "osD^vP*X"
 LINES = ("-", "--", "-.", ":")
 MONTH_DAYS = 365.25 / 12

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from acoustic.book.courses import DRAG, course, works
+from acoustic.book.courses import DRAG, course, found_conditions, works
 from acoustic.book.records import Fitted, Visit
 from acoustic.decline.due import due_sentence
 from acoustic.decline.points import Event, Point
@@ -47,6 +47,15 @@ class Course:
     limit: float | None
     next_grade: str
     decline: Decline
+
+
+def courses_of(
+    visits: Sequence[Visit], bearings: Sequence[Fitted], quantity: str | None, today: date
+) -> tuple[Course, ...]:
+    """Follow one quantity, or all that was found and the drag where none is named."""
+    wanted = (quantity,) if quantity else (*found_conditions(visits), DRAG)
+    made = (make_course(visits, bearings, name, today) for name in wanted)
+    return tuple(course for course in made if course is not None)
 
 
 def make_course(visits: Sequence[Visit], bearings: Sequence[Fitted], quantity: str, today: date) -> Course | None:
