@@ -64,4 +64,6 @@ def draw(seed: int, **changes: Any) -> SpinPlan:
     plan = replace(plan, **changes)
     coulomb, viscous = coast_drag(start_hz=plan.start_hz, turns=plan.turns, viscous_share=plan.viscous_share)
     coast_s = math.log(1 + plan.start_hz * viscous / coulomb) / viscous
-    return replace(plan, duration_s=sum(plan.still_s) + 0.4 + coast_s) if plan.spin == "hand" else plan
+    lasting_s = sum(plan.still_s) + 0.4 + coast_s if plan.spin == "hand" else plan.duration_s
+    # Whole twentieths of a second: a transform of so many samples takes a tenth of the time.
+    return replace(plan, duration_s=math.ceil(20 * lasting_s) / 20)
