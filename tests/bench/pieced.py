@@ -203,7 +203,7 @@ def _defect(
     else:
         at, ball, load = damage_passes(plan, part, total, rng)
         picked = _in_order(train, ball, plan.geometry.balls, rng)
-        heights = load if part == "outer_raceway" else load / train.heights[picked] ** 0.7
+        heights = load
     at_s = np.interp(at, turns, times_s)
     pace = np.interp(at_s, times_s, speed_hz) / float(speed_hz.max())
     waves = [train.waves[k] * h for k, h in zip(picked, heights * pace ** rng.uniform(0.8, 1.6), strict=True)]

@@ -105,7 +105,7 @@ def damage_passes(
     ball : ndarray of int, shape (k,)
         Which ball, or which of a damaged ball's two contacts.
     load : ndarray, shape (k,)
-        0 to 1.
+        About 0 to 1.
 
     Notes
     -----
@@ -129,10 +129,13 @@ def damage_passes(
     at = np.interp(whole + 1.5 * plan.jitter * rng.standard_normal(whole.size), phase, crank)
     at = np.sort(at)
     ball = np.mod(-whole if part == "inner_raceway" else whole, 2 if part == "ball" else balls)
-    turning = {"outer_raceway": 0 * at, "cage": 0 * at, "inner_raceway": at, "ball": np.interp(at, crank, cage)}
-    angle = 2 * np.pi * (turning[part] + rng.uniform())
-    depth = 0.0 if part in ("outer_raceway", "cage") else plan.load_zone
-    load = (1 - depth) + depth * np.clip(np.cos(angle), 0, 1) ** 1.1
+    if part in ("inner_raceway", "ball"):
+        angle = at if part == "inner_raceway" else np.interp(at, crank, cage)
+        load = 1 - plan.load_zone * (1 - np.clip(np.cos(2 * np.pi * (angle + rng.uniform())), 0, 1) ** 1.1)
+    else:
+        # The load stands still over an outer ring, but legs press twice a turn, and a heavier arm once.
+        times, depth = (2, rng.uniform(0.1, 0.4)) if plan.spin == "pedal" else (1, rng.uniform(0, 0.15))
+        load = 1 + depth * np.cos(2 * np.pi * (times * at + rng.uniform()))
     return at, ball.astype(np.intp), load
 
 
