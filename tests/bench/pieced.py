@@ -5,14 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from pieced_phone import heard_by_phone
+from pieced_room import bystanders, power, room_noise, shuffled
 from pieced_timing import crank_motion, damage_passes
 from pieces import RATE_HZ, Pieces, Train
-from scipy import fft, signal
 
 from acoustic.simulator import Spin, SpinPlan
 
 Floats = NDArray[np.float64]
-REFERENCE_HZ = (700.0, 7500.0)
 
 
 def piece_together(plan: SpinPlan, pieces: Pieces) -> Spin:
@@ -38,23 +37,23 @@ def piece_together(plan: SpinPlan, pieces: Pieces) -> Spin:
     turning = pace > 0
 
     def laid(sound: Floats, level_db: float) -> Floats:
-        power = _power(sound) * n / max(1, np.count_nonzero(turning))
-        return sound * np.sqrt(10 ** (level_db / 10) / power) if power > 0 else sound
+        now = power(sound) * n / max(1, np.count_nonzero(turning))
+        return sound * np.sqrt(10 ** (level_db / 10) / now) if now > 0 else sound
 
-    background = _room_noise(n, pieces, rng)
-    sound = background / np.sqrt(_power(background))
+    background = room_noise(n, pieces, rng)
+    sound = background / np.sqrt(power(background))
     sound = sound + laid(_running(plan, n, pace, angle, pieces, rng), plan.running_db)
     moving = np.flatnonzero(speed_hz > 0)
     inside = slice(int(moving[0]), int(moving[-1]) + 1)
     for part, level_db in plan.defects:
         events = _defect(plan, part, (times_s[inside], turns[inside], speed_hz[inside]), n, pieces, rng)
         sound = sound + laid(events, level_db)
-    sound = sound + _bystanders(plan, n, pieces, rng)
+    sound = sound + bystanders(plan, n, pieces, rng)
     marks = np.arange(1, int(np.ceil(turns[-1])))
     marks_s = np.interp(marks, turns[inside], times_s[inside])
     if plan.ticks_db is not None:
         sound = sound + _ticks(marks_s, plan.ticks_db, n, pieces, rng)
-    return Spin(
+    spin = Spin(
         samples=heard_by_phone(sound, plan, rng),
         sample_rate_hz=RATE_HZ,
         times_s=times_s,
@@ -63,70 +62,7 @@ def piece_together(plan: SpinPlan, pieces: Pieces) -> Spin:
         stop_s=float(times_s[inside.stop - 1]),
         marks_s=marks_s,
     )
-
-
-def _power(sound: Floats) -> float:
-    """Mean power in the reference band."""
-    length = fft.next_fast_len(sound.size, real=True)
-    size = np.abs(fft.rfft(sound, length)) ** 2
-    frequency_hz = fft.rfftfreq(length, 1 / RATE_HZ)
-    inside = (frequency_hz >= REFERENCE_HZ[0]) & (frequency_hz <= REFERENCE_HZ[1])
-    return float(2 * size[inside].sum() / sound.size / length)
-
-
-def looped(clip: Floats, n: int, rng: np.random.Generator, fade_s: float = 0.1) -> Floats:
-    """A clip from a random place on, repeated with cross-fades to a length."""
-    fade = int(fade_s * RATE_HZ)
-    rise = np.sin(np.linspace(0, np.pi / 2, fade))
-    out = np.zeros(n + 2 * clip.size)
-    first = int(rng.integers(clip.size // 2))
-    piece, at = clip[first:].copy(), 0
-    while at < n:
-        faded = piece.copy()
-        if at:
-            faded[:fade] *= rise
-        faded[-fade:] *= rise[::-1]
-        out[at : at + faded.size] += faded
-        at += faded.size - fade
-        piece = clip
-    return out[:n]
-
-
-def shuffled(clip: Floats, n: int, rng: np.random.Generator) -> Floats:
-    """A noise cut into blocks of 60 to 200 ms, laid in another order with cross-fades of equal power.
-
-    What came back at the rig's own pace does not come back here; what is loud or faint for a while stays so.
-    """
-    out = np.zeros(n + RATE_HZ)
-    fade = int(0.02 * RATE_HZ)
-    rise = np.sin(np.linspace(0, np.pi / 2, fade))
-    at = 0
-    while at < n:
-        length = int(rng.uniform(0.06, 0.2) * RATE_HZ)
-        first = int(rng.integers(clip.size - length))
-        block = clip[first : first + length].copy()
-        block[:fade] *= rise
-        block[-fade:] *= rise[::-1]
-        out[at : at + length] += block
-        at += length - fade
-    return out[:n]
-
-
-def _room_noise(n: int, pieces: Pieces, rng: np.random.Generator) -> Floats:
-    """Steady noise with the spectrum of the quietest moments of a real room."""
-    kinds = [kind for kind in ("rain", "fire", "person", "clock", "chainsaw") if pieces.rooms.get(kind)]
-    clips = pieces.rooms[kinds[int(rng.integers(len(kinds)))]]
-    clip = clips[int(rng.integers(len(clips)))]
-    _, _, levels = signal.stft(clip, RATE_HZ, nperseg=2048)
-    power = np.abs(levels) ** 2
-    quiet = power[:, np.argsort(power.sum(axis=0))[power.shape[1] // 20 : power.shape[1] // 4]].mean(axis=1)
-    # A silent clip or a codec's cut leaves holes that no room has.
-    quiet = np.maximum(quiet, 1e-5 * quiet.max())
-    length = fft.next_fast_len(n, real=True)
-    frequency_hz = fft.rfftfreq(length, 1 / RATE_HZ)
-    shape = np.interp(frequency_hz, np.linspace(0, RATE_HZ / 2, quiet.size), np.sqrt(quiet))
-    noise = fft.irfft(fft.rfft(rng.standard_normal(length)) * shape, length)[:n]
-    return signal.sosfilt(signal.butter(2, 60, "highpass", fs=RATE_HZ, output="sos"), noise)
+    return spin.without(*plan.cut_s)
 
 
 def _running(
@@ -204,6 +140,11 @@ def _defect(
         at, ball, load = damage_passes(plan, part, total, rng)
         picked = _in_order(train, ball, plan.geometry.balls, rng)
         heights = load
+        if plan.spall:
+            # Rolled into and out of: what is heard at the exit is another strike, mostly the harder one.
+            way = np.diff(at, append=2 * at[-1] - at[-2])
+            at, picked = np.concatenate([at, at + plan.spall * way]), np.concatenate([picked, np.roll(picked, 1)])
+            heights = np.concatenate([heights, rng.uniform(0.8, 1.8) * heights])
     at_s = np.interp(at, turns, times_s)
     pace = np.interp(at_s, times_s, speed_hz) / float(speed_hz.max())
     waves = [train.waves[k] * h for k, h in zip(picked, heights * pace ** rng.uniform(0.8, 1.6), strict=True)]
@@ -233,10 +174,11 @@ def _creaks(
     begin = np.arange(turns[0] + rng.uniform(0, 1 / plan.creaks_per_turn), turns[-1], 1 / plan.creaks_per_turn)
     begin = begin[rng.random(begin.size) > 1 / 8]
     pitch_hz, glide = rng.uniform(120, 500), rng.uniform(-0.4, 0.4)
-    usual_s = rng.uniform(0.03, 0.09)
+    lasting_s = plan.creak_s or (0.03, 0.1)
+    usual_s = rng.uniform(*lasting_s)
     waves = []
     for _ in begin:
-        length = int(np.clip(usual_s * np.exp(0.2 * rng.standard_normal()), 0.03, 0.1) * RATE_HZ)
+        length = int(np.clip(usual_s * np.exp(0.2 * rng.standard_normal()), *lasting_s) * RATE_HZ)
         u = np.linspace(0, 1, length)
         phase = np.cumsum(pitch_hz * np.exp(0.05 * rng.standard_normal() + glide * (u - 0.5))) / RATE_HZ
         slips = np.diff(np.floor(phase), prepend=0.0) * rng.uniform(0.6, 1.4, length)
@@ -252,41 +194,3 @@ def _ticks(marks_s: Floats, level_db: float, n: int, pieces: Pieces, rng: np.ran
     wave = train.waves[int(np.argmax(train.heights))]
     wave = wave / np.max(np.abs(wave)) * 10 ** (level_db / 20)
     return _lay([wave * rng.uniform(0.7, 1.0) for _ in marks_s], marks_s, n)
-
-
-def _bystanders(plan: SpinPlan, n: int, pieces: Pieces, rng: np.random.Generator) -> Floats:
-    """Talk, engines, cries and bangs of real rooms."""
-    sound = np.zeros(n)
-
-    def add(kind: str, level_db: float | None) -> None:
-        if level_db is None:
-            return
-        clips = (pieces.talk,) if kind == "talk" else pieces.rooms[kind]
-        clip = looped(clips[int(rng.integers(len(clips)))], n, rng)
-        sound[:] += clip * np.sqrt(10 ** (level_db / 10) / max(_loud_power(clip), 1e-30))
-
-    add("talk", plan.talk_db)
-    add("baby", plan.squeal_db)
-    add("chainsaw", plan.compressor_db)
-    if plan.hum_db is not None:
-        t = np.arange(n) / RATE_HZ
-        tones = sum(np.sin(2 * np.pi * 50 * k * t + rng.uniform(0, 6.28)) / k for k in range(1, 15))
-        sound += tones * np.sqrt(2 * 10 ** (plan.hum_db / 10))
-    bangs = [clip for kind in ("dog", "person", "fire") for clip in pieces.rooms.get(kind, ())]
-    for _ in range(plan.knocks):
-        clip = bangs[int(rng.integers(len(bangs)))]
-        top = int(np.argmax(np.abs(clip)))
-        bang = clip[max(0, top - RATE_HZ // 50) : top + RATE_HZ // 3].copy()
-        bang[-RATE_HZ // 10 :] *= np.linspace(1, 0, bang[-RATE_HZ // 10 :].size)
-        bang *= 10 ** (rng.uniform(12, 28) / 20) / np.max(np.abs(bang))
-        at = int(rng.uniform(0, n - 1))
-        sound[at : at + bang.size] += bang[: n - at]
-    return sound
-
-
-def _loud_power(clip: Floats) -> float:
-    """Power in the reference band of those 50 ms blocks that are within 20 dB of the loudest: while it lasts."""
-    hop = RATE_HZ // 20
-    sections = signal.butter(4, REFERENCE_HZ, "bandpass", fs=RATE_HZ, output="sos")
-    power = (signal.sosfilt(sections, clip)[: clip.size // hop * hop].reshape(-1, hop) ** 2).mean(axis=1)
-    return float(power[power > 0.01 * power.max()].mean()) if power.max() > 0 else 0.0

@@ -33,12 +33,16 @@ def heard_by_phone(sound: Floats, plan: SpinPlan, rng: np.random.Generator) -> F
     sound = signal.sosfilt(high, signal.sosfilt(low, sound))
     if plan.gain_strength:
         attack_s, release_s = np.exp(rng.uniform(np.log([0.005, 0.25]), np.log([0.08, 2.0])))
-        sound = automatic_gain(sound, plan.gain_strength, attack_s=attack_s, release_s=release_s)
+        # Half of the recorders begin wide open, so that a recording begins too loud.
+        open_db = float(rng.uniform(5, 20)) if rng.random() < 0.5 else 0.0
+        sound = automatic_gain(sound, plan.gain_strength, attack_s=attack_s, release_s=release_s, open_db=open_db)
     step = 2.0**-15
     return np.clip(np.rint(sound * plan.level / step) * step, -1, 1 - step)
 
 
-def automatic_gain(sound: Floats, strength: float, *, attack_s: float, release_s: float) -> Floats:
+def automatic_gain(
+    sound: Floats, strength: float, *, attack_s: float, release_s: float, open_db: float = 0.0
+) -> Floats:
     """Hold the level, in decibels: a peak follower in 10 ms steps, at most 20 dB either way.
 
     Parameters
@@ -48,6 +52,8 @@ def automatic_gain(sound: Floats, strength: float, *, attack_s: float, release_s
         Share of each decibel's change that is taken back, 0 to 1.
     attack_s, release_s : float
         Time constants for louder and for fainter [s].
+    open_db : float
+        How much fainter than the first block the follower believes the sound to be at first.
 
     Returns
     -------
@@ -57,7 +63,7 @@ def automatic_gain(sound: Floats, strength: float, *, attack_s: float, release_s
     level_db = 20 * np.log10(np.maximum(blocks, 1e-9))
     usual_db = float(np.median(level_db))
     followed = np.empty(level_db.size)
-    now = level_db[0]
+    now = level_db[0] - open_db
     for k, value in enumerate(level_db):
         constant_s = attack_s if value > now else release_s
         now += (value - now) * min(1.0, HOP / RATE_HZ / constant_s)
