@@ -16,10 +16,11 @@ from pieces import Pieces
 from acoustic.simulator import Spin, SpinPlan, simulate
 
 Floats = NDArray[np.float64]
-USUAL = ("plain", "AAC 64", "plain", "gain")
+# A third with automatic gain.
+USUAL = ("plain", "AAC 64", "gain", "plain", "AAC 64", "AAC 96 and gain")
 WIDE = ("plain", "AAC 64", "gain", "Opus 32", "16 kHz", "clipped", "gate", "AAC 64 and gain")
 # Of spins pieced together: phones write AAC, so most of them are.
-PIECED = ("AAC 96", "AAC 64", "plain", "AAC 128 and gain", "Opus 48", "AAC 64 and gain")
+PIECED = ("AAC 96", "AAC 64", "AAC 128 and gain", "plain", "Opus 48", "AAC 64 and gain")
 PIECED_WIDE = (*PIECED, "AAC 64 and gate", "Opus 32 and gain", "16 kHz", "clipped", "gate and gain", "AAC 128")
 Generator = Literal["physical", "pieced"]
 
@@ -70,18 +71,13 @@ def record_spin(
 ) -> tuple[Path, str, Spin]:
     """As `record`, with the whole truth in place of the marks."""
     rng = np.random.default_rng(500_000 + seed)
-    if generator == "pieced":
-        if pieces is None:
-            raise ValueError("no pieces given")
-        hows = PIECED_WIDE if widely else PIECED
-    else:
-        hows = WIDE if widely else USUAL
+    hows = {"physical": (USUAL, WIDE), "pieced": (PIECED, PIECED_WIDE)}[generator][widely]
     how = hows[seed % len(hows)]
     if "gain" in how:
         plan = replace(plan, gain_strength=float(rng.uniform(0.4, 1.0)))
     if how == "16 kHz":
         plan = replace(plan, high_hz=7200.0)
-    spin = piece_together(plan, pieces) if pieces is not None and generator == "pieced" else simulate(plan)
+    spin = made(plan, generator, pieces)
     sound, rate_hz = spin.samples, spin.sample_rate_hz
     if how == "16 kHz":
         from scipy.signal import resample_poly
@@ -100,6 +96,15 @@ def record_spin(
     path = folder / "spin.wav"
     soundfile.write(path, sound, rate_hz, subtype="PCM_16")
     return path, how, spin
+
+
+def made(plan: SpinPlan, generator: Generator, pieces: Pieces | None) -> Spin:
+    """A spin from either generator."""
+    if generator == "physical":
+        return simulate(plan)
+    if pieces is None:
+        raise ValueError("no pieces to put together")
+    return piece_together(plan, pieces)
 
 
 def gated(sound: Floats, rate_hz: int) -> Floats:
