@@ -1,4 +1,4 @@
-"""Spins pieced together: from pieces made on the spot, and from those of real recordings where they are at hand."""
+"""Spins pieced together, from pieces made on the spot and from real recordings where they are at hand."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from scipy import signal
 
 sys.path.insert(0, str(Path(__file__).parent / "bench"))
-from pieced import piece_together
+from pieced import in_order, piece_together
 from pieced_phone import automatic_gain, noise_gate
 from pieced_room import looped, power, shuffled
-from pieced_timing import crank_motion, damage_passes
+from pieced_timing import crank_motion, damage_passes, rolling
 from pieces import RATE_HZ, Pieces, Train, without_rhythm, without_tones
 
 from acoustic.core.geometry import BearingGeometry, defect_orders
@@ -40,12 +40,18 @@ def made_up() -> Pieces:
     """Strikes that are decaying tones, each ball of eight with its own height; noise for all else."""
     rng = np.random.default_rng(1)
     t = np.arange(RATE_HZ // 50) / RATE_HZ
-    heights = np.resize(np.exp(0.3 * rng.standard_normal(8)), 160)
+    heights = np.resize(np.exp(0.6 * rng.standard_normal(8)), 160)
     waves = tuple(h * np.exp(-t / 0.002) * np.sin(2 * np.pi * 3000 * t) for h in heights)
     train = Train("made up", waves, heights, 8)
     noise = tuple(rng.standard_normal(3 * RATE_HZ) for _ in range(3))
     rooms = {kind: noise for kind in ("rain", "fire", "person", "clock", "chainsaw", "dog", "baby")}
     return Pieces({part: (train,) for part in PARTS[:3]}, noise, rooms, rng.standard_normal(4 * RATE_HZ))
+
+
+def passes(
+    plan: SpinPlan, part: str, total_turns: float, rng: np.random.Generator
+) -> tuple[Floats, NDArray[np.intp], Floats]:
+    return damage_passes(plan, part, rolling(plan, total_turns, rng), rng)
 
 
 class TestTiming:
@@ -73,7 +79,7 @@ class TestTiming:
     def test_passes_come_at_the_parts_order(self, part: str) -> None:
         """Counts over 300 turns against the textbook's orders with a cage that lags by 0.4 % on average: the
         inner ring gains what the others lose. The lag wanders, so to 0.2 %."""
-        at, ball, load = damage_passes(short(slip=0.004), part, 300.0, np.random.default_rng(2))
+        at, ball, load = passes(short(slip=0.004), part, 300.0, np.random.default_rng(2))
         orders = defect_orders(CRANK)
         cage = orders.cage * 0.996
         expected = {
@@ -91,13 +97,13 @@ class TestTiming:
         """Line of the load at one order, over its mean: the inner ring's at 1, a ball's at the cage's."""
         cage = defect_orders(CRANK).cage
         for part, own, other in (("inner_raceway", 1.0, cage), ("ball", cage, 1.0)):
-            at, _, load = damage_passes(short(slip=0.0, load_zone=0.8), part, 200.0, np.random.default_rng(3))
+            at, _, load = passes(short(slip=0.0, load_zone=0.8), part, 200.0, np.random.default_rng(3))
             depth = [abs(np.mean(load * np.exp(-2j * np.pi * o * at))) / load.mean() for o in (own, other)]
             assert depth[0] > 0.3
             assert depth[1] < 0.05
 
     def test_legs_press_twice_a_turn_on_an_outer_ring(self) -> None:
-        at, _, load = damage_passes(short(spin="pedal"), "outer_raceway", 200.0, np.random.default_rng(4))
+        at, _, load = passes(short(spin="pedal"), "outer_raceway", 200.0, np.random.default_rng(4))
         depth = [abs(np.mean(load * np.exp(-2j * np.pi * o * at))) / load.mean() for o in (1.0, 2.0)]
         assert depth[1] > 0.04 > depth[0]
 
@@ -195,18 +201,28 @@ class TestTogether:
         assert orders[near][spectrum[near].argmax()] == pytest.approx(order, abs=0.1)
 
     def test_strikes_of_a_ring_repeat_with_the_cage(self) -> None:
-        """Eight heights twice round sixteen balls in another order: lines at multiples of the cage rate that an
-        even train does not have."""
-        even = Train("even", (made_up().strikes["ball"][0].waves[0],) * 160, np.ones(160), 8)
-        pieces = replace(made_up(), strikes={part: (even,) for part in PARTS[:3]})
-        lines = []
-        for held in (made_up(), pieces):
-            plan = short(defects=(("outer_raceway", 25.0),), slip=0.0, jitter=0.0, turns=12.0, duration_s=16.0)
-            made = piece_together(plan, held)
+        """Balls of unequal height: lines at multiples of the cage rate (but for the ball passes), none half way
+        between them; both means over the same number of orders and four spins."""
+        means = np.zeros(2)
+        for seed in range(4):
+            plan = short(defects=(("outer_raceway", 25.0),), jitter=0.0, slip=0.0, turns=12.0, duration_s=16.0)
+            made = piece_together(replace(plan, seed=seed), made_up())
             spectrum, orders = order_spectrum(made.samples, made.times_s, made.turns)
-            cage = 0.4435 * np.arange(2, 15)
-            lines.append(max(spectrum[np.abs(orders - one) < 0.03].max() for one in cage))
-        assert lines[0] > 3 * lines[1]
+            for k, shift in enumerate((0.0, 0.5)):
+                lines = 0.4435 * (np.array([2, 3, 4, 5, 10, 11, 12, 13]) + shift)
+                means[k] += np.mean([spectrum[np.abs(orders - one) < 0.015].mean() for one in lines])
+        assert means[0] > 3 * means[1]
+
+    def test_each_ball_has_one_real_balls_strikes_in_their_order(self) -> None:
+        """Twenty rounds of eight real balls, asked for by sixteen: the same real ball at each round, the next
+        round's strike at each."""
+        train = made_up().strikes["ball"][0]
+        ball = np.arange(16 * 12) % 16
+        for passing in (ball, ball[::-1]):
+            picked = in_order(train, passing, 16, np.random.default_rng(1)).reshape(12, 16)
+            assert np.all(picked % 8 == picked[0] % 8)
+            assert np.all(np.diff(picked // 8, axis=0) % 20 == 1)
+            assert sorted(np.bincount(picked[0] % 8)) == [2] * 8
 
     def test_the_seed_decides(self) -> None:
         plan = short(defects=(("creak", 0.0), ("grit", 0.0)), spin="pedal", talk_db=0.0, knocks=2, push_db=5.0)
