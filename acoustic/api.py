@@ -25,7 +25,6 @@ from acoustic.core.clicks import (
     rhythm,
 )
 from acoustic.core.clock import ClockFit, clock_offset
-from acoustic.core.drivetrain import DriveOrder
 from acoustic.core.envelope import BandBank, band_bank, running_level
 from acoustic.core.geometry import BearingGeometry, DefectOrders, defect_orders
 from acoustic.core.gyro import (
@@ -40,19 +39,19 @@ from acoustic.core.gyro import (
     turning_stretches,
     turns_made,
 )
-from acoustic.core.lines import Backdrop, Comb, Match, backdrop, match_comb
 from acoustic.core.notch import Swell, swells
 from acoustic.core.phase_lock import Locked, locked_bursts
 from acoustic.core.pulses import also_heard, find_pulses, is_same_sound, is_unmistakable
 from acoustic.core.quality import QUIETEST, bandwidth_hz, clipped_share, gaps, sounding_level
 from acoustic.core.repair import MarkTrain
-from acoustic.core.rings import PartEvidence
 from acoustic.core.roughness import flicker
-from acoustic.core.sound_bearing import DETECTION_CHANCE, chance_of_events, chance_of_flicker
-from acoustic.core.spectra import OrderSpectra
+from acoustic.core.sound_bearing import DETECTION_CHANCE, chance_of_flicker
 from acoustic.core.still import OverRoom, block_levels_db, still_parts, turning_part
-from acoustic.core.stray import StrayBeat
 from acoustic.core.ticks import find_ticks, tick_onsets
+from acoustic.dsp.orders.drivetrain import DriveOrder
+from acoustic.dsp.orders.evidence import PartEvidence, Unexplained
+from acoustic.dsp.orders.healthy import healthy_db
+from acoustic.dsp.orders.spectrum import OrderSpectra
 from acoustic.errors import InputError, MotionError
 from acoustic.hookspecs import API_VERSION, PROJECT
 from acoustic.marks import motion_from_marks, motion_from_train
@@ -81,13 +80,11 @@ __all__ = [
     "QUIETEST",
     "AngleLevels",
     "ArmTrack",
-    "Backdrop",
     "BandBank",
     "Bearing",
     "BearingGeometry",
     "Clicks",
     "ClockFit",
-    "Comb",
     "DefectOrders",
     "DriveOrder",
     "Drivetrain",
@@ -98,7 +95,6 @@ __all__ = [
     "InputError",
     "Locked",
     "MarkTrain",
-    "Match",
     "Motion",
     "MotionError",
     "NotTracked",
@@ -111,16 +107,14 @@ __all__ = [
     "Sound",
     "SpeedRequest",
     "Step",
-    "StrayBeat",
     "Stretch",
     "Swell",
+    "Unexplained",
     "also_heard",
-    "backdrop",
     "band_bank",
     "bandwidth_hz",
     "block_levels_db",
     "both_chances",
-    "chance_of_events",
     "chance_of_flicker",
     "clipped_share",
     "clock_offset",
@@ -134,13 +128,13 @@ __all__ = [
     "follows_crank",
     "gaps",
     "gyro_limit_deg",
+    "healthy_db",
     "hookimpl",
     "is_same_sound",
     "is_unmistakable",
     "kind_of_spin",
     "locked_bursts",
     "longest_gap_s",
-    "match_comb",
     "more_than_expected",
     "motion_by_ear",
     "motion_from_marks",

@@ -9,16 +9,16 @@ import numpy as np
 from acoustic import __version__
 from acoustic.core.angle import angle_levels, without_fixed_angle
 from acoustic.core.clicks import find_clicks, without
-from acoustic.core.drivetrain import drive_combs, heard_chain
 from acoustic.core.envelope import HIGHEST_SHARE, BandBank, band_bank
 from acoustic.core.geometry import BearingGeometry
-from acoustic.core.lines import Comb
 from acoustic.core.quality import bandwidth_hz
-from acoustic.core.rings import PartEvidence, weigh_parts
 from acoustic.core.scale import part_chances
-from acoustic.core.spectra import OrderSpectra, band_runs, order_spectra
 from acoustic.core.still import over_room
-from acoustic.core.stray import stray_beat
+from acoustic.dsp.orders.drivetrain import drive_sets, heard_chain
+from acoustic.dsp.orders.evidence import PartEvidence
+from acoustic.dsp.orders.harmonics import HarmonicSet
+from acoustic.dsp.orders.ranking import rank_parts
+from acoustic.dsp.orders.spectrum import OrderSpectra, band_groups, order_spectra
 from acoustic.errors import InputError
 from acoustic.model import Bearing, Drivetrain, HeardBeat, HeardDrivetrain, Hearing, Motion, Recording, Step
 
@@ -26,7 +26,7 @@ BY = f"acoustic {__version__}"
 LOWEST_LINE_HZ = 500.0  # strikes ring shell and frame above this; below, rooms and hum are loudest
 TOP_HZ = 18000.0
 HIGHEST_RATE_HZ = 8000.0
-MOST_TURNS = 128.0
+MOST_TURNS = 64.0
 SHORTEST_ROOM_S = 2.0
 BEAT_SPREAD = 0.003
 FITTING = 0.5  # less, and the beat is none of this bearing's
@@ -66,18 +66,18 @@ def hear(
     spectra = order_spectra(
         levels.compressed,
         turns=levels.turns,
-        runs=band_runs(bank.mid_hz.size, lowest=bank.first_band(LOWEST_LINE_HZ)),
+        groups=band_groups(bank.mid_hz.size, lowest=bank.first_band(LOWEST_LINE_HZ)),
         highest_order=0.45 / bank.frame_s / fastest_hz,
     )
     geometries, nats = bearing.candidates, bearing.count_nats
     spread = motion.relative_uncertainty / NINE_IN_TEN
     open_because = _no_drivetrain(motion, drivetrain)
-    drive = () if open_because else _drive_combs(drivetrain, spectra, spread)
+    drive = () if open_because else _drive_sets(drivetrain, spectra, spread)
     if motion.beat is not None:
         # The scale was read off one part of one of them, which so lies at its very place.
         geometries, nats, spread = _as_read(motion.beat, geometries), (), BEAT_SPREAD
-    weighed = weigh_parts(spectra, levels, geometries, speed_spread=spread, count_nats=nats, drive=drive)
-    parts = weighed.parts
+    ranking = rank_parts(spectra, levels, geometries, speed_spread=spread, count_nats=nats, drive=drive)
+    parts = ranking.parts
     if motion.source in BY_EAR:
         # With the chain on, the beat that the speed rests on may be the chain's.
         parts = tuple(_with_open_scale(part, None if drivetrain else motion.beat) for part in parts)
@@ -92,9 +92,9 @@ def hear(
         levels=levels,
         spectra=spectra,
         parts=parts,
-        drivetrain=HeardDrivetrain(drivetrain, weighed.drive, open_because),
-        counts=weighed.counts,
-        stray=stray_beat(weighed.left, levels),
+        drivetrain=HeardDrivetrain(drivetrain, ranking.drive, open_because),
+        counts=ranking.counts,
+        unexplained=ranking.unexplained,
         clicks=without(find_clicks(bank), motion.own_clicks_s),
     )
 
@@ -119,11 +119,11 @@ def _no_drivetrain(motion: Motion, drivetrain: Drivetrain | None) -> str:
     return ""
 
 
-def _drive_combs(drivetrain: Drivetrain | None, spectra: OrderSpectra, spread: float) -> tuple[Comb, ...]:
-    """The drivetrain's combs from the teeth given, or that of the chain that stands out most."""
+def _drive_sets(drivetrain: Drivetrain | None, spectra: OrderSpectra, spread: float) -> tuple[HarmonicSet, ...]:
+    """The drivetrain's harmonics from the teeth given, or that of the chain that stands out most."""
     if drivetrain is None:
         return (heard_chain(spectra, speed_spread=spread),)
-    return drive_combs(drivetrain.orders, speed_spread=spread)
+    return drive_sets(drivetrain.orders, speed_spread=spread)
 
 
 def _as_read(beat: HeardBeat, geometries: tuple[BearingGeometry, ...]) -> tuple[BearingGeometry, ...]:

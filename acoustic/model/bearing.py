@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from acoustic.core.geometry import BearingGeometry
-from acoustic.core.rings import BallCount
+from acoustic.dsp.orders.evidence import BallCount
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 from acoustic.core.angle import AngleLevels
 from acoustic.core.clicks import Clicks
 from acoustic.core.envelope import BandBank
-from acoustic.core.rings import BallCount, PartEvidence
-from acoustic.core.spectra import OrderSpectra
 from acoustic.core.still import OverRoom
-from acoustic.core.stray import StrayBeat
+from acoustic.dsp.orders.evidence import BallCount, PartEvidence, Unexplained
+from acoustic.dsp.orders.spectrum import OrderSpectra
 from acoustic.model.bearing import Bearing
 from acoustic.model.drivetrain import HeardDrivetrain
 from acoustic.model.motion import Motion
@@ -44,8 +43,8 @@ class Hearing:
         The same of chain, jockey wheel and hub, which are no part of the bearing.
     counts : tuple of BallCount
         How likely each ball count tried is, likeliest first.
-    stray : StrayBeat
-        The clearest beat that no part of the bearing or the drivetrain makes.
+    unexplained : Unexplained
+        The clearest impact train that no part of the bearing or the drivetrain makes.
     clicks : Clicks
         Short clicks in the whole recording, without the speed marker's own.
     """
@@ -61,7 +60,7 @@ class Hearing:
     parts: tuple[PartEvidence, ...]
     drivetrain: HeardDrivetrain
     counts: tuple[BallCount, ...]
-    stray: StrayBeat
+    unexplained: Unexplained
     clicks: Clicks
 
 

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from acoustic.core.envelope import BandBank
-from acoustic.core.rings import PartEvidence
+from acoustic.dsp.orders.evidence import PartEvidence
 
 Level = Literal["clean", "watch", "service", "replace", "undecided"]
 CONDITIONS = (
@@ -81,11 +81,11 @@ class Evidence:
     def of_lines(cls, part: PartEvidence, bank: BandBank) -> Evidence:
         """Take over what a part's lines rest on, with the bands in which its events stand highest."""
         return cls(
-            order=part.match.order,
-            expected_order=part.match.comb.order,
-            harmonics=part.match.harmonics,
-            band_hz=bank.edges_hz(*part.loudest_run),
-            balls=part.match.comb.balls or None,
+            order=part.order,
+            expected_order=part.expected_order,
+            harmonics=part.harmonics,
+            band_hz=bank.edges_hz(*part.loudest_group),
+            balls=part.balls or None,
         )
 
 

@@ -128,7 +128,7 @@ def draw_orders(axes: Axes, hearing: Hearing, findings: tuple[Finding, ...]) -> 
     found = {finding.condition: finding for finding in findings if finding.evidence.expected_order}
     for level, (part, style) in enumerate(STYLES.items()):
         _expected(axes, part, getattr(orders, part), style, level, found.get(part), top)
-    low_hz, high_hz = hearing.bank.edges_hz(*spectra.runs[row])
+    low_hz, high_hz = hearing.bank.edges_hz(*spectra.groups[row])
     axes.set_title(f"Rhythm of the sound from {low_hz:.0f} to {high_hz:.0f} Hz", loc="left")
     axes.set_xlabel("events a crank turn")
     axes.set_ylabel("height over the noise\nfloor (1 = noise)")
@@ -162,4 +162,4 @@ def _expected(
 def _telling_row(hearing: Hearing, findings: tuple[Finding, ...]) -> int:
     detected = {finding.condition for finding in findings if finding.detected}
     telling = [part for part in hearing.parts if part.part in detected] or list(hearing.parts)
-    return max(telling, key=lambda part: part.match.surprise).match.run
+    return max(telling, key=lambda part: (part.posterior, -part.chance)).group

@@ -50,7 +50,7 @@ class Contamination:
         quiet_count, quiet_s = _quiet(hearing, clicks.times_s.tolist())
         times_s, power = clicks.times_s[turning], clicks.power[turning]
         even = regularity(times_s) < STEADY
-        strikes = [part.match.order for part in hearing.parts if part.certain]
+        strikes = [part.order for part in hearing.parts if part.certain]
         kept, beats = _irregular(np.interp(times_s, motion.times_s, motion.turns), strikes)
         times_s, power, share_left = times_s[kept], power[kept], (1 - 2 * IN_STEP) ** beats
         turning_s = motion.stop_s - motion.start_s

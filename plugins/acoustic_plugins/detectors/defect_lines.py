@@ -11,7 +11,7 @@ from acoustic.api import (
     Finding,
     Hearing,
     PartEvidence,
-    chance_of_events,
+    healthy_db,
     hookimpl,
 )
 
@@ -23,9 +23,11 @@ WORDS = {
     "ball": "a ball",
     "cage": "the cage",
 }
+OTHER_WORDS = {"chain": "the chain", "jockey": "a jockey wheel", "hub": "the rear hub"}
 # The bearing's own share of the level is never taken below this: the room's level is only known so well.
-LEAST_OWN_SHARE = 0.25
+LEAST_OWN_SHARE = 0.15
 FAINTEST_DB = -40.0
+EXPLAINS = 0.1  # posterior below which something else makes the lines; judgement
 
 
 class DefectLines:
@@ -41,65 +43,69 @@ class DefectLines:
         undecided = [
             (finding, part)
             for finding, part in zip(findings, hearing.parts, strict=True)
-            if part.rivals and _counts(finding)
+            if not part.named and _stands(hearing, part)
         ]
         open_ring = _open_ring(hearing, *undecided[0]) if undecided else _named(findings)
         return [*findings, open_ring]
 
 
 def _judge(hearing: Hearing, part: PartEvidence) -> Finding:
-    severity_db = _severity_db(hearing, part)
-    # The law of sound bearings holds for the events over the whole running level, room included.
-    chance = max(part.chance, chance_of_events(part.part, part.event_db))
-    match = part.match
-    detected = chance <= DETECTION_CHANCE and not part.rivals
+    detected = part.named and _stands(hearing, part)
+    words = WORDS[part.part]
     if detected:
         detail = (
-            f"strikes {match.order:.2f} times a turn, as damage on {WORDS[part.part]} would "
-            f"({match.comb.order:.2f} computed)"
+            f"strikes {part.order:.2f} times a turn, as damage on {words} would "
+            f"({part.expected_order:.2f} computed)"
         )
-    elif part.chance <= DETECTION_CHANCE:
-        detail = f"a weak rhythm of {WORDS[part.part]}, no stronger than sound bearings show"
-        if part.rivals:
-            detail = (
-                f"a rhythm that fits {WORDS[part.part]} and {' and '.join(WORDS[r] for r in part.rivals)} alike"
-            )
+    elif part.chance > DETECTION_CHANCE:
+        detail = f"no rhythm of {words}"
+    elif not part.named:
+        others = " and ".join((WORDS | OTHER_WORDS)[rival] for rival in part.rivals)
+        detail = f"a rhythm that fits {words} and {others or 'something else'} alike"
     else:
-        detail = f"no rhythm of {WORDS[part.part]}"
+        detail = f"a weak rhythm of {words}, no stronger than healthy bearings show"
     return Finding(
         condition=part.part,
         detected=detected,
-        false_alarm_probability=chance,
-        severity_db=severity_db,
+        false_alarm_probability=part.chance,
+        severity_db=_severity_db(hearing, part),
         detail=detail,
         evidence=Evidence.of_lines(part, hearing.bank),
     )
 
 
+def _stands(hearing: Hearing, part: PartEvidence) -> bool:
+    """Whether strikes are there beyond doubt, stronger than healthy bearings show, and not explained by others."""
+    strength_db = part.event_db - _own_share_db(hearing, part.loudest_group)
+    sure = part.chance <= DETECTION_CHANCE and part.posterior >= EXPLAINS
+    return sure and strength_db >= healthy_db(part.part)
+
+
+def _own_share_db(hearing: Hearing, group: tuple[int, int]) -> float:
+    """The bearing's own share of the level while it turns, in a group of bands [dB, 0 or less]."""
+    if hearing.over is None:
+        return 0.0
+    excess_db = float(hearing.over.excess_db[group[0] : group[1] + 1].mean())
+    return 10 * math.log10(max(LEAST_OWN_SHARE, 1 - 10 ** (-excess_db / 10)))
+
+
 def _severity_db(hearing: Hearing, part: PartEvidence) -> float:
-    """Event power over the bearing's own share of the running level."""
-    own_share = 1.0
-    if hearing.over is not None:
-        first, last = part.wide_run
-        excess_db = float(hearing.over.excess_db[first : last + 1].mean())
-        own_share = max(LEAST_OWN_SHARE, 1 - 10 ** (-excess_db / 10))
-    return max(FAINTEST_DB, 10 * math.log10(max(part.wide_ratio / own_share, 1e-9)))
-
-
-def _counts(finding: Finding) -> bool:
-    return finding.false_alarm_probability <= DETECTION_CHANCE
+    """Event power over the bearing's own share of the background level, in all bands that strikes ring."""
+    wide_db = 10 * math.log10(max(part.wide_ratio, 1e-9))
+    return max(FAINTEST_DB, wide_db - _own_share_db(hearing, part.wide_group))
 
 
 def _open_ring(hearing: Hearing, finding: Finding, part: PartEvidence) -> Finding:
-    names = " or ".join(WORDS[name] for name in (part.part, *part.rivals))
+    rivals = part.rivals or ("another source",)
+    names = " or ".join((WORDS | OTHER_WORDS).get(name, name) for name in (part.part, *rivals))
     # Without a scale no number of strikes a turn is known either.
-    rate = f"strikes {part.match.order:.2f} times a turn" if hearing.motion.scale_known else "steady strikes"
+    rate = f"strikes {part.order:.2f} times a turn" if hearing.motion.scale_known else "steady strikes"
     return Finding(
         condition="raceway",
         detected=True,
         false_alarm_probability=finding.false_alarm_probability,
         severity_db=finding.severity_db,
-        detail=f"{rate}: damage on {names}, which this recording can't part",
+        detail=f"{rate}: damage on {names}, which this recording cannot tell apart",
         evidence=finding.evidence,
     )
 
@@ -111,7 +117,8 @@ def _named(findings: Sequence[Finding]) -> Finding:
     return Finding(
         condition="raceway",
         detected=False,
-        false_alarm_probability=min(1.0, 2 * strongest.false_alarm_probability),
+        # The better of two that are judged apart.
+        false_alarm_probability=1 - (1 - strongest.false_alarm_probability) ** 2,
         severity_db=strongest.severity_db,
         detail="the ring is named above" if named else "no raceway damage heard",
         evidence=strongest.evidence,

@@ -11,7 +11,7 @@ from acoustic.api import (
     Finding,
     Hearing,
     PartEvidence,
-    chance_of_events,
+    healthy_db,
     hookimpl,
 )
 
@@ -38,31 +38,26 @@ class DrivetrainLines:
         if heard.open_because:
             return [_not_judged(heard.open_because)]
         tried = len(heard.parts)
-        judged = [(min(1.0, tried * _chance(part)), -part.event_ratio, part) for part in heard.parts]
+        judged = [(min(1.0, tried * part.chance), -part.event_ratio, part) for part in heard.parts]
         chance, _, part = min(judged, key=lambda one: one[:2])
+        detected = chance <= DETECTION_CHANCE and part.event_db >= healthy_db(part.part)
         return [
             Finding(
                 condition="drivetrain",
-                detected=chance <= DETECTION_CHANCE,
+                detected=detected,
                 false_alarm_probability=chance,
                 severity_db=max(FAINTEST_DB, 10 * math.log10(max(part.wide_ratio, 1e-9))),
-                detail=_detail(chance, part, by_ear=heard.given is None),
+                detail=_detail(detected, part, by_ear=heard.given is None),
                 evidence=Evidence.of_lines(part, hearing.bank),
             )
         ]
 
 
-def _chance(part: PartEvidence) -> float:
-    return max(part.chance, chance_of_events(part.part, part.event_db))
-
-
-def _detail(chance: float, part: PartEvidence, *, by_ear: bool) -> str:
-    if chance > DETECTION_CHANCE:
+def _detail(detected: bool, part: PartEvidence, *, by_ear: bool) -> str:
+    if not detected:
         return "no rhythm of chain, jockey wheel or hub"
     counted = " (teeth counted by ear)" if by_ear else ""
-    return (
-        f"strikes {part.match.comb.order:.4g} times a turn, as {WORDS[part.part]} would{counted}: not the bearing"
-    )
+    return f"strikes {part.expected_order:.4g} times a turn, as {WORDS[part.part]} would{counted}: not the bearing"
 
 
 def _not_judged(why: str) -> Finding:

@@ -12,9 +12,9 @@ from acoustic.api import (
     Recording,
     bandwidth_hz,
     block_levels_db,
-    chance_of_events,
     clipped_share,
     gaps,
+    healthy_db,
     hookimpl,
     regularity,
     sounding_level,
@@ -253,11 +253,11 @@ def _stray(hearing: Hearing) -> list[Problem]:
     """A beat that the assumed bearing does not make: then silence at its orders is no health."""
     import numpy as np
 
-    motion, stray = hearing.motion, hearing.stray
+    motion, stray = hearing.motion, hearing.unexplained
     heard = (*hearing.parts, *hearing.drivetrain.parts)
     known = [part.event_ratio for part in heard if part.chance < RHYTHM_HEARD]
-    severity_db = 10 * np.log10(max(stray.event_ratio, 1e-9))
-    clear = max(stray.chance, chance_of_events("outer_raceway", float(severity_db))) <= DETECTION_CHANCE
+    strength_db = 10 * np.log10(max(stray.event_ratio, 1e-9))
+    clear = stray.chance <= DETECTION_CHANCE and strength_db >= healthy_db("unexplained")
     clicks_s = hearing.clicks.times_s
     inside = clicks_s[(clicks_s >= motion.start_s) & (clicks_s < motion.stop_s)]
     if clear and stray.event_ratio > max(known, default=0.0):

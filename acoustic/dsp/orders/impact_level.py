@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.core.angle import AngleLevels
-from acoustic.core.lines import SMEAR
+from acoustic.dsp.orders.residual import SMEAR
 
 Floats = NDArray[np.float64]
 NOTHING: Floats = np.empty(0)
@@ -18,13 +18,15 @@ DROPPED = 0.3  # of them, the strongest
 FALLING_OFF = 2.4
 
 
-def strike_power(levels: AngleLevels, run: tuple[int, int], order: float, *, leave_out: Floats = NOTHING) -> float:
-    """Mean power of regular strikes in a run of bands, over the level beneath them.
+def strike_power(
+    levels: AngleLevels, group: tuple[int, int], order: float, *, leave_out: Floats = NOTHING
+) -> float:
+    """Mean power of regular strikes in a group of bands, over the level beneath them.
 
     Parameters
     ----------
     levels : AngleLevels
-    run : (int, int)
+    group : (int, int)
         First and last band, both counted in.
     order : float
         Strikes a turn, > 0.
@@ -40,22 +42,26 @@ def strike_power(levels: AngleLevels, run: tuple[int, int], order: float, *, lea
     -----
     Loud strikes are measured on the plain levels, faint ones on the compressed.
     """
-    plain = plain_power(levels, run, order, leave_out=leave_out)
-    return max(plain, faint_power(levels, run, order, leave_out=leave_out))
+    plain = plain_power(levels, group, order, leave_out=leave_out)
+    return max(plain, faint_power(levels, group, order, leave_out=leave_out))
 
 
-def plain_power(levels: AngleLevels, run: tuple[int, int], order: float, *, leave_out: Floats = NOTHING) -> float:
+def plain_power(
+    levels: AngleLevels, group: tuple[int, int], order: float, *, leave_out: Floats = NOTHING
+) -> float:
     """The same as the plain levels alone have it: true of loud strikes, led astray by grit."""
-    plain = levels.plain[run[0] : run[1] + 1].mean(axis=0)
+    plain = levels.plain[group[0] : group[1] + 1].mean(axis=0)
     return event_power(plain, order, turns=levels.turns, leave_out=leave_out)
 
 
-def faint_power(levels: AngleLevels, run: tuple[int, int], order: float, *, leave_out: Floats = NOTHING) -> float:
+def faint_power(
+    levels: AngleLevels, group: tuple[int, int], order: float, *, leave_out: Floats = NOTHING
+) -> float:
     """The same of strikes so faint that talk, grit and codecs may leave as much in the plain levels.
 
     Parameters
     ----------
-    levels, run, order, leave_out
+    levels, group, order, leave_out
         As of `strike_power`.
 
     Returns
@@ -69,11 +75,11 @@ def faint_power(levels: AngleLevels, run: tuple[int, int], order: float, *, leav
     Gaussian noise (by hand: the mean of 1 / (1 + N) for exponential N of mean 1 is
     e E1(1) = 0.596), and a bang little more.
     """
-    compressed = levels.compressed[run[0] : run[1] + 1].mean(axis=0)
+    compressed = levels.compressed[group[0] : group[1] + 1].mean(axis=0)
     return event_power(compressed, order, turns=levels.turns, leave_out=leave_out) / 0.596
 
 
-def wide_run(levels: AngleLevels) -> tuple[int, int]:
+def wide_group(levels: AngleLevels) -> tuple[int, int]:
     """First and last band of those in which strikes ring cranks and frames, 0.7 to 7.5 kHz.
 
     Parameters

@@ -1,4 +1,4 @@
-"""What the chain turns: orders from tooth counts, and the combs that compete with the bearing's parts."""
+"""What the chain turns: orders from tooth counts, and the harmonics that compete with the bearing's parts."""
 
 from __future__ import annotations
 
@@ -6,10 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
-from acoustic.core.lines import Comb, match_combs
-from acoustic.core.spectra import OrderSpectra
+from acoustic.dsp.orders.harmonics import HarmonicSet, LineEvidence, bases_about, log_sum
+from acoustic.dsp.orders.spectrum import OrderSpectra
 
 # Teeth that bicycles have (common practice); past them a number was mistyped.
 CHAINRING_TEETH = (20, 70)
@@ -17,7 +15,7 @@ SPROCKET_TEETH = (8, 60)
 JOCKEY_TEETH = (8, 20)
 # Teeth cannot slip, but the angle is only known so well between its marks.
 LOCKED_SPREAD = 0.0004
-WIDEST_SEARCH = 0.01
+WIDEST_SPREAD = 0.004
 AS_THE_LEGS = 0.05
 UNKNOWN_TEETH = (20, 60)  # chainrings looked for by ear
 
@@ -68,8 +66,8 @@ def drive_orders(
     return (*orders, DriveOrder("pedal", 1.0, "a pedal turns once on its axle in a turn of the crank"))
 
 
-def drive_combs(orders: Sequence[DriveOrder], *, speed_spread: float) -> tuple[Comb, ...]:
-    """List the combs of the drivetrain's parts.
+def drive_sets(orders: Sequence[DriveOrder], *, speed_spread: float) -> tuple[HarmonicSet, ...]:
+    """List the sets of harmonics of the drivetrain's parts.
 
     Parameters
     ----------
@@ -79,19 +77,18 @@ def drive_combs(orders: Sequence[DriveOrder], *, speed_spread: float) -> tuple[C
 
     Returns
     -------
-    tuple of Comb
+    tuple of HarmonicSet
         None for the pedals, nor for a wheel that turns as often as they or the legs push,
         once or twice a turn: what comes so is set aside before anything is weighed.
         The chain's strikes swing with the chainring's runout once a turn, and come early
         and late with the legs' push twice a turn.
     """
-    spread = math.hypot(LOCKED_SPREAD, speed_spread)
+    spread = min(WIDEST_SPREAD, math.hypot(LOCKED_SPREAD, speed_spread))
     return tuple(
-        Comb(
+        HarmonicSet(
             name=order.part,
             order=order.order,
-            sidebands=(1.0, 2.0) if order.part == "chain" else (),
-            tolerance=min(WIDEST_SEARCH, 2 * spread),
+            offsets=(1.0, -1.0, 2.0, -2.0) if order.part == "chain" else (),
             spread=spread,
             locked=True,
             whole=order.part == "chain",
@@ -101,8 +98,8 @@ def drive_combs(orders: Sequence[DriveOrder], *, speed_spread: float) -> tuple[C
     )
 
 
-def heard_chain(spectra: OrderSpectra, *, speed_spread: float) -> Comb:
-    """Find the chainring, from 20 to 60 teeth, whose mesh surprises most.
+def heard_chain(spectra: OrderSpectra, *, speed_spread: float) -> HarmonicSet:
+    """Find the chainring, from 20 to 60 teeth, whose mesh is likeliest.
 
     Parameters
     ----------
@@ -112,12 +109,17 @@ def heard_chain(spectra: OrderSpectra, *, speed_spread: float) -> Comb:
 
     Returns
     -------
-    Comb
+    HarmonicSet
         That it was searched for among all is counted in `tried`.
     """
     first, last = UNKNOWN_TEETH
-    (comb,) = drive_combs([DriveOrder("chain", float(first), "heard")], speed_spread=speed_spread)
-    # A neighbour's sidebands take in the mesh's own line: the lines alone choose.
-    plain = match_combs(spectra, replace(comb, sidebands=()), np.arange(first, last + 1, dtype=float))
-    best = max(plain, key=lambda match: match.surprise)
-    return replace(comb, order=best.comb.order, tried=len(plain))
+    sets = drive_sets(
+        [DriveOrder("chain", float(teeth), "heard") for teeth in range(first, last + 1)], speed_spread=speed_spread
+    )
+    evidence = LineEvidence(spectra)
+
+    def nats(one: HarmonicSet) -> float:
+        # A neighbour's sidebands take in the mesh's own line: the lines alone choose.
+        return log_sum(evidence.scores(bases_about(one.order, one.spread, spectra.turns)).whole)
+
+    return replace(max(sets, key=nats), tried=len(sets))

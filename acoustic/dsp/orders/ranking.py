@@ -1,0 +1,322 @@
+"""Which part of the bearing, or of the drivetrain, carries the lines: hypotheses weighed against each other."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.core.angle import AngleLevels
+from acoustic.core.geometry import BearingGeometry, defect_orders
+from acoustic.dsp.orders.evidence import NAMED, BallCount, PartEvidence, Ranking, Unexplained
+from acoustic.dsp.orders.harmonics import (
+    BASES_A_LINE,
+    BaseScores,
+    HarmonicSet,
+    LineEvidence,
+    bases_about,
+    log_prior,
+    log_sum,
+    null_centres,
+)
+from acoustic.dsp.orders.healthy import chance_of_lines
+from acoustic.dsp.orders.hypotheses import CAGE_HARMONICS, cage_seen, part_sets, tied
+from acoustic.dsp.orders.impact_level import NOTHING, faint_power, plain_power, strike_power, wide_group
+from acoustic.dsp.orders.residual import lines_of, without_lines, without_turn_lines
+from acoustic.dsp.orders.spectrum import OrderSpectra
+
+Floats = NDArray[np.float64]
+
+PINNED_SPREAD = 0.001  # of a speed on whose whole orders lines stand
+# Rings fail far more often than balls, and cages least (common practice).
+PRIOR = {"outer_raceway": 0.4, "inner_raceway": 0.4, "ball": 0.15, "cage": 0.05}
+OTHER_PRIOR = 0.05  # of a wheel or a chain, where one is looked for
+UNKNOWN_PRIOR = 0.01  # of a train at an order that nothing here explains
+# Lines of one train in overlapping bands are no independent news: log odds are shrunk by this before being told.
+TEMPER = 0.5
+LIKELY = 0.01
+NULLS = 20
+NULL_GAP = 0.02
+LOWEST_BASE, HIGHEST_BASE = 2.2, 17.0
+UNEXPLAINED_CELL = 0.01  # of the order, within which searches are one
+DOUBTFUL = 0.05
+STANDING_IN = 0.5  # of the groups that tell of a part
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Hypothesis:
+    """A set of harmonics as it fits the spectra: log Bayes factor with its prior, and the best place."""
+
+    harmonic_set: HarmonicSet
+    nats: float
+    order: float
+    group: int
+    harmonics: int
+
+
+def rank_parts(
+    spectra: OrderSpectra,
+    levels: AngleLevels,
+    geometries: Sequence[BearingGeometry],
+    *,
+    speed_spread: float,
+    count_nats: Sequence[float] = (),
+    drive: Sequence[HarmonicSet] = (),
+) -> Ranking:
+    """Rank every part of a bearing: the likeliest first, each next on what it leaves unexplained.
+
+    Parameters
+    ----------
+    spectra : OrderSpectra
+    levels : AngleLevels
+    geometries : sequence of BearingGeometry
+        Candidates, likeliest first; they differ in their balls.
+    speed_spread : float
+        Relative uncertainty of the speed, one standard deviation.
+    count_nats : sequence of float
+        What speaks for each geometry before anything is heard [nats]; where empty, the
+        first is 2 ahead of the others.
+    drive : sequence of HarmonicSet
+        Of the drivetrain's parts, which compete for the same lines.
+
+    Returns
+    -------
+    Ranking
+    """
+    before = count_nats or [-2.0 * (k > 0) for k in range(len(geometries))]
+    count_prior = {g.balls: value for g, value in zip(geometries, before, strict=True)} | {0: 0.0}
+    orders = [order for g in geometries for order in _ball_orders(g)]
+    slipping, pinned = without_turn_lines(spectra, np.array(orders))
+    if pinned:
+        speed_spread = min(speed_spread, PINNED_SPREAD)
+    sets = [s for geometry in geometries for s in part_sets(geometry, speed_spread=speed_spread)]
+    sets = [replace(s, tried=len(geometries)) for s in sets]
+    left = _Left(slipping, spectra)
+    cage = defect_orders(geometries[0]).cage
+    open_sets = [*sets, *drive]
+    search = _Search.of(left, open_sets)
+    unknown = _any_order(search)
+    settled: list[PartEvidence] = []
+    counts: tuple[BallCount, ...] = ()
+    while open_sets:
+        fits = [_fit(search.under(one), one, count_prior[one.balls]) for one in open_sets]
+        best = max(fits, key=lambda fit: fit.nats)
+        shares = _posterior(fits, log_sum(unknown.whole - math.log(unknown.bases.size)))
+        counts = counts or _counts(fits, best)
+        found = best.harmonic_set
+        seen_cage = cage if found.locked else cage_seen(found, best.order, cage)
+        rest = left.without(lines_of(found, best.order, seen_cage, highest=float(spectra.orders[-1])))
+        rest_search = _Search.of(rest, open_sets)
+        chance = _chance(found, search, rest_search, orders)
+        first = _evidence(best, chance, shares, levels, spectra, settled)
+        if not first.certain:
+            # Nothing more stands out: what is left is settled as it is.
+            for name in dict.fromkeys(one.name for one in open_sets):
+                fit = max((f for f in fits if f.harmonic_set.name == name), key=lambda fit: fit.nats)
+                chance = _chance(fit.harmonic_set, search, search, orders)
+                settled.append(_evidence(fit, chance, shares, levels, spectra, settled))
+            break
+        settled.append(first)
+        left, search = rest, rest_search
+        unknown = _any_order(search)
+        open_sets = [
+            one for one in open_sets if one.name != found.name and one.balls in (found.balls or one.balls, 0)
+        ]
+        open_sets = [tied(one, found, best.order, speed_spread=speed_spread) for one in open_sets]
+    names = {one.name for one in drive}
+    return Ranking(
+        parts=tuple(part for part in settled if part.part not in names),
+        drive=tuple(part for part in settled if part.part in names),
+        counts=counts,
+        unexplained=_unexplained(unknown, spectra, levels),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Left:
+    """What is left to explain: without the lines that keep the crank's own time, and with them."""
+
+    slipping: OrderSpectra
+    whole: OrderSpectra
+
+    def without(self, lines: Floats) -> _Left:
+        return _Left(without_lines(self.slipping, lines), without_lines(self.whole, lines))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Search:
+    """What is left, made ready to be searched."""
+
+    slipping: LineEvidence
+    turning: LineEvidence
+
+    @classmethod
+    def of(cls, left: _Left, sets: Sequence[HarmonicSet]) -> _Search:
+        slipping = LineEvidence(left.slipping)
+        return cls(slipping, LineEvidence(left.whole) if any(one.whole for one in sets) else slipping)
+
+    def under(self, harmonic_set: HarmonicSet) -> LineEvidence:
+        """The bins in which a set is looked for."""
+        return self.turning if harmonic_set.whole else self.slipping
+
+    def nats(self, harmonic_set: HarmonicSet, orders: Floats) -> Floats:
+        """Log Bayes factors of a set about each of several orders, over the prior of its order.
+
+        A healthy ring's waviness raises a line or two: without the strongest two nothing is left of it.
+        Teeth are not wavy.
+        """
+        evidence = self.under(harmonic_set)
+        rows = [bases_about(float(order), harmonic_set.spread, evidence.turns) for order in orders]
+        scores = evidence.scores(np.concatenate(rows), harmonic_set.offsets, harmonics=harmonic_set.harmonics)
+        every = scores.whole if harmonic_set.locked else scores.trimmed
+        parts = np.split(every, np.cumsum([row.size for row in rows])[:-1])
+        return np.array(
+            [
+                log_sum(part + log_prior(float(order), harmonic_set.spread, row))
+                for order, row, part in zip(orders, rows, parts, strict=True)
+            ]
+        )
+
+
+def _chance(harmonic_set: HarmonicSet, search: _Search, luck: _Search, orders: Sequence[float]) -> float:
+    """Chance that a set scores as high where nothing is meant, of as many as it was chosen from.
+
+    Its own lines lift what is found by luck elsewhere, so luck is read off what it leaves.
+    """
+    one = harmonic_set
+    if one.whole:
+        centres = np.arange(round(0.6 * one.order), round(1.6 * one.order) + 1, dtype=float)
+        centres = centres[np.abs(centres - one.order) > 2.5]
+    else:
+        avoid = [one.order] if one.name == "cage" else orders
+        centres = null_centres(avoid, low=0.78 * one.order, high=1.28 * one.order, count=NULLS, gap=NULL_GAP)
+    # Lines past the highest order are not known, here nor there: where the own lines end, so do theirs.
+    own = search.nats(one, np.array([one.order]))[0]
+    return min(1.0, one.tried * chance_of_lines(one.name, float(own), luck.nats(one, centres)))
+
+
+def _ball_orders(geometry: BearingGeometry) -> tuple[float, float, float]:
+    orders = defect_orders(geometry)
+    return orders.outer_raceway, orders.inner_raceway, orders.ball
+
+
+def _fit(evidence: LineEvidence, harmonic_set: HarmonicSet, prior: float) -> _Hypothesis:
+    """How well a set fits within the range of its order."""
+    one = harmonic_set
+    bases = bases_about(one.order, one.spread, evidence.turns)
+    scores = evidence.scores(bases, one.offsets, harmonics=one.harmonics)
+    weighed = scores.whole + log_prior(one.order, one.spread, bases)
+    place = int(weighed.argmax())
+    return _Hypothesis(
+        one,
+        log_sum(weighed) + prior + math.log(PRIOR.get(one.name, OTHER_PRIOR)),
+        float(bases[place]),
+        int(scores.group[place]),
+        int(scores.standing[place]),
+    )
+
+
+def _posterior(fits: Sequence[_Hypothesis], unexplained: float) -> dict[str, float]:
+    """Probability of every part among all that may explain the lines; over its ball counts, the best."""
+    nats: dict[str, float] = {}
+    for fit in fits:
+        name = fit.harmonic_set.name
+        nats[name] = max(nats.get(name, -math.inf), fit.nats)
+    values = np.array([*nats.values(), unexplained + math.log(UNKNOWN_PRIOR), 0.0])
+    weight = np.exp(TEMPER * (values - values.max()))
+    return dict(zip(nats, (float(w) for w in weight / weight.sum()), strict=False))
+
+
+def _counts(fits: Sequence[_Hypothesis], best: _Hypothesis) -> tuple[BallCount, ...]:
+    """Weigh the ball counts by the best that each makes of the clearest lines."""
+    nats: dict[int, float] = {}
+    for fit in fits:
+        balls = fit.harmonic_set.balls
+        if balls and fit.harmonic_set.name != "cage":
+            nats[balls] = max(nats.get(balls, -math.inf), fit.nats)
+    top = max(nats.values())
+    odds = {balls: math.exp(value - top) for balls, value in nats.items()}
+    ranked = sorted(odds, key=lambda balls: (balls != best.harmonic_set.balls, -odds[balls]))
+    return tuple(BallCount(balls, odds[balls] / sum(odds.values())) for balls in ranked)
+
+
+def _evidence(
+    fit: _Hypothesis,
+    chance: float,
+    shares: dict[str, float],
+    levels: AngleLevels,
+    spectra: OrderSpectra,
+    settled: Sequence[PartEvidence],
+) -> PartEvidence:
+    """The chance and the strength of a part's lines."""
+    one = fit.harmonic_set
+    leave_out = NOTHING if one.locked else _lines_of_others(settled, spectra)
+    groups = [spectra.groups[fit.group], *_wide_groups(spectra)]
+    powers = [faint_power(levels, group, fit.order, leave_out=leave_out) for group in groups]
+    # Grit leaves lines by luck in the plain levels of some group; strikes stand in the compressed ones of most.
+    if np.mean(np.array(powers) > 0) > STANDING_IN:
+        plain = (plain_power(levels, group, fit.order, leave_out=leave_out) for group in groups)
+        powers = [max(pair) for pair in zip(powers, plain, strict=True)]
+    power, loudest = max(zip(powers, groups, strict=True))
+    wide = wide_group(levels)
+    in_group = (loudest[1] - loudest[0] + 1) / (wide[1] - wide[0] + 1)
+    own = shares.get(one.name, 0.0)
+    rivals = {name for name, share in shares.items() if name != one.name and share > LIKELY and own < NAMED}
+    if one.name == "cage" and fit.harmonics < CAGE_HARMONICS:
+        rivals.add("ball")
+    return PartEvidence(
+        part=one.name,
+        chance=chance,
+        posterior=own,
+        rivals=tuple(sorted(rivals)),
+        order=fit.order,
+        expected_order=one.order,
+        harmonics=fit.harmonics,
+        balls=one.balls,
+        group=fit.group,
+        event_ratio=power,
+        loudest_group=loudest,
+        # Faint events drown in the wide bands, but what stands in the group is there.
+        wide_ratio=max(strike_power(levels, wide, fit.order, leave_out=leave_out), power * min(1.0, in_group)),
+        wide_group=wide,
+    )
+
+
+def _wide_groups(spectra: OrderSpectra) -> list[tuple[int, int]]:
+    """Groups of five bands or more: in which strikes stand highest is not known."""
+    return [group for group in spectra.groups if 4 <= group[1] - group[0] <= 8]
+
+
+def _lines_of_others(settled: Sequence[PartEvidence], spectra: OrderSpectra) -> Floats:
+    """Harmonics of what was found before, which lift no other part of the bearing."""
+    highest, lines = float(spectra.orders[-1]), NOTHING
+    for part in settled:
+        if part.certain:
+            base = part.order / 2 if part.part == "ball" else part.order
+            lines = np.append(lines, base * np.arange(1, int(highest / base) + 1))
+    return lines
+
+
+def _any_order(search: _Search) -> BaseScores:
+    """Scores of a train of no known part, at every order."""
+    count = math.ceil((HIGHEST_BASE - LOWEST_BASE) * BASES_A_LINE * search.slipping.turns)
+    return search.slipping.scores(np.linspace(LOWEST_BASE, HIGHEST_BASE, count))
+
+
+def _unexplained(scores: BaseScores, spectra: OrderSpectra, levels: AngleLevels) -> Unexplained:
+    """The clearest train in what is left."""
+    edges = np.geomspace(
+        LOWEST_BASE, HIGHEST_BASE, math.ceil(math.log(HIGHEST_BASE / LOWEST_BASE) / UNEXPLAINED_CELL)
+    )
+    starts = np.searchsorted(scores.bases, edges[:-1])
+    nats = np.maximum.reduceat(scores.trimmed, starts)
+    best = int(scores.trimmed.argmax())
+    order = float(scores.bases[best])
+    chance = min(1.0, nats.size * chance_of_lines("unexplained", float(scores.trimmed[best]), nats))
+    if chance > DOUBTFUL:
+        return Unexplained(order, chance, 0.0)
+    groups = [spectra.groups[int(scores.group[best])], *_wide_groups(spectra)]
+    return Unexplained(order, chance, max(strike_power(levels, group, order) for group in groups))

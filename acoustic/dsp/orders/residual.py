@@ -1,0 +1,130 @@
+"""Lines that are explained are taken out, so that they count for no other part."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from acoustic.dsp.orders.harmonics import HarmonicSet
+from acoustic.dsp.orders.likelihood import line_tables, table_index
+from acoustic.dsp.orders.spectrum import OrderSpectra
+
+Floats = NDArray[np.float64]
+
+SMEAR = 0.004  # share of the order over which slip spreads a line, or an angle that is only so well known
+HALF_WIDTH = 1.6  # of a line, over the turns
+TURN_LINES = 12  # whole orders that are asked whether something turns with the crank
+TURN_NATS = (
+    12.0  # that they must reach: a chance of about one in 10 000, with all groups of bands counted; judgement
+)
+TURN_CLEAR = 0.35
+TURN_HALF_WIDTH = 0.8
+
+
+def without_lines(
+    spectra: OrderSpectra, lines: Floats, *, smear: float = SMEAR, half_width: float = HALF_WIDTH
+) -> OrderSpectra:
+    """Put the floor in place of known lines, so that they count as no evidence.
+
+    Parameters
+    ----------
+    spectra : OrderSpectra
+    lines : ndarray, shape (k,)
+        Orders to take out.
+    smear : float
+        Share of the order over which slip spreads a line, >= 0.
+    half_width : float
+        Of a line that does not slip, over the turns.
+
+    Returns
+    -------
+    OrderSpectra
+        No bin there is higher than noise is on average.
+    """
+    step, width = spectra.step, half_width / spectra.turns
+    power = spectra.power.copy()
+    for line in np.unique(np.abs(lines)):
+        peak = float(spectra.power[:, _bins(line, width, step)].max(initial=0.0))
+        # The taper's and the slip's skirts stand out farther under a strong line.
+        reach = width * (1 + 0.5 * math.log10(max(1.0, peak / 10))) + smear * line
+        inside = _bins(line, reach, step)
+        power[:, inside] = np.minimum(power[:, inside], 1.0)
+    return replace(spectra, power=power)
+
+
+def _bins(line: float, reach: float, step: float) -> slice:
+    """Bins within reach of a line."""
+    return slice(max(0, round((line - reach) / step)), max(0, round((line + reach) / step)) + 1)
+
+
+def without_turn_lines(spectra: OrderSpectra, clear_of: Floats) -> tuple[OrderSpectra, bool]:
+    """Take out whole-turn lines where they are certain: a loose arm or a rubbing guard is no ball pass.
+
+    Parameters
+    ----------
+    spectra : OrderSpectra
+    clear_of : ndarray, shape (k,)
+        Orders of the parts: only what lies clear of them decides, since a ball pass near a
+        whole number must not take itself out.
+
+    Returns
+    -------
+    left : OrderSpectra
+        Unchanged where nothing is tied to the crank.
+    found : bool
+        Whether something is: then the speed is right, since its lines stand on whole orders.
+    """
+    whole = np.arange(1.0, TURN_LINES + 1)
+    lines = whole[np.abs(whole[:, np.newaxis] - clear_of[np.newaxis, :]).min(axis=1, initial=np.inf) > TURN_CLEAR]
+    places = np.rint(lines / spectra.step).astype(np.intp)
+    places = places[places < spectra.orders.size]
+    if not places.size:
+        return spectra, False
+    nats = line_tables().main[:, table_index(spectra.power[:, places])].sum(axis=2)
+    if float(nats.max()) < TURN_NATS:
+        return spectra, False
+    every = np.arange(1.0, float(spectra.orders[-1]))
+    return without_lines(spectra, every, smear=0.0, half_width=TURN_HALF_WIDTH), True
+
+
+def lines_of(harmonic_set: HarmonicSet, order: float, cage: float, *, highest: float) -> Floats:
+    """List every line that a part found at an order may raise.
+
+    Parameters
+    ----------
+    harmonic_set : HarmonicSet
+    order : float
+        Where its base was found.
+    cage : float
+        Order of the cage as that part has it.
+    highest : float
+        Highest order wanted.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+
+    Notes
+    -----
+    Balls differ, so that the strikes of a standing ring repeat with the cage and may lie on every
+    multiple of it; those of the turning ring repeat with the cage as that ring sees it, and are
+    carried through the load once a turn. A ball strikes either ring, whenever the cage brings it.
+    """
+    base = order / 2 if harmonic_set.name == "ball" else order
+    harmonics = base * np.arange(1, int(highest / base) + 1)
+    if harmonic_set.locked:
+        around = [0.0, *(side * k for side in (1.0, 2.0) for k in (1, -1))]
+    elif harmonic_set.name == "ball":
+        around = [cage * k for k in range(-4, 5)]
+    elif harmonic_set.name == "cage":
+        around = [0.0]
+    elif 1.0 in harmonic_set.offsets:
+        around = [float(k) + passing * (1 - cage) for k in range(-4, 5) for passing in (-1, 0, 1)]
+    else:
+        around = [0.0, *(side * k for side in (1.0, 2.0, 3.0) for k in (1, -1))]
+        harmonics = np.concatenate([harmonics, cage * np.arange(1, int(highest / cage) + 1)])
+    lines = np.add.outer(harmonics, np.array(around)).ravel()
+    return np.unique(np.abs(lines))
