@@ -44,7 +44,7 @@ from acoustic.core.lines import Backdrop, Comb, Match, backdrop, match_comb
 from acoustic.core.notch import Swell, swells
 from acoustic.core.phase_lock import Locked, locked_bursts
 from acoustic.core.pulses import also_heard, find_pulses, is_same_sound, is_unmistakable
-from acoustic.core.quality import QUIETEST, bandwidth_hz, clipped_share, gaps, sounding_level
+from acoustic.core.quality import QUIETEST, bandwidth_hz, clipped_share, gaps, out_of_range, sounding_level
 from acoustic.core.repair import MarkTrain
 from acoustic.core.rings import PartEvidence
 from acoustic.core.roughness import flicker
@@ -147,6 +147,7 @@ __all__ = [
     "motion_from_train",
     "near_clicks",
     "off_beat",
+    "out_of_range",
     "regularity",
     "rhythm",
     "rotation_about_axis",

@@ -89,6 +89,7 @@ def check_recording(
     room = None
     if scene.room is not None:
         room = choose_channel(read_recording(scene.room, toolbox.readers, failures), None)
+        _require_sound(room, toolbox.quality_checks, failures)
     problems = _quality(toolbox.quality_checks, recording, None, failures)
     motion: Motion | None = None
     hearing: Hearing | None = None
@@ -119,7 +120,7 @@ def check_recording(
         motion=motion,
         hearing=hearing,
         findings=findings,
-        verdict=grade(findings, quality, failures),
+        verdict=grade(findings, quality, failures, scale_known=motion is None or motion.scale_known),
         failures=tuple(failures),
         plugin_versions=toolbox.versions,
     )
@@ -155,6 +156,13 @@ def read_recording(path: Path, readers: Sequence[Part[Reader]], failures: list[F
         hint="Give a WAV, FLAC, OGG, MP3, AIFF, M4A, MP4, MOV, 3GP or WebM file; share the recording from the "
         "phone as a file, not as a link.",
     )
+
+
+def _require_sound(room: Recording, checks: Sequence[Part[QualityCheck]], failures: list[Failure]) -> None:
+    """Refuse a recording of the still room from which nothing can be learnt."""
+    for problem in _quality(checks, room, None, failures):
+        if problem.voids == "any":
+            raise InputError(f"--room {room.path.name}: {problem.detail}", hint=problem.advice)
 
 
 def _head_and_digest(path: Path) -> tuple[bytes, str]:
@@ -199,7 +207,7 @@ def choose_channel(recording: Recording, mark_channel: int | None, *, wanted: in
         return recording.then(Step("choose channel", BY, {"channel": wanted}), channel=wanted - 1)
     if count == 1:
         return recording
-    loudness = np.nan_to_num(running_rms(recording.samples, recording.sample_rate_hz), posinf=0.0)
+    loudness = running_rms(recording.samples, recording.sample_rate_hz)
     if mark_channel is not None:
         loudness[mark_channel - 1] = -1.0
     channel = int(np.argmax(loudness))

@@ -16,6 +16,7 @@ from acoustic.api import (
     clipped_share,
     gaps,
     hookimpl,
+    out_of_range,
     regularity,
     sounding_level,
 )
@@ -37,10 +38,8 @@ NEARER = (
     "Record again with the phone's microphone a hand's width from the bearing, on the shell's side away from "
     "the chain, and keep the room quiet."
 )
-SURER = (
-    "Film the crank with a strip of tape on one arm (--film), let a card click once a turn (--ticks), or count "
-    "the turns of the whole spin (--turns N)."
-)
+SURER = "Film the crank with a strip of tape on one arm (--film), or let a card click once a turn (--ticks)."
+COUNTED = f"{SURER} Counting the turns of the whole spin (--turns N) helps too."
 LONGER = "Record one spin from two still seconds before the push until two seconds after the crank stands."
 
 
@@ -73,7 +72,17 @@ def _broken(recording: Recording) -> list[Problem]:
         return [
             Problem(
                 "non_finite",
-                f"{bad} samples are not numbers",
+                f"{bad} sample{'s are' if bad > 1 else ' is'} not a number",
+                "The file is damaged: copy it from the phone again, or record again.",
+                voids="any",
+            )
+        ]
+    wild = out_of_range(recording.samples)
+    if wild:
+        return [
+            Problem(
+                "out_of_range",
+                f"{wild} sample{'s' if wild > 1 else ''} beyond four times full scale, which no recorder writes",
                 "The file is damaged: copy it from the phone again, or record again.",
                 voids="any",
             )
@@ -123,7 +132,7 @@ def _gappy(recording: Recording) -> list[Problem]:
             "dropouts",
             f"{len(found)} gaps without any sound make up {share:.1%} of the recording",
             "Switch off noise suppression and voice enhancement, close other programs, and record again.",
-            voids="any" if share >= MUCH_GAPS else "nothing",
+            voids="any" if share >= MUCH_GAPS else "clean",
         )
     ]
 
@@ -162,7 +171,7 @@ def _by_ear(hearing: Hearing) -> list[Problem]:
             Problem(
                 "no_beat",
                 "nothing heard keeps the crank's time, so its speed at every moment is not known",
-                SURER,
+                COUNTED if motion.source == "sound" else SURER,
                 voids="clean",
             )
         ]
@@ -172,7 +181,7 @@ def _by_ear(hearing: Hearing) -> list[Problem]:
         Problem(
             "scale_open",
             "the speed's course is known by the bearing's own beat alone, and what beats is open",
-            SURER,
+            COUNTED,
             voids="clean",
         )
     ]
