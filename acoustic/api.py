@@ -44,7 +44,15 @@ from acoustic.core.lines import Backdrop, Comb, Match, backdrop, match_comb
 from acoustic.core.notch import Swell, swells
 from acoustic.core.phase_lock import Locked, locked_bursts
 from acoustic.core.pulses import also_heard, find_pulses, is_same_sound, is_unmistakable
-from acoustic.core.quality import QUIETEST, bandwidth_hz, clipped_share, gaps, out_of_range, sounding_level
+from acoustic.core.quality import (
+    QUIETEST,
+    bandwidth_hz,
+    clipped_share,
+    gaps,
+    out_of_range,
+    sounding_level,
+    wrapped_share,
+)
 from acoustic.core.repair import MarkTrain
 from acoustic.core.rings import PartEvidence
 from acoustic.core.roughness import flicker
@@ -53,6 +61,7 @@ from acoustic.core.spectra import OrderSpectra
 from acoustic.core.still import OverRoom, block_levels_db, still_parts, turning_part
 from acoustic.core.stray import StrayBeat
 from acoustic.core.ticks import find_ticks, tick_onsets
+from acoustic.dsp.levels.following import Contrast, fast_over_slow, noise_steps, turning_over_still
 from acoustic.errors import InputError, MotionError
 from acoustic.hookspecs import API_VERSION, PROJECT
 from acoustic.marks import motion_from_marks, motion_from_train
@@ -88,6 +97,7 @@ __all__ = [
     "Clicks",
     "ClockFit",
     "Comb",
+    "Contrast",
     "DefectOrders",
     "DriveOrder",
     "Drivetrain",
@@ -126,6 +136,7 @@ __all__ = [
     "clock_offset",
     "crank_chance",
     "defect_orders",
+    "fast_over_slow",
     "find_clicks",
     "find_pulses",
     "find_ticks",
@@ -146,6 +157,7 @@ __all__ = [
     "motion_from_marks",
     "motion_from_train",
     "near_clicks",
+    "noise_steps",
     "off_beat",
     "out_of_range",
     "regularity",
@@ -158,7 +170,9 @@ __all__ = [
     "still_within",
     "swells",
     "tick_onsets",
+    "turning_over_still",
     "turning_part",
     "turning_stretches",
     "turns_made",
+    "wrapped_share",
 ]

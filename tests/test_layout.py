@@ -30,7 +30,7 @@ TOP = {
 # From the bottom up. A module may import its own line's modules only where the line ends in "*".
 LAYERS = (
     "acoustic acoustic.errors acoustic.wording",
-    "acoustic.core*",
+    "acoustic.core* acoustic.dsp*",
     "acoustic.fit*",
     "acoustic.model*",
     "acoustic.marks acoustic.by_ear acoustic.hookspecs acoustic.catalogue",

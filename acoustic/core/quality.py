@@ -14,6 +14,7 @@ GAP_S = 0.004
 FEWEST_STEPS = 40  # coarser sound is flat everywhere
 # A float file may overshoot full scale by a few dB; 12 dB over is no recorder's sound (judgement).
 HIGHEST = 4.0
+WRAPPED_JUMP = 1.5
 
 
 def out_of_range(samples: Floats) -> int:
@@ -30,6 +31,24 @@ def out_of_range(samples: Floats) -> int:
         NaN and infinities are not counted.
     """
     return int(np.count_nonzero(np.isfinite(samples) & (np.abs(samples) > HIGHEST)))
+
+
+def wrapped_share(sound: Floats) -> float:
+    """Share of neighbouring samples that lie at opposite ends of the scale, 1.5 of full scale apart or more.
+
+    Parameters
+    ----------
+    sound : ndarray, shape (n,)
+        Shares of full scale.
+
+    Returns
+    -------
+    float
+        A file of whole numbers that has lost a byte, or a gain that overflowed, leaves samples spread evenly from
+        -1 to 1, each for itself: two such differ by 1.5 or more in (0.5 / 2)^2, one pair of 16. What a
+        microphone hears swings so far between two samples only near half their rate and at full scale.
+    """
+    return float(np.mean(np.abs(np.diff(sound)) > WRAPPED_JUMP)) if sound.size > 1 else 0.0
 
 
 def can_be_heard(samples: Floats) -> bool:

@@ -1,0 +1,1 @@
+"""Levels in crank angle, and the rhythms in them."""
