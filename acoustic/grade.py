@@ -15,8 +15,8 @@ What is not a matter of one severity alone, all judgement as well:
   gain or dry grease sound rough too. Beside a ring that strikes it is what rust leaves.
 - Where the speed is read off the strikes themselves and nothing sets its scale, a wheel, a hub or a
   chain may strike instead of the bearing: no new bearing is asked for on that alone.
-- The weakest strikes that a recording must be able to show before it may be called clean lie 4 dB below
-  those that call for a new bearing, so that what is overlooked is at most an early flaw.
+- Before a recording may be called clean, a test defect put into it must be found whose strikes lie 14 dB under
+  the noise, 4 dB below those that call for a new bearing: what is overlooked is then an early flaw at most.
 """
 
 from __future__ import annotations
@@ -29,7 +29,9 @@ from acoustic.model import Failure, Finding, Level, Quality, Verdict
 ORDER: tuple[Level, ...] = ("clean", "watch", "service", "replace")
 ANY = -1000.0
 WORN_FROM_DB = -10.0
-HEARD_FROM_DB = -14.0  # weaker strikes may be missed in a recording that is called clean
+HEARD_FROM_DB = (
+    -14.0
+)  # over the background level; weaker strikes may be missed in a recording that is called clean
 ROUGH_FROM_DB = 0.0
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from acoustic import __version__
 from acoustic.core.quality import running_rms
 from acoustic.errors import InputError, MotionError, PluginError
-from acoustic.grade import NEEDED_FOR_CLEAN, grade
+from acoustic.grade import HEARD_FROM_DB, NEEDED_FOR_CLEAN, grade
 from acoustic.guard import guarded, is_a
 from acoustic.hookspecs import Detector, QualityCheck, Reader
 from acoustic.listen import hear
@@ -33,6 +33,7 @@ from acoustic.model import (
     Step,
 )
 from acoustic.plugins import Part, Toolbox
+from acoustic.sensitivity import would_have_found
 from acoustic.speed import find_motion
 
 Talk = Callable[[str], None]
@@ -113,6 +114,11 @@ def check_recording(
             talk("judging")
             findings = detect(hearing, toolbox.detectors, failures)
     quality = settle_quality(problems, findings)
+    would_have_found_db = None
+    if hearing is not None and quality.usable and not failures and not any(f.detected for f in findings):
+        talk("trying what it would have shown")
+        would_have_found_db = would_have_found(hearing)
+        quality = settle_quality([*problems, *_insensitive(would_have_found_db)], findings)
     return Analysis(
         recording=recording,
         bearing=_with_heard_balls(bearing, hearing, findings),
@@ -120,7 +126,13 @@ def check_recording(
         motion=motion,
         hearing=hearing,
         findings=findings,
-        verdict=grade(findings, quality, failures, scale_known=motion is None or motion.scale_known),
+        verdict=grade(
+            findings,
+            quality,
+            failures,
+            scale_known=motion is None or motion.scale_known,
+            would_have_found_db=would_have_found_db,
+        ),
         failures=tuple(failures),
         plugin_versions=toolbox.versions,
     )
@@ -226,6 +238,21 @@ def _too_few_turns(motion: Motion) -> list[Problem]:
             f"{SHORTEST_S:g} s are the least, 8 turns are wanted",
             "Record one whole spin, from two still seconds before the push until two seconds after it stands.",
             voids="any",
+        )
+    ]
+
+
+def _insensitive(would_have_found_db: float | None) -> list[Problem]:
+    """Silence says something only where a defect would have been heard."""
+    if would_have_found_db is not None and would_have_found_db <= HEARD_FROM_DB:
+        return []
+    return [
+        Problem(
+            "insensitive",
+            f"a test defect put into it, {-HEARD_FROM_DB:.0f} dB under the noise, is not found either, so that "
+            "silence says little of the bearing",
+            "Record again with the phone nearer to the bearing, in a quieter room, over ten turns or more.",
+            voids="clean",
         )
     ]
 

@@ -41,6 +41,7 @@ LAYERS = (
     "acoustic.speed",
     "acoustic.grade",
     "acoustic.listen",
+    "acoustic.sensitivity",
     "acoustic.pipeline",
     "acoustic.triage*",
     "acoustic.decline*",

@@ -64,12 +64,12 @@ def _by_ear(hearing: Hearing) -> list[Problem]:
                 voids="clean",
             )
         ]
-    if motion.beat is None:
+    if motion.beat is None and motion.source == "sound":
         return [
             Problem(
                 "no_beat",
-                "nothing heard keeps the crank's time, so its speed at every moment is not known",
-                COUNTED if motion.source == "sound" else SURER,
+                "nothing heard keeps the crank's time, so its speed is not known",
+                COUNTED,
                 voids="clean",
             )
         ]
@@ -148,7 +148,8 @@ def _steady_noise(hearing: Hearing) -> list[Problem]:
         step
         for step in noise_steps(hearing.bank)
         # What ends before the push, or changes once the crank stands, hides nothing.
-        if (step.rise_db > 0 and step.at_s < begins_s) or motion.start_s + PUSH_S < step.at_s < motion.stop_s
+        if (step.rise_db > 0 and step.at_s < begins_s)
+        or motion.start_s + PUSH_S < step.at_s < motion.stop_s - PUSH_S
     ]
     if not telling:
         return []
