@@ -1,1 +1,1 @@
-"""Numerics: pure functions over arrays, used by more than one part of the program."""
+"""Numerics used by more than one part of the program: pure functions over arrays."""

@@ -1,1 +1,1 @@
-"""Levels in time: what they say of the turning crank and of the room."""
+"""How loud a sound is, band by band, and when it turns."""
