@@ -42,12 +42,21 @@ from acoustic.core.gyro import (
 from acoustic.core.notch import Swell, swells
 from acoustic.core.phase_lock import Locked, locked_bursts
 from acoustic.core.pulses import also_heard, find_pulses, is_same_sound, is_unmistakable
-from acoustic.core.quality import QUIETEST, bandwidth_hz, clipped_share, gaps, sounding_level
+from acoustic.core.quality import (
+    QUIETEST,
+    bandwidth_hz,
+    clipped_share,
+    gaps,
+    out_of_range,
+    sounding_level,
+    wrapped_share,
+)
 from acoustic.core.repair import MarkTrain
 from acoustic.core.roughness import flicker
 from acoustic.core.sound_bearing import DETECTION_CHANCE, chance_of_flicker
 from acoustic.core.still import OverRoom, block_levels_db, still_parts, turning_part
 from acoustic.core.ticks import find_ticks, tick_onsets
+from acoustic.dsp.levels.following import Contrast, fast_over_slow, noise_steps, turning_over_still
 from acoustic.dsp.orders.drivetrain import DriveOrder
 from acoustic.dsp.orders.evidence import PartEvidence, Unexplained
 from acoustic.dsp.orders.healthy import healthy_db
@@ -85,6 +94,7 @@ __all__ = [
     "BearingGeometry",
     "Clicks",
     "ClockFit",
+    "Contrast",
     "DefectOrders",
     "DriveOrder",
     "Drivetrain",
@@ -120,6 +130,7 @@ __all__ = [
     "clock_offset",
     "crank_chance",
     "defect_orders",
+    "fast_over_slow",
     "find_clicks",
     "find_pulses",
     "find_ticks",
@@ -140,7 +151,9 @@ __all__ = [
     "motion_from_marks",
     "motion_from_train",
     "near_clicks",
+    "noise_steps",
     "off_beat",
+    "out_of_range",
     "regularity",
     "rhythm",
     "rotation_about_axis",
@@ -151,7 +164,9 @@ __all__ = [
     "still_within",
     "swells",
     "tick_onsets",
+    "turning_over_still",
     "turning_part",
     "turning_stretches",
     "turns_made",
+    "wrapped_share",
 ]

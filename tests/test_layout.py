@@ -30,7 +30,7 @@ TOP = {
 # From the bottom up. A module may import its own line's modules only where the line ends in "*".
 LAYERS = (
     "acoustic acoustic.errors acoustic.wording",
-    "acoustic.core*",
+    "acoustic.core* acoustic.dsp*",
     "acoustic.fit*",
     "acoustic.model*",
     "acoustic.marks acoustic.by_ear acoustic.hookspecs acoustic.catalogue",
@@ -41,6 +41,7 @@ LAYERS = (
     "acoustic.speed",
     "acoustic.grade",
     "acoustic.listen",
+    "acoustic.sensitivity",
     "acoustic.pipeline",
     "acoustic.triage*",
     "acoustic.decline*",

@@ -135,6 +135,28 @@ def rank_parts(
     )
 
 
+def part_chance(spectra: OrderSpectra, geometry: BearingGeometry, part: str, *, speed_spread: float) -> float:
+    """Chance that a healthy bearing's lines would stand as clear as those of one part, asked for alone.
+
+    Parameters
+    ----------
+    spectra : OrderSpectra
+    geometry : BearingGeometry
+    part : str
+        One of `PARTS`.
+    speed_spread : float
+        As of `rank_parts`.
+
+    Returns
+    -------
+    float
+    """
+    sets = {one.name: one for one in part_sets(geometry, speed_spread=speed_spread)}
+    slipping, _ = without_turn_lines(spectra, np.array(_ball_orders(geometry)))
+    search = _Search.of(_Left(slipping, spectra), ())
+    return _chance(sets[part], search, search, _ball_orders(geometry))
+
+
 @dataclass(frozen=True, slots=True)
 class _Left:
     """What is left to explain: without the lines that keep the crank's own time, and with them."""
