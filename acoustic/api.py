@@ -14,8 +14,6 @@ from acoustic.core.angle import AngleLevels
 from acoustic.core.arm import ArmTrack, NotTracked, follow_arm
 from acoustic.core.clicks import (
     Clicks,
-    both_chances,
-    crank_chance,
     find_clicks,
     follows_crank,
     more_than_expected,
@@ -41,14 +39,11 @@ from acoustic.core.gyro import (
     turns_made,
 )
 from acoustic.core.lines import Backdrop, Comb, Match, backdrop, match_comb
-from acoustic.core.notch import Swell, swells
-from acoustic.core.phase_lock import Locked, locked_bursts
 from acoustic.core.pulses import also_heard, find_pulses, is_same_sound, is_unmistakable
 from acoustic.core.quality import QUIETEST, bandwidth_hz, clipped_share, gaps, sounding_level
 from acoustic.core.repair import MarkTrain
 from acoustic.core.rings import PartEvidence
-from acoustic.core.roughness import flicker
-from acoustic.core.sound_bearing import DETECTION_CHANCE, chance_of_events, chance_of_flicker
+from acoustic.core.sound_bearing import DETECTION_CHANCE, chance_of_events
 from acoustic.core.spectra import OrderSpectra
 from acoustic.core.still import OverRoom, block_levels_db, still_parts, turning_part
 from acoustic.core.stray import StrayBeat
@@ -96,7 +91,6 @@ __all__ = [
     "HeardDrivetrain",
     "Hearing",
     "InputError",
-    "Locked",
     "MarkTrain",
     "Match",
     "Motion",
@@ -113,23 +107,18 @@ __all__ = [
     "Step",
     "StrayBeat",
     "Stretch",
-    "Swell",
     "also_heard",
     "backdrop",
     "band_bank",
     "bandwidth_hz",
     "block_levels_db",
-    "both_chances",
     "chance_of_events",
-    "chance_of_flicker",
     "clipped_share",
     "clock_offset",
-    "crank_chance",
     "defect_orders",
     "find_clicks",
     "find_pulses",
     "find_ticks",
-    "flicker",
     "follow_arm",
     "follows_crank",
     "gaps",
@@ -138,7 +127,6 @@ __all__ = [
     "is_same_sound",
     "is_unmistakable",
     "kind_of_spin",
-    "locked_bursts",
     "longest_gap_s",
     "match_comb",
     "more_than_expected",
@@ -155,7 +143,6 @@ __all__ = [
     "sounding_level",
     "still_parts",
     "still_within",
-    "swells",
     "tick_onsets",
     "turning_part",
     "turning_stretches",

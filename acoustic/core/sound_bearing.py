@@ -19,12 +19,6 @@ found.
 The chain, jockey wheel and hub are held to the rings' law, so that one strength is
 needed of all strikes: how loudly a clean chain runs was not measured.
 
-`FLICKER_LAW` does the same for the natural log of
-`acoustic.core.roughness.flicker`, averaged over the roughest three neighbouring
-bands, less what the still parts show: simulated sound bearings, and bearings with
-a single deep pit or with grit, stayed below 0.21, and below 0.34 after AAC at 64 or
-Opus at 32 kbit/s with talk.
-
 `COAST_LAW` and `CADENCE_LAW` are Gumbel laws, location and scale, of the surprise that
 the sharpest beat reaches by luck in a search over all courses of the speed: simulated
 bearings without any line, with talk and knocks, half of them with automatic gain.
@@ -43,7 +37,6 @@ EVENT_LAW_DB = {
     "jockey": (-25.5, 2.4),
     "hub": (-25.5, 2.4),
 }
-FLICKER_LAW = (0.05, 0.14)
 COAST_LAW = (12.2, 1.5)
 CADENCE_LAW = (7.0, 2.2)
 
@@ -68,22 +61,6 @@ def chance_of_events(part: str, severity_db: float) -> float:
         Upper tail of a normal law in dB.
     """
     return _upper_tail(severity_db, *EVENT_LAW_DB[part])
-
-
-def chance_of_flicker(ratio: float) -> float:
-    """Chance that a smooth bearing's hiss flickers as much.
-
-    Parameters
-    ----------
-    ratio : float
-        Variance of level over that of Gaussian noise, geometric mean of the
-        roughest three neighbouring bands, > 0.
-
-    Returns
-    -------
-    float
-    """
-    return _upper_tail(math.log(max(ratio, 1e-6)), *FLICKER_LAW)
 
 
 def chance_of_coast(surprise: float) -> float:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -13,9 +11,7 @@ from acoustic.core.rings import PARTS
 from acoustic.core.sound_bearing import (
     DETECTION_CHANCE,
     EVENT_LAW_DB,
-    FLICKER_LAW,
     chance_of_events,
-    chance_of_flicker,
 )
 from acoustic.model import CONDITIONS
 
@@ -31,20 +27,10 @@ def test_events_against_scipys_normal_law(part: str, severity_db: float) -> None
     assert chance_of_events(part, severity_db) == pytest.approx(theirs, rel=1e-9, abs=1e-200)
 
 
-@given(ratio=st.floats(1e-3, 10))
-@QUICK
-def test_flicker_against_scipys_normal_law(ratio: float) -> None:
-    mean, spread = FLICKER_LAW
-    theirs = stats.norm.sf(math.log(ratio), loc=mean, scale=spread)
-    assert chance_of_flicker(ratio) == pytest.approx(theirs, rel=1e-9, abs=1e-200)
-
-
 @given(part=st.sampled_from(PARTS), low_db=st.floats(-60, 60), more_db=st.floats(0.0, 20))
 @QUICK
 def test_more_is_never_likelier(part: str, low_db: float, more_db: float) -> None:
     assert 0 <= chance_of_events(part, low_db + more_db) <= chance_of_events(part, low_db) <= 1
-    ratio = 10 ** (low_db / 10)
-    assert 0 <= chance_of_flicker(ratio * (1 + more_db)) <= chance_of_flicker(ratio) <= 1
 
 
 def test_the_middle_of_each_law_is_half() -> None:
@@ -52,12 +38,10 @@ def test_the_middle_of_each_law_is_half() -> None:
         assert chance_of_events(part, mean) == pytest.approx(0.5, rel=1e-12)
         # printed tables of the normal law: 2.3263 spreads for 1 in 100
         assert chance_of_events(part, mean + 2.3263 * spread) == pytest.approx(0.01, rel=1e-3)
-    assert chance_of_flicker(math.exp(FLICKER_LAW[0])) == pytest.approx(0.5, rel=1e-12)
 
 
 def test_nothing_heard_is_sound() -> None:
-    """No flicker and no events at all are what a sound bearing shows, and logarithms of nought are met."""
-    assert chance_of_flicker(0.0) == pytest.approx(1.0)
+    """No events at all are what a sound bearing shows."""
     assert all(chance_of_events(part, -90.0) > 0.9 for part in PARTS)
 
 
