@@ -31,7 +31,7 @@ STEADY = 0.001  # chance below which clicks keep a rhythm
 MOST_BEATS = 3
 BURSTS = 0.8  # what a click says of the crank where clicks come in bursts: a tool bounces, dirt crackles
 FAINTEST_DB = -40.0
-HEALTHY = ExponentialTail(location=0.3, scale=0.7)  # tests/calibration/event_nulls.py
+HEALTHY = ExponentialTail(location=-0.46, scale=0.87)  # tests/calibration/event_nulls.py
 
 
 class Contamination:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +20,36 @@ NEIGHBOURS = 3  # bands averaged
 # Below, hum and handling are loudest; above, codecs leave holes that flicker by themselves.
 LOWEST_HZ, HIGHEST_HZ = 450.0, 5600.0
 USUAL_SPREAD = 0.1  # of the log ratio from one healthy bearing to the next, bands and blocks without number
-FOLLOW_S = 0.5  # levels so far apart are nearly independent of each other
-FEWEST_LEVELS = 6
-LEAST_RANGE = 1.5  # fastest over slowest speed: less, and no level can follow
+SMOOTHEST = -0.3  # log ratio of hiss in narrow bands; what is smoother is digital silence, which tells nothing
+LARGEST_ERROR = 0.3  # of the log ratio: half a second of stillness or less tells nothing
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Listened:
+    """A part of a recording.
+
+    Attributes
+    ----------
+    bank : BandBank
+    start_s, stop_s : float
+    leave_out : ndarray of bool, shape (frames,)
+        Frames of the bank in or near clicks, which flicker for reasons of their own.
+    """
+
+    bank: BandBank
+    start_s: float
+    stop_s: float
+    leave_out: NDArray[np.bool_]
+
+    def flicker(self) -> Floats:
+        """Of each band, over that of smooth hiss."""
+        return flicker(self.bank, self.start_s, self.stop_s, leave_out=self.leave_out)
+
+    @property
+    def kept_s(self) -> float:
+        """How long it lasts, without what is left out [s]."""
+        inside = self.bank.frames_between(self.start_s, self.stop_s)
+        return float(np.count_nonzero(inside & ~self.leave_out)) * self.bank.frame_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +63,9 @@ class Fluctuation:
     stands_out : float
         Its logarithm in standard deviations.
     of_crank : float or None
-        How surely the crank makes it, in standard deviations: the level rises with the crank's speed,
-        or the still parts flicker less. None where neither can be told.
+        How surely the crank makes it, in standard deviations: how much less the still parts flicker.
+        None where there are none: a level that rises with the speed tells nothing, since a smooth running
+        noise does, over rain that flickers.
     first_band, last_band : int
     """
 
@@ -54,68 +81,61 @@ class Fluctuation:
         return self.stands_out if self.of_crank is None else min(self.stands_out, self.of_crank)
 
 
-def fluctuation(
-    bank: BandBank,
-    times_s: Floats,
-    turns: Floats,
-    still: Sequence[tuple[float, float]],
-    *,
-    leave_out: NDArray[np.bool_],
-) -> Fluctuation | None:
+def fluctuation(turning: Listened, still: Sequence[Listened]) -> Fluctuation | None:
     """Find the bands whose level flickers most, and ask whether that is the crank's.
 
     Parameters
     ----------
-    bank : BandBank
-    times_s, turns : ndarray, shape (k,)
-        The crank's angle [turns] against time [s].
-    still : sequence of (float, float)
-        Parts without motion [s].
-    leave_out : ndarray of bool, shape (frames,)
-        Frames in or near clicks.
+    turning : Listened
+        The turning part.
+    still : sequence of Listened
+        Parts without motion, or the room recorded apart, in the same bands.
 
     Returns
     -------
     Fluctuation or None
         None where too little is left between the clicks.
     """
-    turning = flicker(bank, float(times_s[0]), float(times_s[-1]), leave_out=leave_out)
-    if not np.isfinite(turning).any():
+    bank, ratio = turning.bank, turning.flicker()
+    if not np.isfinite(ratio).any():
         return None
-    log_ratio = np.log(np.maximum(turning, 1e-6))
+    log_ratio = np.log(np.maximum(ratio, 1e-6))
     first = bank.first_band(LOWEST_HZ)
     stop = max(first + 1, int(np.searchsorted(bank.mid_hz, HIGHEST_HZ)))
     width = min(NEIGHBOURS, stop - first)
     runs = [(float(log_ratio[k : k + width].mean()), k) for k in range(first, stop - width + 1)]
     rough, first = max(runs)
     bands = slice(first, first + width)
-    error = _error(bank, float(times_s[0]), float(times_s[-1]), leave_out)
-    told = [follows_speed(bank, bands, times_s, turns, leave_out=leave_out)]
-    for start_s, stop_s in still:
-        quiet = flicker(bank, start_s, stop_s, leave_out=leave_out)[bands]
-        if np.isfinite(quiet).all():
-            less = rough - float(np.log(np.maximum(quiet, 1e-6)).mean())
-            told.append(less / math.hypot(error, _error(bank, start_s, stop_s, leave_out)))
-    known = [one for one in told if one is not None]
+    turning_log, error = _log_ratio([turning], bands)
+    quiet_log, quiet_error = _log_ratio(still, bands)
+    told = quiet_error <= LARGEST_ERROR
     return Fluctuation(
         ratio=math.exp(rough),
         stands_out=rough / math.hypot(USUAL_SPREAD, error),
-        of_crank=max(known) if known else None,
+        of_crank=(turning_log - quiet_log) / math.hypot(error, quiet_error) if told else None,
         first_band=first,
         last_band=first + width - 1,
     )
 
 
-def _error(bank: BandBank, start_s: float, stop_s: float, leave_out: NDArray[np.bool_]) -> float:
-    """Standard error of the mean log ratio of three bands.
+def _log_ratio(parts: Sequence[Listened], bands: slice) -> tuple[float, float]:
+    """Mean log ratio of neighbouring bands over parts of the recording, and its standard error.
 
     The square of the quantile q = 0.3 of |x| of n normal values has a log of variance 4 q (1 - q) /
     (0.3853 * 0.7408)^2 / n (by hand: the quantile and twice the density there); differences two blocks
     apart share blocks, which makes n about a third less.
     """
-    inside = bank.frames_between(start_s, stop_s)
-    kept = float(np.count_nonzero(inside & ~leave_out)) * bank.frame_s / BLOCK_S
-    return math.sqrt(4 * QUANTILE * (1 - QUANTILE) / (0.3853 * 0.7408) ** 2 * 1.5 / max(kept, 1.0) / NEIGHBOURS)
+    total, counted = 0.0, 0.0
+    for part in parts:
+        ratio = part.flicker()[bands]
+        if np.isfinite(ratio).all():
+            blocks = part.kept_s / BLOCK_S
+            log_ratio = max(SMOOTHEST, float(np.log(np.maximum(ratio, 1e-6)).mean()))
+            total, counted = total + blocks * log_ratio, counted + blocks
+    if not counted:
+        return 0.0, math.inf
+    variance = 4 * QUANTILE * (1 - QUANTILE) / (0.3853 * 0.7408) ** 2 * 1.5 / counted
+    return total / counted, math.sqrt(variance / (bands.stop - bands.start))
 
 
 def flicker(bank: BandBank, start_s: float, stop_s: float, *, leave_out: NDArray[np.bool_]) -> Floats:
@@ -170,40 +190,3 @@ def _smooth_change(width_hz: Floats, block_s: float) -> Floats:
     alike = np.sinc(2 * block_s * width_hz) ** 2
     change: Floats = np.log(share / (1 - share)) * np.sqrt(1 - alike)
     return change
-
-
-def follows_speed(
-    bank: BandBank, bands: slice, times_s: Floats, turns: Floats, *, leave_out: NDArray[np.bool_]
-) -> float | None:
-    """Student's t of the rise of a level with the crank's speed.
-
-    Parameters
-    ----------
-    bank : BandBank
-    bands : slice
-        Whose levels [dB] are averaged.
-    times_s, turns : ndarray, shape (k,)
-        The crank's angle [turns] against time [s].
-    leave_out : ndarray of bool, shape (frames,)
-
-    Returns
-    -------
-    float or None
-        Of the correlation of level and log speed over stretches of half a second; None where
-        the speed hardly changes, or fewer than six stretches are left.
-    """
-    speed_hz = np.gradient(turns, times_s)
-    if float(speed_hz.max()) < LEAST_RANGE * float(speed_hz.min()):
-        return None
-    frame_s = bank.times_s
-    edges = np.searchsorted(frame_s, np.arange(times_s[0], times_s[-1], FOLLOW_S))
-    levels, speeds = [], []
-    for first, last in pairwise(edges):
-        kept = np.flatnonzero(~leave_out[first:last]) + first
-        if kept.size * bank.frame_s >= FOLLOW_S / 4:
-            levels.append(float(np.log(np.median(bank.power[bands][:, kept], axis=1) + 1e-30).mean()))
-            speeds.append(math.log(float(np.interp(frame_s[kept].mean(), times_s, speed_hz))))
-    if len(levels) < FEWEST_LEVELS:
-        return None
-    r = float(np.corrcoef(levels, speeds)[0, 1])
-    return r * math.sqrt((len(levels) - 2) / max(1e-9, 1 - r * r))

@@ -19,7 +19,8 @@ FEWEST_TURNS = 6
 TREND_TURNS = 2.0  # what changes more slowly is the run-down
 BESIDE = np.array([-1.2, -0.8, -0.4, 0.4, 0.8, 1.2])  # over the turns: orders that a true line outdoes
 SLIP = 0.015  # of twice the cage's order
-NEAR_ORDERS = (0.75, 4.5)  # the floor is read off here
+NEAR_ORDERS = (0.45, 4.5)  # the floor is read off here, and off those within a factor 2 of the order
+LOBE = 2.0  # half width of a line under the window, over the turns
 MOST_DB = 6.0  # over the trend: what is louder is a knock or talk
 # A bearing that runs free swells a little as well: seals, grease and arms that pass the phone. How much
 # is judgement of this project: 0.4 dB (root mean square) makes 1 dB, about the least that is heard, rare.
@@ -113,12 +114,14 @@ def low_order_modulation(bank: BandBank, times_s: Floats, turns: Floats, cage: f
     ramp = np.linspace(-1, 1, over.size)[:, np.newaxis]
     basis = np.linalg.qr(np.hstack([once.real, once.imag, ramp * once.real, ramp * once.imag]))[0]
     left = seen - basis @ (basis.T @ seen)
-    near = _waves(np.arange(*NEAR_ORDERS, BINS_A_TURN / over.size), angle, window)
-    floor = float(np.median(_explained(left, near - basis @ (basis.T @ near)))) / math.log(2)
+    near = np.arange(*NEAR_ORDERS, 1 / made)
+    noise = _waves(near, angle, window)
+    noise_power = _explained(left, noise - basis @ (basis.T @ noise))
     reach = SLIP * 2 * cage
     orders = np.array([2.0, *(2 * cage + np.arange(-reach, reach + 1e-9, 1 / (4 * made)))])
     waves = _waves(orders, angle, window)
     own = waves - basis @ (basis.T @ waves)
+    floor = np.array([_floor(noise_power, near, order, LOBE / made) for order in orders])
     usual = floor + HEALTHY_DB**2 * np.sum(np.abs(own) ** 2, axis=0) / 4
     power = _explained(seen, waves)
     beside = orders + BESIDE[:, np.newaxis] / made
@@ -128,6 +131,12 @@ def low_order_modulation(bank: BandBank, times_s: Floats, turns: Floats, cage: f
     best = int(score.argmax())
     depth_db = 2 * float(np.abs(waves[:, best] @ seen)) / float(window @ window)
     return Modulation(float(orders[best]), 2.0 if best == 0 else 2 * cage, float(score[best]), depth_db)
+
+
+def _floor(power: Floats, near: Floats, order: float, lobe: float) -> float:
+    """Mean power of noise at an order: what comes and goes slowly, as words do, has more at low orders."""
+    beside = (np.abs(np.log2(near / order)) < 1) & (np.abs(near - order) > lobe)
+    return max(float(np.median(power)), float(np.median(power[beside])) if beside.any() else 0.0) / math.log(2)
 
 
 def _waves(orders: Floats, angle: Floats, window: Floats) -> NDArray[np.complex128]:

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 class ExponentialTail:
     """Upper tail of the scores of healthy recordings.
 
+    `tests/calibration/event_nulls.py` fits it to both generators; each detector keeps the heavier one.
+
     Attributes
     ----------
     location : float

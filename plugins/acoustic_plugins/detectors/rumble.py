@@ -6,14 +6,14 @@ import math
 from collections.abc import Sequence
 
 from acoustic.api import DETECTION_CHANCE, Evidence, Finding, Hearing, defect_orders, hookimpl, near_clicks
-from acoustic_plugins.detectors.level_fluctuation import fluctuation
+from acoustic_plugins.detectors.level_fluctuation import Fluctuation, Listened, fluctuation
 from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
 ACOUSTIC_API = (1, 0)
 
 FAINTEST_DB = -20.0
 FASTEST_STRIKES_HZ = 45.0  # faster, regular strikes alone make the level flicker from one 8 ms block to the next
-HEALTHY = ExponentialTail(location=0.3, scale=0.7)  # tests/calibration/event_nulls.py
+HEALTHY = ExponentialTail(location=0.08, scale=0.42)  # tests/calibration/event_nulls.py
 
 
 class Rumble:
@@ -31,14 +31,13 @@ class Rumble:
         strikes_hz = float(motion.speed_hz.max()) * defect_orders(hearing.bearing.geometry).inner_raceway
         if strikes_hz > FASTEST_STRIKES_HZ:
             return [_not_judged("it turns too fast to part roughness from regular strikes")]
-        clicks = near_clicks(bank)
-        found = fluctuation(bank, motion.times_s, motion.turns, motion.still, leave_out=clicks)
+        found = roughest_bands(hearing)
         if found is None:
             return [_not_judged("too little is left between the clicks to judge the running noise")]
         chance = HEALTHY.chance(found.score)
         detected = chance <= DETECTION_CHANCE
         if detected and found.of_crank is None:
-            return [_not_judged("a rough noise is heard, and nothing tells it from the room's")]
+            return [_not_judged("a rough noise is heard, and no still part tells it from the room's")]
         return [
             Finding(
                 condition="rumble",
@@ -49,6 +48,16 @@ class Rumble:
                 evidence=Evidence(band_hz=bank.edges_hz(found.first_band, found.last_band)),
             )
         ]
+
+
+def roughest_bands(hearing: Hearing) -> Fluctuation | None:
+    """Compare the turning part's flicker with the still parts' and the room's; None where too little is left."""
+    motion, bank = hearing.motion, hearing.bank
+    clicks = near_clicks(bank)
+    still = [Listened(bank, start_s, stop_s, clicks) for start_s, stop_s in motion.still]
+    if hearing.room is not None:
+        still.append(Listened(hearing.room, 0.0, hearing.room.duration_s, near_clicks(hearing.room)))
+    return fluctuation(Listened(bank, motion.start_s, motion.stop_s, clicks), still)
 
 
 def _not_judged(why: str) -> Finding:

@@ -10,7 +10,7 @@ from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
 ACOUSTIC_API = (1, 0)
 
-HEALTHY = ExponentialTail(location=0.0, scale=0.8)  # tests/calibration/event_nulls.py
+HEALTHY = ExponentialTail(location=-1.37, scale=1.14)  # tests/calibration/event_nulls.py
 
 
 class Tight:
