@@ -15,9 +15,9 @@ Floats = NDArray[np.float64]
 
 WIDTHS = (3, 6)  # bands taken together, besides all
 ALONE = 0.4  # of a click's height: what it must fall to before and after
-# Before it is heard still, a room is taken to click as half a click in 0.2 s says: less than once a second in
-# half of all rooms, five times a second or more, as a fire crackles, in one of six. Judgement of this project.
-ROOM_CLICKS, ROOM_S = 0.5, 0.2
+# Before it is heard still, a room is taken to click as half a click in a second says: once a second or more in
+# one room of six, three times, as a fire crackles, in one of seventy. Judgement of this project.
+ROOM_CLICKS, ROOM_S = 0.5, 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -281,7 +281,7 @@ def more_than_expected(count: float, duration_s: float, quiet_count: int, quiet_
     -------
     float
         Upper tail of the predictive law of a Poisson count whose rate is
-        known from the still parts and a prior of half a click in 0.2 s:
+        known from the still parts and a prior of half a click in a second:
         negative binomial, whose tail is an incomplete beta function.
     """
     from scipy.special import betainc

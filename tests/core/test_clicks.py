@@ -251,11 +251,11 @@ class TestMoreThanExpected:
     def test_against_scipys_negative_binomial(
         self, count: int, duration_s: float, quiet_count: int, quiet_s: float
     ) -> None:
-        """By hand: a rate known from q + 1/2 clicks in s + 0.2 seconds is Gamma distributed; a Poisson count
-        over d seconds of it is negative binomial with n = q + 1/2 and p = (s + 0.2)/(s + 0.2 + d).
+        """By hand: a rate known from q + 1/2 clicks in s + 1 seconds is Gamma distributed; a Poisson count
+        over d seconds of it is negative binomial with n = q + 1/2 and p = (s + 1)/(s + 1 + d).
         scipy's survival function is good to 1e-9 or better away from underflow."""
         chance = more_than_expected(count, duration_s, quiet_count, quiet_s)
-        p = (quiet_s + 0.2) / (quiet_s + 0.2 + duration_s)
+        p = (quiet_s + 1) / (quiet_s + 1 + duration_s)
         assert chance == pytest.approx(stats.nbinom.sf(count - 1, quiet_count + 0.5, p), rel=1e-7, abs=1e-250)
 
     def test_monotone(self) -> None:
