@@ -125,6 +125,7 @@ def healthy(seed: int) -> Changes:
         "surroundings_db": float(rng.uniform(-12, 3)) if seed % 3 == 1 else None,
         "waviness_lines": 1 + seed % 2,
         "knocks": int(rng.integers(0, 4)),
+        "running_db": float(rng.uniform(-6, 12)),
     }
     return pedalled(seed, **room) if seed % 3 == 0 else room
 
@@ -137,14 +138,14 @@ def loud_room(seed: int) -> Changes:
 
 def running(seed: int) -> Changes:
     """A healthy bearing whose running noise is heard well."""
-    return {**rooms(seed, -3.0), "running_db": float(np.random.default_rng(seed).uniform(0, 9))}
+    return {**rooms(seed, -3.0), "running_db": float(np.random.default_rng(seed).uniform(0, 12))}
 
 
 def heard(seed: int) -> Changes:
     """A healthy bearing over the room, both still parts there, nobody loud."""
     rng = np.random.default_rng(seed)
     return {
-        "running_db": float(rng.uniform(0, 8)),
+        "running_db": float(rng.uniform(0, 12)),
         "talk_db": float(rng.uniform(-12, 0)) if seed % 2 else None,
         "surroundings_db": None,
         "push_db": None,
@@ -155,16 +156,28 @@ def heard(seed: int) -> Changes:
 
 
 def swelling(seed: int) -> Changes:
-    """Running noise that swells once a turn by 1 to 3 dB: an arm that hides the microphone, a bent ring."""
-    swell_db = np.random.default_rng(seed).uniform(1, 3)
-    return {"notch": (1.0, float(10 ** (swell_db / 20) - 1)), "running_db": 3.0, "cut_s": (0.0, 0.0)}
+    """Running noise that swells once a turn by 1 to 3 dB: an arm that hides the microphone, a bent ring.
+
+    The louder it runs and the fewer the turns, the more it looks like a swell at twice the cage's rate.
+    """
+    rng = np.random.default_rng(seed)
+    return {
+        "notch": (1.0, float(10 ** (rng.uniform(1, 3) / 20) - 1)),
+        "running_db": float(rng.uniform(3, 15)),
+        "turns": float(6 + 14 * rng.random() ** 2),
+        "cut_s": (0.0, 0.0),
+    }
 
 
-def creaking(level_db: float) -> Callable[[int], Changes]:
-    """Creaks once or twice a turn, half with talk."""
-    return lambda seed: pedalled(
-        seed, defects=(("creak", level_db),), creaks_per_turn=1 + seed % 2, **rooms(seed, level_db)
-    )
+def creaking(seed: int, *, bursts_db: float | None = None) -> Changes:
+    """Creaks once or twice a turn, half with talk: 0 dB on average, or so loud while they last."""
+    plan = pedalled(seed, creaks_per_turn=1 + seed % 2)
+    level_db = 0.0
+    if bursts_db is not None:
+        # 60 ms each, of which one in eight stays away
+        share = 0.06 * plan["start_hz"] * plan["creaks_per_turn"] * 7 / 8
+        level_db = bursts_db + 10 * float(np.log10(share))
+    return {**plan, "defects": (("creak", level_db),), **rooms(seed, 0.0 if bursts_db is None else bursts_db - 6)}
 
 
 def _ring_row(level_db: float, least_found: float) -> Row:
@@ -172,8 +185,8 @@ def _ring_row(level_db: float, least_found: float) -> Row:
     return Row(damaged(level_db), rings_wanted, wrong, least_found=least_found, most_wrong=0.01)
 
 
-def _creak_row(level_db: float, least_found: float | None) -> Row:
-    return Row(creaking(level_db), lambda seed: ("creak",), BEARING, least_found=least_found, most_wrong=0.02)
+def _creak_row(changes: Callable[[int], Changes]) -> Row:
+    return Row(changes, lambda seed: ("creak",), BEARING, least_found=0.92, most_wrong=0.02)
 
 
 ROWS = {
@@ -190,9 +203,8 @@ ROWS = {
         least_found=0.90,
         most_wrong=0.03,
     ),
-    "creak": _creak_row(0.0, 0.92),
-    # Bursts as loud as the room while they last: mean power is a tenth or less of that.
-    "creak-bursts": _creak_row(-10.0, None),
+    "creak": _creak_row(creaking),
+    "creak-bursts": _creak_row(lambda seed: creaking(seed, bursts_db=0.0)),
     "speech-squeal": Row(
         lambda seed: pedalled(seed, talk_db=6.0, squeal_db=9.0 if seed % 2 else None),
         nothing,
