@@ -180,7 +180,8 @@ def fluctuation(samples: int, sample_rate_hz: float, *, spread: float, rng: np.r
     """
     log_gain = np.zeros(samples)
     for step_s, share in ((0.3, 0.6), (0.015, 0.8)):
-        knots = rng.standard_normal(int(samples / sample_rate_hz / step_s) + 3)
+        # Straight lines between knots keep two thirds of their variance.
+        knots = np.sqrt(1.5) * rng.standard_normal(int(samples / sample_rate_hz / step_s) + 3)
         log_gain += share * np.interp(np.arange(samples) / sample_rate_hz / step_s, np.arange(knots.size), knots)
     gain: Floats = np.exp(spread * log_gain)
     return gain
@@ -203,7 +204,7 @@ def surroundings(samples: int, sample_rate_hz: float, *, rng: np.random.Generato
     kind = rng.integers(4)
     if kind == 0:
         sound = _clicks(samples, sample_rate_hz, a_second=rng.uniform(100, 600), spread=0.7, rng=rng)
-        sound += np.std(sound) * coloured_noise(samples, sample_rate_hz, tilt_db_per_octave=-1, rng=rng)
+        sound += 2 * np.std(sound) * coloured_noise(samples, sample_rate_hz, tilt_db_per_octave=-1, rng=rng)
     elif kind == 1:
         sound = _clicks(samples, sample_rate_hz, a_second=rng.uniform(4, 30), spread=1.2, rng=rng)
     elif kind == 2:

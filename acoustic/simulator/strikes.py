@@ -247,10 +247,12 @@ def stick_slips(
     times_s, strength = [np.zeros(0)], [np.zeros(0)]
     for begun_s in begin_s[rng.random(begin_s.size) > 1 / 8]:
         long_s = float(np.clip(usual_s * rng.lognormal(0, 0.2), *lasting_s))
-        u = np.linspace(0, 1, max(3, round(long_s * pitch_hz)))
-        # The load passes through the joint: faint, strong, faint; the pitch glides by up to a half.
-        way = u * (1 + glide * (u - 1) / 2) * (1 + 0.01 * rng.standard_normal(u.size))
-        times_s.append(begun_s + long_s * np.sort(way))
+        u = np.linspace(0, 1, max(4, round(long_s * pitch_hz)))
+        # The pitch glides by up to a half, and no slip is quite as long as the last.
+        steps = (1 + glide * (u[1:] - 0.5)) * (1 + 0.04 * rng.standard_normal(u.size - 1))
+        way = np.concatenate([[0.0], np.cumsum(steps)]) / steps.sum()
+        # The load passes through the joint: faint, strong, faint.
+        times_s.append(begun_s + long_s * way)
         strength.append(rng.lognormal(0, 0.4) * np.sqrt(np.sin(np.pi * (0.05 + 0.9 * u))))
     return np.concatenate(times_s), np.concatenate(strength)
 

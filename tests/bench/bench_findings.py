@@ -9,25 +9,22 @@ pieces that were not built on; ``--keep`` holds recordings for the next run (emp
 from __future__ import annotations
 
 import argparse
-import hashlib
 import os
-import pickle
 import sys
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict, dataclass
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, get_args
 
 import numpy as np
 from asking import angle_error, marks_table, request
+from kept import Job, recording
 from pieces import Fold, Pieces
 from recorded import Generator, made, record_spin
 from rows import DEFECTS, ROWS, ring
 from scipy.stats import spearmanr
 from spins import draw
-from spoilt import spoil
 
 from acoustic.errors import AcousticError
 from acoustic.model import Analysis, Bearing, SpeedRequest
@@ -40,29 +37,13 @@ QUIET: dict[str, Any] = {"knocks": 0, "push_db": None}  # a bang clips where the
 APART = 50_000  # other spins, whose marks are given for those of this
 
 
-@dataclass(frozen=True)
-class Job:
-    """One recording to make and to ask about."""
-
-    row: str
-    seed: int
-    generator: Generator
-    folder: Path | None
-    fold: Fold
-    keep: Path | None
-
-    @property
-    def pieces(self) -> Pieces | None:
-        return Pieces.load(self.folder, self.fold) if self.folder and self.generator == "pieced" else None
-
-
 def one(job: Job) -> dict[str, Any]:
     """Make one recording, check it, and tell what was found."""
     row, rng = ROWS[job.row], np.random.default_rng(90_000 + job.seed)
-    plan = draw(job.seed, **row.changes(job.seed))
+    plan = job.plan
     with tempfile.TemporaryDirectory() as temporary:
         folder = Path(temporary)
-        path, how, spin = recording(job, plan, folder)
+        path, how, spin = recording(job, folder)
         said = request(row.way, spin, plan, folder, rng)
         if row.counts == "never graded":
             other = draw(job.seed + APART, **row.changes(job.seed))
@@ -72,31 +53,6 @@ def one(job: Job) -> dict[str, Any]:
             by_marks = asked(path, plan, request("marks", spin, plan, folder, rng), spin)
             result["grade_by_marks"] = by_marks["grade"]
         return result
-
-
-def recording(job: Job, plan: SpinPlan, folder: Path) -> tuple[Path, str, Spin]:
-    """Take a recording from those kept, or make it."""
-    if job.keep is None:
-        return _new_recording(job, plan, folder)
-    told = repr(sorted(asdict(plan).items())) + f"{job.fold} {ROWS[job.row].widely} {job.row == 'spoilt'}"
-    digest = hashlib.sha256(told.encode()).hexdigest()[:12]
-    place = job.keep / f"{job.row}-{job.seed}-{job.generator}-{digest}"
-    truth = place / "truth.pickle"
-    if not truth.exists():
-        place.mkdir(parents=True, exist_ok=True)
-        path, how, spin = _new_recording(job, plan, place)
-        truth.write_bytes(pickle.dumps((path.name, how, spin)))
-    name, how, spin = pickle.loads(truth.read_bytes())
-    return place / name, how, spin
-
-
-def _new_recording(job: Job, plan: SpinPlan, folder: Path) -> tuple[Path, str, Spin]:
-    if ROWS[job.row].counts == "never clean":
-        spin = made(plan, job.generator, job.pieces)
-        return *spoil(spin.samples, spin.sample_rate_hz, job.seed, folder), spin
-    return record_spin(
-        plan, job.seed, folder, widely=ROWS[job.row].widely, generator=job.generator, pieces=job.pieces
-    )
 
 
 def asked(path: Path, plan: SpinPlan, said: SpeedRequest, spin: Spin) -> dict[str, Any]:
@@ -191,7 +147,7 @@ def levels(job: Job) -> dict[str, Any]:
     """One bearing at six event levels, and one of them 20 dB louder and fainter."""
 
     def severity(level_db: float, gain: float = 1.0) -> tuple[SpinPlan, float]:
-        plan = draw(job.seed, defects=((ring(job.seed), level_db),), level=0.003 * gain, **QUIET)
+        plan = draw(job.seed, defects=((ring(job.seed), level_db),), level=0.001 * gain, **QUIET)
         with tempfile.TemporaryDirectory() as temporary:
             path, _, spin = record_spin(
                 plan,

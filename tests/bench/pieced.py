@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pieced_phone import heard_by_phone
 from pieced_room import bystanders, power, room_noise, shuffled
-from pieced_timing import crank_motion, damage_passes
+from pieced_timing import Rolling, crank_motion, damage_passes, rolling
 from pieces import RATE_HZ, Pieces, Train
 
 from acoustic.simulator import Spin, SpinPlan
@@ -35,6 +35,7 @@ def piece_together(plan: SpinPlan, pieces: Pieces) -> Spin:
     pace = np.interp(clock_s, times_s, speed_hz) / max(float(speed_hz.max()), 1e-9)
     angle = np.interp(clock_s, times_s, turns)
     turning = pace > 0
+    roll = rolling(plan, float(turns[-1]), rng)
 
     def laid(sound: Floats, level_db: float) -> Floats:
         now = power(sound) * n / max(1, np.count_nonzero(turning))
@@ -42,11 +43,12 @@ def piece_together(plan: SpinPlan, pieces: Pieces) -> Spin:
 
     background = room_noise(n, pieces, rng)
     sound = background / np.sqrt(power(background))
-    sound = sound + laid(_running(plan, n, pace, angle, pieces, rng), plan.running_db)
+    sound = sound + laid(_running(plan, roll, pace, angle, pieces, rng), plan.running_db)
     moving = np.flatnonzero(speed_hz > 0)
     inside = slice(int(moving[0]), int(moving[-1]) + 1)
+    course = (times_s[inside], turns[inside], speed_hz[inside])
     for part, level_db in plan.defects:
-        events = _defect(plan, part, (times_s[inside], turns[inside], speed_hz[inside]), n, pieces, rng)
+        events = _defect(plan, part, roll, course, n, pieces, rng)
         sound = sound + laid(events, level_db)
     sound = sound + bystanders(plan, n, pieces, rng)
     marks = np.arange(1, int(np.ceil(turns[-1])))
@@ -66,20 +68,16 @@ def piece_together(plan: SpinPlan, pieces: Pieces) -> Spin:
 
 
 def _running(
-    plan: SpinPlan, n: int, pace: Floats, angle: Floats, pieces: Pieces, rng: np.random.Generator
+    plan: SpinPlan, roll: Rolling, pace: Floats, angle: Floats, pieces: Pieces, rng: np.random.Generator
 ) -> Floats:
     """Running noise of a real healthy bearing that follows the crank, with the plan's own waviness and swell."""
     clip = pieces.running[int(rng.integers(len(pieces.running)))]
-    noise = shuffled(clip, n, rng)
-    orders = (
-        plan.geometry.balls
-        * (1 + np.array([-1, 1]) * plan.geometry.ball_diameter_mm / plan.geometry.pitch_diameter_mm)
-        / 2
-    )
-    swell_db = np.zeros(n)
-    for k in range(1, plan.waviness_lines + 1):
-        for order, share in zip(orders, (1.0, 0.5), strict=True):
-            swell_db += 8.7 * plan.waviness * share / k * np.cos(2 * np.pi * (k * order * angle + rng.uniform()))
+    noise = shuffled(clip, pace.size, rng)
+    swell_db = np.zeros(pace.size)
+    for part, share in (("outer_raceway", 1.0), ("inner_raceway", 0.5)):
+        passes = np.interp(angle, roll.crank, roll.phase(part))
+        for k in range(1, plan.waviness_lines + 1):
+            swell_db += 8.7 * plan.waviness * share / k * np.cos(2 * np.pi * (k * passes + rng.uniform()))
     notch = 1 + plan.notch[1] * np.cos(2 * np.pi * (plan.notch[0] * angle + rng.uniform()))
     return noise * pace ** rng.uniform(0.8, 1.4) * 10 ** (swell_db / 20) * notch
 
@@ -106,6 +104,7 @@ def _chosen(pieces: Pieces, part: str, rng: np.random.Generator) -> Train:
 def _defect(
     plan: SpinPlan,
     part: str,
+    roll: Rolling,
     course: tuple[Floats, Floats, Floats],
     n: int,
     pieces: Pieces,
@@ -123,7 +122,7 @@ def _defect(
         heights = np.exp(0.7 * rng.standard_normal(at.size)) / train.heights[picked]
     elif part == "pitted":
         both = [
-            _defect(plan, ring, course, n, pieces, rng) * np.exp(0.5 * rng.standard_normal())
+            _defect(plan, ring, roll, course, n, pieces, rng) * np.exp(0.5 * rng.standard_normal())
             for ring in ("outer_raceway", "inner_raceway")
             for _ in range(max(1, plan.pits // 2))
         ]
@@ -137,9 +136,12 @@ def _defect(
         swing = plan.runout if part == "chain" else 0.0
         heights = (1 + swing * np.cos(2 * np.pi * at)) / train.heights[picked]
     else:
-        at, ball, load = damage_passes(plan, part, total, rng)
-        picked = _in_order(train, ball, plan.geometry.balls, rng)
+        at, ball, load = damage_passes(plan, part, roll, rng)
+        picked = in_order(train, ball, plan.geometry.balls, rng)
         heights = load
+        if part == "ball":
+            # The one ring's contact answers louder than the other's, through another way to the microphone.
+            heights = heights * np.where(ball == 0, 1.0, rng.uniform(0.4, 1.0))
         if plan.spall:
             # Rolled into and out of: what is heard at the exit is another strike, mostly the harder one.
             way = np.diff(at, append=2 * at[-1] - at[-2])
@@ -147,12 +149,26 @@ def _defect(
             heights = np.concatenate([heights, rng.uniform(0.8, 1.8) * heights])
     at_s = np.interp(at, turns, times_s)
     pace = np.interp(at_s, times_s, speed_hz) / float(speed_hz.max())
-    waves = [train.waves[k] * h for k, h in zip(picked, heights * pace ** rng.uniform(0.8, 1.6), strict=True)]
+    waves = [train.waves[k] * h for k, h in zip(picked, heights * pace ** rng.uniform(0.8, 2.0), strict=True)]
     return _lay(waves, at_s, n)
 
 
-def _in_order(train: Train, ball: NDArray[np.intp], balls: int, rng: np.random.Generator) -> NDArray[np.intp]:
-    """Which real strike is laid at each pass: each ball has one real ball's strikes, round after round."""
+def in_order(train: Train, ball: NDArray[np.intp], balls: int, rng: np.random.Generator) -> NDArray[np.intp]:
+    """Which real strike is laid at each pass: each ball has one real ball's strikes, round after round.
+
+    Parameters
+    ----------
+    train : Train
+    ball : ndarray of int, shape (k,)
+        Which ball passes; they pass in rising order, or in falling.
+    balls : int
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    ndarray of int, shape (k,)
+        Places in the train.
+    """
     likeness = rng.permutation(np.resize(rng.permutation(train.balls), balls))
     rounds = len(train.waves) // train.balls
     begun = int(rng.integers(rounds))

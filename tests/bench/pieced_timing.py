@@ -5,6 +5,8 @@ Written without the simulator's code, so that an error of the one is not the oth
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -87,8 +89,62 @@ def _smoothed(values: Floats) -> Floats:
     return unit
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Rolling:
+    """How the cage goes round with the crank: the one angle that every part's rhythm follows from.
+
+    Attributes
+    ----------
+    geometry : BearingGeometry
+    crank, cage : ndarray, shape (k,)
+        Angles [turns], the cage's with a slip that wanders slowly.
+    """
+
+    geometry: BearingGeometry
+    crank: Floats
+    cage: Floats
+
+    def phase(self, part: str) -> Floats:
+        """Passes so far of a part, at each crank angle.
+
+        Parameters
+        ----------
+        part : {'outer_raceway', 'inner_raceway', 'ball', 'cage'}
+
+        Returns
+        -------
+        ndarray, shape (k,)
+        """
+        balls = self.geometry.balls
+        if part == "inner_raceway":
+            return balls * (self.crank - self.cage)
+        if part == "ball":
+            # Rolling along the outer ring by the cage's way turns a ball about itself, and it strikes twice.
+            return 2 * self.cage * (1 + self.geometry.pitch_diameter_mm / self.geometry.ball_diameter_mm)
+        return self.cage * (balls if part == "outer_raceway" else 1)
+
+
+def rolling(plan: SpinPlan, total_turns: float, rng: np.random.Generator) -> Rolling:
+    """Integrate the cage's angle along the crank's.
+
+    Parameters
+    ----------
+    plan : SpinPlan
+    total_turns : float
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Rolling
+    """
+    crank = np.linspace(0, total_turns, max(2, int(total_turns * 400)))
+    fraction = _cage_fraction(plan.geometry) * (1 - plan.slip * _wander(crank, 0.5, rng))
+    cage = np.concatenate([[0.0], np.cumsum((fraction[1:] + fraction[:-1]) / 2 * np.diff(crank))])
+    return Rolling(plan.geometry, crank, cage)
+
+
 def damage_passes(
-    plan: SpinPlan, part: str, total_turns: float, rng: np.random.Generator
+    plan: SpinPlan, part: str, roll: Rolling, rng: np.random.Generator
 ) -> tuple[Floats, NDArray[np.intp], Floats]:
     """Crank angles at which damage is struck, by which ball, and under what load.
 
@@ -96,7 +152,7 @@ def damage_passes(
     ----------
     plan : SpinPlan
     part : {'outer_raceway', 'inner_raceway', 'ball', 'cage'}
-    total_turns : float
+    roll : Rolling
     rng : numpy.random.Generator
 
     Returns
@@ -106,32 +162,19 @@ def damage_passes(
         Which ball, or which of a damaged ball's two contacts.
     load : ndarray, shape (k,)
         About 0 to 1.
-
-    Notes
-    -----
-    The cage's angle is integrated along the crank's with one fraction whose slip wanders
-    slowly; every part's strikes follow from that one angle.
     """
-    crank = np.linspace(0, total_turns, max(2, int(total_turns * 400)))
-    fraction = _cage_fraction(plan.geometry) * (1 - plan.slip * _wander(crank, rng))
-    cage = np.concatenate([[0.0], np.cumsum((fraction[1:] + fraction[:-1]) / 2 * np.diff(crank))])
-    balls = plan.geometry.balls
-    spin_ratio = plan.geometry.pitch_diameter_mm / plan.geometry.ball_diameter_mm
-    phase = {
-        "outer_raceway": balls * cage,
-        "inner_raceway": balls * (crank - cage),
-        # A ball turns about itself (pitch / ball) times as it rolls on the outer ring by the cage's way.
-        "ball": 2 * cage * (spin_ratio + 1),
-        "cage": cage,
-    }[part] + rng.uniform()
+    phase = roll.phase(part) + rng.uniform()
     whole = np.arange(1, int(phase[-1]) + 1)
     # A ball's play in its pocket moves single strikes; it does not add up.
-    at = np.interp(whole + 1.5 * plan.jitter * rng.standard_normal(whole.size), phase, crank)
+    at = np.interp(whole + 1.5 * plan.jitter * rng.standard_normal(whole.size), phase, roll.crank)
     at = np.sort(at)
-    ball = np.mod(-whole if part == "inner_raceway" else whole, 2 if part == "ball" else balls)
+    ball = np.mod(-whole if part == "inner_raceway" else whole, 2 if part == "ball" else plan.geometry.balls)
     if part in ("inner_raceway", "ball"):
-        angle = at if part == "inner_raceway" else np.interp(at, crank, cage)
+        angle = at if part == "inner_raceway" else np.interp(at, roll.crank, roll.cage)
         load = 1 - plan.load_zone * (1 - np.clip(np.cos(2 * np.pi * (angle + rng.uniform())), 0, 1) ** 1.1)
+        if part == "ball":
+            # A ball's axis tumbles, so that its flaw leaves the tracks and comes back.
+            load = load * np.clip(np.interp(at, roll.crank, _wander(roll.crank, 0.5, rng)), 0.1, 1.2)
     else:
         # The load stands still over an outer ring, but legs press twice a turn, and a heavier arm once.
         times, depth = (2, rng.uniform(0.1, 0.4)) if plan.spin == "pedal" else (1, rng.uniform(0, 0.15))
@@ -141,11 +184,11 @@ def damage_passes(
 
 def _cage_fraction(geometry: BearingGeometry) -> float:
     """Turns of the cage for one of the crank."""
-    tilt = np.cos(np.radians(getattr(geometry, "contact_angle_deg", 0.0)))
+    tilt = np.cos(np.radians(geometry.contact_angle_deg))
     return float((1 - geometry.ball_diameter_mm / geometry.pitch_diameter_mm * tilt) / 2)
 
 
-def _wander(crank: Floats, rng: np.random.Generator) -> Floats:
-    """About 1, wandering by a half within a few turns."""
+def _wander(crank: Floats, spread: float, rng: np.random.Generator) -> Floats:
+    """About 1, wandering by so much within a few turns."""
     knots = rng.standard_normal(int(crank[-1] / 2) + 4)
-    return np.interp(crank, np.arange(knots.size) * 2.0, 1 + 0.5 * knots)
+    return np.interp(crank, np.arange(knots.size) * 2.0, 1 + spread * knots)
