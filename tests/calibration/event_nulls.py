@@ -1,28 +1,33 @@
-"""Null distributions of what has no order: creak, tight, contamination and rumble on healthy recordings.
+"""Null distributions of what has no order: creak, tight, contamination and rumble on recordings that have none.
 
-Run by hand: ``python tests/calibration/event_nulls.py --folder REAL [--recordings N] [--held]``. Healthy bearings
-of both generators, coasting and pedalled, in every room, with talk and bangs, after every codec, gain and
-gate. The scores' upper fifth, where a finding begins to be rare, is fitted with an exponential tail; the
-table prints location and scale with their standard errors, for each generator and for both together, and
-how often the stored laws give small chances. Stored is the law of the generator whose tail is heavier.
-``--held`` draws other seeds and the other half of the pieces.
+Run by hand: ``python tests/calibration/event_nulls.py --folder REAL [--recordings N] [--fold held --first 9000]``.
+Healthy bearings of both generators, coasting and pedalled, in every room, with talk and bangs, after every
+codec, gain and gate; for creaks also pedalled cranks with a damaged ring, which strikes harder under load. The
+scores' upper fifth, where a finding begins to be rare, is fitted with an exponential tail; the table prints
+location and scale with their standard errors, for each generator and for both together, and how often the
+stored laws give small chances. Stored is the law of the generator whose tail is heavier.
 """
 
 from __future__ import annotations
 
 import argparse
-import sys
 import tempfile
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from acoustic_plugins.detectors import contamination, creak, rumble, tight
 from acoustic_plugins.detectors.angle_locked import locked_bursts
 from acoustic_plugins.detectors.modulation import low_order_modulation
 from acoustic_plugins.detectors.null_distribution import ExponentialTail
+from both_generators import parser, recorded
 from numpy.typing import NDArray
+from pieces import Pieces
+from recorded import Generator, record
+from rows import pedalled, ring
+from spins import draw
 
 from acoustic.api import defect_orders
 from acoustic.listen import hear
@@ -32,15 +37,10 @@ from acoustic.pipeline import read_recording
 from acoustic.plugins import load_toolbox
 from acoustic.simulator import SpinPlan
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
-from pieces import Pieces
-from recorded import Generator, record
-from rows import healthy, running
-from spins import draw
-
 Floats = NDArray[np.float64]
+Scores = dict[str, Floats]
 UPPER = 0.2  # share of the scores that the tail is fitted to
-FITTED_SEEDS, HELD_SEEDS = 3000, 9000  # the findings' table is drawn from 0 on
+FITTED_SEEDS = 3000  # the findings' table is drawn from 0 on
 LAWS = {
     "creak": creak.HEALTHY,
     "tight": tight.HEALTHY,
@@ -49,16 +49,40 @@ LAWS = {
 }
 
 
-def healthy_plan(seed: int) -> SpinPlan:
-    """Draw a healthy bearing in the rooms of the findings' table; every fourth stands well over its room."""
-    return draw(seed, **(running(seed) if seed % 4 == 1 and seed % 3 else healthy(seed)))
+class Heard(NamedTuple):
+    """One recording without any of the four."""
+
+    generator: Generator
+    plan: SpinPlan
+    hearing: Hearing
 
 
-def heard(plan: SpinPlan, seed: int, generator: Generator, pieces: Pieces | None) -> Hearing:
-    """The whole road of one recording, as a file, by its true marks."""
-    with tempfile.TemporaryDirectory() as folder:
-        path, _, marks_s = record(plan, seed, Path(folder), widely=True, generator=generator, pieces=pieces)
-        recording = read_recording(path, _readers(), [])
+def options(description: str | None) -> argparse.ArgumentParser:
+    """Those of every calibration script, from this one's seeds on."""
+    made = parser(description or "", recordings=150)
+    made.set_defaults(first=FITTED_SEEDS)
+    return made
+
+
+def uneventful(said: argparse.Namespace) -> Iterator[Heard]:
+    """The healthy recordings, and a third as many of pedalled cranks with a damaged ring."""
+    for made in recorded("healthy", said):
+        yield Heard(made.generator, made.plan, heard(made.path, made.plan, made.spin.marks_s))
+    generators: tuple[Generator, ...] = ("physical", "pieced") if said.folder else ("physical",)
+    for generator in generators:
+        pieces = Pieces.load(said.folder, said.fold) if generator == "pieced" else None
+        for seed in range(said.first, said.first + said.recordings // 3):
+            plan = draw(seed, **pedalled(seed, defects=((ring(seed), -3.0),)))
+            with tempfile.TemporaryDirectory() as folder:
+                path, _, marks_s = record(
+                    plan, seed, Path(folder), widely=True, generator=generator, pieces=pieces
+                )
+                yield Heard(generator, plan, heard(path, plan, marks_s))
+
+
+def heard(path: Path, plan: SpinPlan, marks_s: Floats) -> Hearing:
+    """The road of one file by its true marks."""
+    recording = read_recording(path, _readers(), [])
     motion = motion_from_marks(marks_s, duration_s=recording.duration_s, source="marks", timing_s=0.003)
     return hear(recording, motion, Bearing("drawn", (plan.geometry,), "given", "drawn"))
 
@@ -75,8 +99,7 @@ def scores_of(hearing: Hearing, plan: SpinPlan) -> dict[str, float]:
         locked = locked_bursts(bank, motion.times_s, motion.turns)
         return {} if locked is None else {"creak": locked.score}
     scores = {"contamination": contamination.irregular_clicks(hearing).score}
-    cage = defect_orders(plan.geometry).cage
-    swell = low_order_modulation(bank, motion.times_s, motion.turns, cage)
+    swell = low_order_modulation(bank, motion.times_s, motion.turns, defect_orders(plan.geometry).cage)
     rough = rumble.roughest_bands(hearing)
     if swell is not None:
         scores["tight"] = swell.score
@@ -85,16 +108,16 @@ def scores_of(hearing: Hearing, plan: SpinPlan) -> dict[str, float]:
     return scores
 
 
-def healthy_scores(
-    count: int, generator: Generator, pieces: Pieces | None = None, *, first_seed: int = FITTED_SEEDS
-) -> dict[str, Floats]:
-    """Scores of so many healthy recordings of one generator, by condition."""
-    scores: dict[str, list[float]] = {condition: [] for condition in LAWS}
-    for seed in range(first_seed, first_seed + count):
-        plan = healthy_plan(seed)
-        for condition, score in scores_of(heard(plan, seed, generator, pieces), plan).items():
-            scores[condition].append(score)
-    return {condition: np.array(values) for condition, values in scores.items()}
+def null_scores(said: argparse.Namespace) -> dict[Generator, Scores]:
+    """Scores of all uneventful recordings, by generator and condition."""
+    scores: dict[Generator, dict[str, list[float]]] = {}
+    for one in uneventful(said):
+        for condition, score in scores_of(one.hearing, one.plan).items():
+            scores.setdefault(one.generator, {name: [] for name in LAWS})[condition].append(score)
+    return {
+        generator: {condition: np.array(values) for condition, values in found.items()}
+        for generator, found in scores.items()
+    }
 
 
 def fitted(scores: Floats) -> tuple[ExponentialTail, ExponentialTail]:
@@ -129,21 +152,12 @@ def print_law(condition: str, where: str, scores: Floats) -> None:
 
 def main() -> None:
     """Print the laws."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--folder", type=Path, help="real recordings, to piece spins together")
-    parser.add_argument("--recordings", type=int, default=200, help="of each generator, a third of them pedalled")
-    parser.add_argument("--held", action="store_true", help="other seeds, and the other half of the pieces")
-    said = parser.parse_args()
-    first = HELD_SEEDS if said.held else FITTED_SEEDS
-    drawn = {"physical": healthy_scores(said.recordings, "physical", first_seed=first)}
-    if said.folder:
-        pieces = Pieces.load(said.folder, "held" if said.held else "build")
-        drawn["pieced"] = healthy_scores(said.recordings, "pieced", pieces, first_seed=first)
+    found = null_scores(options(__doc__).parse_args())
     for condition in LAWS:
-        for where, scores in drawn.items():
-            print_law(condition, where, scores[condition])
-        if len(drawn) > 1:
-            print_law(condition, "both", np.concatenate([scores[condition] for scores in drawn.values()]))
+        for generator, scores in found.items():
+            print_law(condition, generator, scores[condition])
+        if len(found) > 1:
+            print_law(condition, "both", np.concatenate([scores[condition] for scores in found.values()]))
 
 
 if __name__ == "__main__":

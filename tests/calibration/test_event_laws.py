@@ -14,24 +14,23 @@ from numpy.typing import NDArray
 from acoustic.api import DETECTION_CHANCE
 
 sys.path.insert(0, str(Path(__file__).parent))
-from event_nulls import LAWS, UPPER, fitted, healthy_scores
-from pieces import Pieces
-from recorded import Generator
+from event_nulls import LAWS, UPPER, fitted, null_scores, options
 
 REAL = os.environ.get("ACOUSTIC_REAL_RECORDINGS")
 FEW, MANY = 12, 60
 
 
 @cache
-def physical() -> dict[str, NDArray[np.float64]]:
-    return healthy_scores(FEW, "physical")
+def few() -> dict[str, NDArray[np.float64]]:
+    """Of the physical simulator alone."""
+    return null_scores(options("").parse_args(["--recordings", str(FEW)]))["physical"]
 
 
 @pytest.mark.parametrize("condition", LAWS)
 def test_simulated_healthy_bearings_are_not_accused(condition: str) -> None:
     """Of so few, none may be called, and no more than a third may show one chance in ten (binomially, fewer than
     one time in 200 where a tenth do)."""
-    chances = np.array([LAWS[condition].chance(float(score)) for score in physical()[condition]])
+    chances = np.array([LAWS[condition].chance(float(score)) for score in few()[condition]])
     assert chances.size >= FEW / 4
     assert chances.min() > DETECTION_CHANCE
     assert np.mean(chances <= 0.1) <= max(1 / 3, 1.5 / chances.size)
@@ -43,7 +42,7 @@ def test_the_stored_law_is_the_heavier_one(condition: str) -> None:
     """Location and scale vary together, so what is compared is the score that one in a hundred reaches: that of
     the generator where it is higher, within three standard errors of a fit to so few."""
     depth = -np.log(0.01)
-    fits = [fitted(scores[condition]) for scores in (_of("physical"), _of("pieced"))]
+    fits = [fitted(scores[condition]) for scores in _of_both().values()]
     law, error = max(fits, key=lambda fit: fit[0].location + depth * fit[0].scale)
     off = LAWS[condition].location + depth * LAWS[condition].scale - law.location - depth * law.scale
     # Above the fitted fifth the scale's error grows with the depth; at its edge the two errors cancel.
@@ -51,6 +50,6 @@ def test_the_stored_law_is_the_heavier_one(condition: str) -> None:
 
 
 @cache
-def _of(generator: Generator) -> dict[str, NDArray[np.float64]]:
-    pieces = Pieces.load(Path(str(REAL)), "build") if generator == "pieced" else None
-    return healthy_scores(MANY, generator, pieces)
+def _of_both() -> dict[str, dict[str, NDArray[np.float64]]]:
+    said = options("").parse_args(["--folder", str(REAL), "--recordings", str(MANY)])
+    return {str(generator): scores for generator, scores in null_scores(said).items()}

@@ -13,11 +13,11 @@ from acoustic.api import BandBank
 Floats = NDArray[np.float64]
 
 LOWEST_HZ = 400.0
-WIDTH = 4  # bands taken together
+WIDTH = 3  # bands taken together: an octave
 FRAME_S, FRAMES_OF_A_BURST = 0.005, 5  # a median over 25 ms: a click rings shorter, a creak lasts longer
 FEWEST_TURNS = 5
-USUAL_TURNS = 0.5  # a creak lasts at most an eighth of a turn; a chainring out of true swells over half of one
-BURST_DB, LOUDEST_DB = 3.0, 12.0  # over the usual level of the half turn about it
+USUAL_TURNS = 0.35  # a creak lasts at most an eighth of a turn; a chainring out of true swells over half of one
+BURST_DB, LOUDEST_DB = 2.0, 12.0  # over the usual level of that part of a turn about it
 SHORT_TURNS = 0.03  # a burst as long and loud points fully to its angle
 LOCKED_TURNS = 0.06
 TIMES_A_TURN = (1, 2)
@@ -103,13 +103,13 @@ def burst_levels(bank: BandBank, start_s: float, stop_s: float, *, turn_s: float
     start_s, stop_s : float
         The part wanted [s].
     turn_s : float
-        Length of a turn [s]: the usual level is the median of half of it.
+        Length of a turn [s]: the usual level is the median of a third of it.
 
     Returns
     -------
     times_s : ndarray, shape (frames,)
     excess_db : ndarray, shape (runs, frames)
-        Of runs of four neighbouring bands from 400 Hz up.
+        Of runs of three neighbouring bands from 400 Hz up.
     """
     from scipy.ndimage import median_filter
 
@@ -121,7 +121,7 @@ def burst_levels(bank: BandBank, start_s: float, stop_s: float, *, turn_s: float
     runs = power.shape[0] // WIDTH
     grouped = power[: runs * WIDTH].reshape(runs, WIDTH, frames, size).mean(axis=(1, 3))
     level_db = 10 * np.log10(median_filter(grouped, size=(1, FRAMES_OF_A_BURST)) + 1e-6)
-    # Every fourth frame will do for what changes over half a turn.
+    # Every fourth frame will do for what changes over a third of a turn.
     span = max(3, round(USUAL_TURNS * turn_s / (4 * size * bank.frame_s)))
     coarse = median_filter(level_db[:, ::4], size=(1, span))
     usual_db = np.repeat(coarse, 4, axis=1)[:, :frames]
