@@ -15,10 +15,10 @@ from acoustic.core.geometry import BearingGeometry
 from acoustic.core.lines import Comb
 from acoustic.core.quality import bandwidth_hz
 from acoustic.core.rings import PartEvidence, weigh_parts
-from acoustic.core.scale import part_chances
 from acoustic.core.spectra import OrderSpectra, band_runs, order_spectra
 from acoustic.core.still import over_room
 from acoustic.core.stray import stray_beat
+from acoustic.dsp.tacholess.hypothesis import part_chances
 from acoustic.errors import InputError
 from acoustic.model import Bearing, Drivetrain, HeardBeat, HeardDrivetrain, Hearing, Motion, Recording, Step
 
