@@ -19,6 +19,7 @@ from acoustic.core.clicks import (
     more_than_expected,
     near_clicks,
     off_beat,
+    plain_clicks,
     regularity,
     rhythm,
 )
@@ -135,6 +136,7 @@ __all__ = [
     "motion_from_train",
     "near_clicks",
     "off_beat",
+    "plain_clicks",
     "regularity",
     "rhythm",
     "rotation_about_axis",

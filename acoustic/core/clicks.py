@@ -15,6 +15,8 @@ Floats = NDArray[np.float64]
 
 WIDTHS = (3, 6)  # bands taken together, besides all
 ALONE = 0.4  # of a click's height: what it must fall to before and after
+LEAST_HEIGHT = 7.0  # robust standard deviations: of those below, talk and running noise make as many
+FEWEST_BANDS, BAND_NATS = 2, 0.7  # a strike rings in more than one third-octave band, a codec's hole may not
 # Before it is heard still, a room is taken to click as half a click in a second says: once a second or more in
 # one room of six, three times, as a fire crackles, in one of seventy. Judgement of this project.
 ROOM_CLICKS, ROOM_S = 0.5, 1.0
@@ -74,6 +76,16 @@ def find_clicks(bank: BandBank, *, least_height: float = 5.0, low_hz: float = 90
     energy = np.array([excess[max(0, p - 2) : p + reach].sum() * bank.frame_s for p in kept])
     usual = np.median(loudness, axis=1, keepdims=True)
     return Clicks(bank.times_s[kept], height[kept], energy, (loudness[:, kept] - usual).T)
+
+
+def plain_clicks(clicks: Clicks) -> Clicks:
+    """Keep the clicks that are high and broad enough to be strikes."""
+    broad = np.count_nonzero(clicks.spectrum > BAND_NATS, axis=1) >= FEWEST_BANDS
+    return _chosen(clicks, broad & (clicks.strength >= LEAST_HEIGHT))
+
+
+def _chosen(clicks: Clicks, which: NDArray[np.bool_]) -> Clicks:
+    return Clicks(clicks.times_s[which], clicks.strength[which], clicks.power[which], clicks.spectrum[which])
 
 
 def near_clicks(bank: BandBank, *, least_height: float = 4.0, reach_s: float = 0.015) -> NDArray[np.bool_]:
@@ -240,7 +252,7 @@ def without(clicks: Clicks, times_s: Floats, *, reach_s: float = 0.05) -> Clicks
     if times_s.size == 0 or clicks.times_s.size == 0:
         return clicks
     far = np.min(np.abs(clicks.times_s[:, np.newaxis] - times_s), axis=1) > reach_s
-    return Clicks(clicks.times_s[far], clicks.strength[far], clicks.power[far], clicks.spectrum[far])
+    return _chosen(clicks, far)
 
 
 def follows_crank(times_s: Floats, motion_times_s: Floats, motion_turns: Floats) -> float:

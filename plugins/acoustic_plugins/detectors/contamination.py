@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from acoustic.api import (
     DETECTION_CHANCE,
-    Clicks,
     Evidence,
     Finding,
     Hearing,
@@ -20,6 +19,7 @@ from acoustic.api import (
     hookimpl,
     more_than_expected,
     off_beat,
+    plain_clicks,
     regularity,
     rhythm,
 )
@@ -30,8 +30,6 @@ ACOUSTIC_API = (1, 0)
 IN_STEP = 0.15  # clicks nearer to a beat than this share of the interval belong to the beat
 STEADY = 0.001  # chance below which clicks keep a rhythm
 MOST_BEATS = 3
-LEAST_HEIGHT = 7.0  # robust standard deviations: of those below, talk and running noise make as many
-FEWEST_BANDS, BAND_NATS = 2, 0.7  # a strike rings in more than one third-octave band, a codec's hole may not
 FAINTEST_DB = -40.0
 HEALTHY = ExponentialTail(location=-0.35, scale=0.65)  # tests/calibration/event_nulls.py
 
@@ -107,29 +105,19 @@ def irregular_clicks(hearing: Hearing) -> IrregularClicks:
     and a rate that follows the speed. Clicks that keep their pace as the crank slows speak against
     dirt as loudly as others speak for it; neither needs the speed's scale.
     """
-    motion, clicks = hearing.motion, hearing.clicks
-    plain = _plain(clicks)
-    turning = plain & (clicks.times_s >= motion.start_s) & (clicks.times_s < motion.stop_s)
+    motion, clicks = hearing.motion, plain_clicks(hearing.clicks)
+    turning = (clicks.times_s >= motion.start_s) & (clicks.times_s < motion.stop_s)
     times_s, power = clicks.times_s[turning], clicks.power[turning]
     even = regularity(times_s) < STEADY
     strikes = [part.match.order for part in hearing.parts if part.certain]
     kept, beats = _irregular(np.interp(times_s, motion.times_s, motion.turns), strikes)
     times_s, power, share_left = times_s[kept], power[kept], (1 - 2 * IN_STEP) ** beats
     turning_s = motion.stop_s - motion.start_s
-    more = more_than_expected(
-        times_s.size, turning_s * share_left, *_quiet(hearing, clicks.times_s[plain].tolist())
-    )
+    more = more_than_expected(times_s.size, turning_s * share_left, *_quiet(hearing, clicks.times_s.tolist()))
     score = -math.log(max(more, 1e-300)) + follows_crank(times_s, motion.times_s, motion.turns)
     if even and not beats:
         score = 0.0  # an even train that fits no steady order is a beat at a wrongly known speed, not dirt
     return IrregularClicks(score, times_s.size / share_left, beats, float(power.sum()) / turning_s)
-
-
-def _plain(clicks: Clicks) -> NDArray[np.bool_]:
-    """Which clicks are high and broad enough to be strikes."""
-    broad = np.count_nonzero(clicks.spectrum > BAND_NATS, axis=1) >= FEWEST_BANDS
-    plain: NDArray[np.bool_] = broad & (clicks.strength >= LEAST_HEIGHT)
-    return plain
 
 
 def _irregular(turns: NDArray[np.float64], strikes: Sequence[float]) -> tuple[NDArray[np.bool_], int]:
@@ -157,7 +145,7 @@ def _quiet(hearing: Hearing, times_s: Sequence[float]) -> tuple[int, float]:
     quiet_s = sum(b - a for a, b in still)
     if hearing.room is None:
         return count, quiet_s
-    return count + int(_plain(find_clicks(hearing.room)).sum()), quiet_s + hearing.room.duration_s
+    return count + plain_clicks(find_clicks(hearing.room)).times_s.size, quiet_s + hearing.room.duration_s
 
 
 @hookimpl
