@@ -17,9 +17,6 @@ WIDTHS = (3, 6)  # bands taken together, besides all
 ALONE = 0.4  # of a click's height: what it must fall to before and after
 LEAST_HEIGHT = 7.0  # robust standard deviations: of those below, talk and running noise make as many
 FEWEST_BANDS, BAND_NATS = 2, 0.7  # a strike rings in more than one third-octave band, a codec's hole may not
-# Before it is heard still, a room is taken to click as half a click in a second says: once a second or more in
-# one room of six, three times, as a fire crackles, in one of seventy. Judgement of this project.
-ROOM_CLICKS, ROOM_S = 0.5, 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -285,20 +282,19 @@ def more_than_expected(count: float, duration_s: float, quiet_count: int, quiet_
     count : float
         Clicks in the turning part.
     duration_s : float
-        Its length [s].
+        Its length [s], > 0.
     quiet_count, quiet_s : int, float
-        The same for the still parts; `quiet_s` may be 0.
+        The same for the still parts; `quiet_s` may be 0, which tells nothing.
 
     Returns
     -------
     float
-        Upper tail of the predictive law of a Poisson count whose rate is
-        known from the still parts and a prior of half a click in a second:
-        negative binomial, whose tail is an incomplete beta function.
+        Of all clicks at one rate, how many fall into the turning part is binomial with its share of the time
+        (the conditional test of two Poisson rates: Przyborowski and Wilenski, Biometrika 31 (1940) 313-323,
+        from memory); a binomial tail is an incomplete beta function.
     """
     from scipy.special import betainc
 
-    if count < 1:
+    if count < 1 or quiet_s <= 0:
         return 1.0
-    odds = duration_s / (duration_s + quiet_s + ROOM_S)
-    return float(betainc(math.floor(count), quiet_count + ROOM_CLICKS, odds))
+    return float(betainc(math.floor(count), quiet_count + 1, duration_s / (duration_s + quiet_s)))

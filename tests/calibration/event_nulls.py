@@ -3,7 +3,7 @@
 Run by hand: ``python tests/calibration/event_nulls.py --folder REAL [--recordings N] [--fold held --first 9000]``.
 Healthy bearings of both generators, coasting and pedalled, in every room, with talk and bangs, after every
 codec, gain and gate; for creaks also pedalled cranks with a damaged ring, which strikes harder under load. The
-scores' upper fifth, where a finding begins to be rare, is fitted with an exponential tail; the table prints
+scores' upper tenth, where a finding begins to be rare, is fitted with an exponential tail; the table prints
 location and scale with their standard errors, for each generator and for both together, and how often the
 stored laws give small chances. Stored is the law of the generator whose tail is heavier.
 """
@@ -41,7 +41,7 @@ from acoustic.simulator import SpinPlan
 
 Floats = NDArray[np.float64]
 Scores = dict[str, Floats]
-UPPER = 0.2  # share of the scores that the tail is fitted to
+UPPER = 0.1  # share of the scores that the tail is fitted to
 FITTED_SEEDS = 3000  # the findings' table is drawn from 0 on
 LAWS = {
     "creak": creak.HEALTHY,
@@ -126,7 +126,7 @@ def null_scores(said: argparse.Namespace) -> dict[Generator, Scores]:
 
 
 def fitted(scores: Floats) -> tuple[ExponentialTail, ExponentialTail]:
-    """Exponential tail of the upper fifth, by maximum likelihood, and its standard errors.
+    """Exponential tail of the upper tenth, by maximum likelihood, and its standard errors.
 
     The mean excess over the quantile is the scale; the location is where the tail, drawn down, reaches one.
     The errors are read off 200 resamples (the bootstrap).

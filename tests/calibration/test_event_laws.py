@@ -45,7 +45,7 @@ def test_the_stored_law_is_the_heavier_one(condition: str) -> None:
     fits = [fitted(scores[condition]) for scores in _of_both().values()]
     law, error = max(fits, key=lambda fit: fit[0].location + depth * fit[0].scale)
     off = LAWS[condition].location + depth * LAWS[condition].scale - law.location - depth * law.scale
-    # Above the fitted fifth the scale's error grows with the depth; at its edge the two errors cancel.
+    # Above the fitted tenth the scale's error grows with the depth; at its edge the two errors cancel.
     assert abs(off) < 3 * (depth + np.log(UPPER)) * error.scale + 0.2
 
 

@@ -245,18 +245,23 @@ class TestMoreThanExpected:
         count=st.integers(0, 200),
         duration_s=st.floats(0.5, 60.0),
         quiet_count=st.integers(0, 100),
-        quiet_s=st.floats(0.0, 60.0),
+        quiet_s=st.one_of(st.just(0.0), st.floats(0.1, 60.0)),
     )
     @QUICK
-    def test_against_scipys_negative_binomial(
+    def test_against_scipys_binomial_test(
         self, count: int, duration_s: float, quiet_count: int, quiet_s: float
     ) -> None:
-        """By hand: a rate known from q + 1/2 clicks in s + 1 seconds is Gamma distributed; a Poisson count
-        over d seconds of it is negative binomial with n = q + 1/2 and p = (s + 1)/(s + 1 + d).
-        scipy's survival function is good to 1e-9 or better away from underflow."""
+        """Of so many clicks, how many fall into the turning part: scipy's exact binomial test, 1e-9 or better."""
         chance = more_than_expected(count, duration_s, quiet_count, quiet_s)
-        p = (quiet_s + 1) / (quiet_s + 1 + duration_s)
-        assert chance == pytest.approx(stats.nbinom.sf(count - 1, quiet_count + 0.5, p), rel=1e-7, abs=1e-250)
+        if count == 0 or quiet_s == 0:
+            assert chance == 1.0
+            return
+        share = duration_s / (duration_s + quiet_s)
+        theirs = stats.binomtest(count, count + quiet_count, share, alternative="greater").pvalue
+        assert chance == pytest.approx(theirs, rel=1e-7, abs=1e-250)
+
+    def test_without_a_still_part_nothing_is_expected(self) -> None:
+        assert more_than_expected(50, 8.0, 0, 0.0) == 1.0
 
     def test_monotone(self) -> None:
         chances = [more_than_expected(k, 8.0, 1, 2.0) for k in range(40)]

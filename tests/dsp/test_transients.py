@@ -13,7 +13,7 @@ LASTING_S, START_S, STOP_S = 13.0, 1.5, 10.0
 
 
 def crackle(seed: int, *, clicks: int, room_hz: float = 0.0) -> Floats:
-    """Clicks evenly in a crank's angle under dry friction: its speed falls as a line, its angle is 1 - (1 - u)^2."""
+    """Clicks evenly in a crank's angle under dry friction: speed falls as a line, angle goes as 1 - (1 - u)^2."""
     rng = np.random.default_rng(seed)
     own = START_S + (STOP_S - START_S) * (1 - np.sqrt(1 - rng.uniform(0, 1, clicks)))
     room = rng.uniform(0, LASTING_S, rng.poisson(room_hz * LASTING_S))

@@ -10,7 +10,7 @@ from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
 ACOUSTIC_API = (1, 0)
 
-HEALTHY = ExponentialTail(location=0.23, scale=0.71)  # tests/calibration/event_nulls.py
+HEALTHY = ExponentialTail(location=0.04, scale=0.65)  # tests/calibration/event_nulls.py
 
 
 class Creak:

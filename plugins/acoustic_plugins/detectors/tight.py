@@ -10,7 +10,7 @@ from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
 ACOUSTIC_API = (1, 0)
 
-HEALTHY = ExponentialTail(location=-1.37, scale=1.14)  # tests/calibration/event_nulls.py
+HEALTHY = ExponentialTail(location=-2.46, scale=1.47)  # tests/calibration/event_nulls.py
 
 
 class Tight:
