@@ -100,12 +100,19 @@ def rooms(seed: int, level_db: float) -> Changes:
 
 
 def damaged(level_db: float, *, loud: bool = False) -> Callable[[int], Changes]:
-    """One ring damaged, 8 to 20 turns."""
-    return lambda seed: {
-        "defects": ((ring(seed), level_db),),
-        "turns": float(np.random.default_rng(seed).uniform(8, 20)),
-        **(rooms(seed, level_db) if loud else {}),
-    }
+    """One ring damaged, 8 to 20 turns; in loud rooms every fifth is pedalled."""
+
+    def changes(seed: int) -> Changes:
+        one: Changes = {
+            "defects": ((ring(seed), level_db),),
+            "turns": float(np.random.default_rng(seed).uniform(8, 20)),
+        }
+        if not loud:
+            return one
+        one |= rooms(seed, level_db)
+        return pedalled(seed, **one) if seed % 5 == 4 else one
+
+    return changes
 
 
 def pedalled(seed: int, **changes: Any) -> Changes:
