@@ -24,7 +24,6 @@ from acoustic.core.lines import (
     telling_runs,
     without_lines,
 )
-from acoustic.core.severity import event_power
 from acoustic.core.spectra import OrderSpectra, band_runs, order_spectra
 
 Floats = NDArray[np.float64]
@@ -315,73 +314,3 @@ class TestBackdrop:
         comb = Comb(name="outer_raceway", order=7.1)
         laws = [backdrop(spectra_of(cells), comb, avoid=[7.1]) for cells in (quiet, busy)]
         assert laws[1].chance(25.0) > 10 * laws[0].chance(25.0)
-
-
-class TestEventPower:
-    @staticmethod
-    def train(height: float, *, order: float = 7.0, turns: int = 12, seed: int = 3) -> Floats:
-        """Noise of mean 1 with pulses two cells long; their mean power is height x 2 x order / 256."""
-        cells = 1 + 0.1 * np.random.default_rng(seed).standard_normal(turns * CELLS)
-        at = (np.arange(0.2, order * turns - 1) / order * CELLS).astype(int)
-        cells[at] += height
-        cells[at + 1] += height
-        return cells
-
-    @pytest.mark.parametrize("mean_power", [0.2, 1.0, 5.0])
-    def test_a_train_of_mean_power(self, mean_power: float) -> None:
-        """By hand: a train of mean P has Fourier coefficients near P at every low harmonic.
-
-        What the formula makes of five near-equal coefficients may differ from one of them by how it
-        averages, a factor of up to sqrt(5/3); 3 dB either side are asked for.
-        """
-        order = 7.0
-        levels = self.train(mean_power * CELLS / (2 * order))
-        found = event_power(levels, order, turns=12.0)
-        assert abs(10 * math.log10(found / mean_power)) < 3
-
-    def test_twice_the_events_twice_the_power(self) -> None:
-        """Proportional but for the noise taken off: 2 per cent."""
-        one, two = (event_power(self.train(height), 7.0, turns=12.0) for height in (20.0, 40.0))
-        assert two == pytest.approx(2 * one, rel=0.02)
-
-    def test_smooth_modulation_counts_for_little(self) -> None:
-        """A cosine of amplitude P has one line, which is dropped; a train of mean P has many."""
-        angle = np.arange(12 * CELLS) / CELLS
-        smooth = 1 + 0.5 * np.cos(2 * np.pi * 7 * angle) + self.train(0.0) - 1
-        assert event_power(smooth, 7.0, turns=12.0) < 0.1 * 0.5
-
-    def test_noise_alone(self) -> None:
-        """Ten seeds of exponential noise averaged over two frames a cell: near nothing on the mean.
-
-        By hand: variance 1/2 over 1536 independent bins puts 3.3e-4 into each, and some 2.4 of them (3
-        over 12 turns, at 1/12 x 1.2 each) into a line; the root of a third of five such is 0.036.
-        That is what the floor takes off; what is left must be less than half of it.
-        """
-        found = []
-        for seed in range(10):
-            levels = np.random.default_rng(seed).exponential(size=(12 * CELLS, 2)).mean(axis=1)
-            found.append(event_power(levels, 7.0, turns=12.0))
-        assert min(found) >= 0
-        assert np.mean(found) < 0.015
-        assert max(found) < 0.03
-
-    def test_swells_of_up_to_three_paces_count_for_little(self) -> None:
-        """By hand: three of ten harmonics are dropped, so that three cosines leave nothing but the noise."""
-        angle = np.arange(12 * CELLS) / CELLS
-        for paces in ((1, 2), (1, 2, 3), (2, 4, 5)):
-            swell = sum(0.3 * np.cos(2 * np.pi * 7 * pace * angle) for pace in paces)
-            assert event_power(self.train(0.0) + swell, 7.0, turns=12.0) < 0.01
-
-    def test_the_lines_of_another_lift_none(self) -> None:
-        """By hand: every third harmonic at 10.0 a turn falls on every fourth at 7.5, beside waviness at 7.5."""
-        angle = np.arange(12 * CELLS) / CELLS
-        levels = self.train(40.0, order=10.0) + 0.2 * np.cos(2 * np.pi * 7.5 * angle)
-        both = event_power(levels, 7.5, turns=12.0)
-        alone = event_power(levels, 7.5, turns=12.0, leave_out=10.0 * np.arange(1, 11))
-        assert alone < 0.1 * event_power(levels, 10.0, turns=12.0)
-        assert alone <= both
-
-    def test_another_order_counts_for_little(self) -> None:
-        """Events at 7 a turn, asked for at 8.3: at least 10 dB less."""
-        levels = self.train(40.0)
-        assert event_power(levels, 8.3, turns=12.0) < 0.1 * event_power(levels, 7.0, turns=12.0)
