@@ -12,13 +12,13 @@ from acoustic.core.clicks import find_clicks, without
 from acoustic.core.envelope import HIGHEST_SHARE, BandBank, band_bank
 from acoustic.core.geometry import BearingGeometry
 from acoustic.core.quality import bandwidth_hz
-from acoustic.core.scale import part_chances
 from acoustic.core.still import over_room
 from acoustic.dsp.orders.drivetrain import drive_sets, heard_chain
 from acoustic.dsp.orders.evidence import PartEvidence
 from acoustic.dsp.orders.harmonics import HarmonicSet
 from acoustic.dsp.orders.ranking import rank_parts
 from acoustic.dsp.orders.spectrum import OrderSpectra, band_groups, order_spectra
+from acoustic.dsp.tacholess.hypothesis import part_chances
 from acoustic.errors import InputError
 from acoustic.model import Bearing, Drivetrain, HeardBeat, HeardDrivetrain, Hearing, Motion, Recording, Step
 

@@ -13,7 +13,7 @@ import numpy as np
 from acoustic import __version__
 from acoustic.core.quality import running_rms
 from acoustic.errors import InputError, MotionError, PluginError
-from acoustic.grade import NEEDED_FOR_CLEAN, grade
+from acoustic.grade import HEARD_FROM_DB, NEEDED_FOR_CLEAN, grade
 from acoustic.guard import guarded, is_a
 from acoustic.hookspecs import Detector, QualityCheck, Reader
 from acoustic.listen import hear
@@ -33,6 +33,7 @@ from acoustic.model import (
     Step,
 )
 from acoustic.plugins import Part, Toolbox
+from acoustic.sensitivity import would_have_found
 from acoustic.speed import find_motion
 
 Talk = Callable[[str], None]
@@ -89,6 +90,7 @@ def check_recording(
     room = None
     if scene.room is not None:
         room = choose_channel(read_recording(scene.room, toolbox.readers, failures), None)
+        _require_sound(room, toolbox.quality_checks, failures)
     problems = _quality(toolbox.quality_checks, recording, None, failures)
     motion: Motion | None = None
     hearing: Hearing | None = None
@@ -112,6 +114,11 @@ def check_recording(
             talk("judging")
             findings = detect(hearing, toolbox.detectors, failures)
     quality = settle_quality(problems, findings)
+    would_have_found_db = None
+    if hearing is not None and quality.usable and not failures and not any(f.detected for f in findings):
+        talk("trying what it would have shown")
+        would_have_found_db = would_have_found(hearing)
+        quality = settle_quality([*problems, *_insensitive(would_have_found_db)], findings)
     return Analysis(
         recording=recording,
         bearing=_with_heard_balls(bearing, hearing, findings),
@@ -119,7 +126,13 @@ def check_recording(
         motion=motion,
         hearing=hearing,
         findings=findings,
-        verdict=grade(findings, quality, failures),
+        verdict=grade(
+            findings,
+            quality,
+            failures,
+            scale_known=motion is None or motion.scale_known,
+            would_have_found_db=would_have_found_db,
+        ),
         failures=tuple(failures),
         plugin_versions=toolbox.versions,
     )
@@ -155,6 +168,13 @@ def read_recording(path: Path, readers: Sequence[Part[Reader]], failures: list[F
         hint="Give a WAV, FLAC, OGG, MP3, AIFF, M4A, MP4, MOV, 3GP or WebM file; share the recording from the "
         "phone as a file, not as a link.",
     )
+
+
+def _require_sound(room: Recording, checks: Sequence[Part[QualityCheck]], failures: list[Failure]) -> None:
+    """Refuse a recording of the still room from which nothing can be learnt."""
+    for problem in _quality(checks, room, None, failures):
+        if problem.voids == "any":
+            raise InputError(f"--room {room.path.name}: {problem.detail}", hint=problem.advice)
 
 
 def _head_and_digest(path: Path) -> tuple[bytes, str]:
@@ -199,7 +219,7 @@ def choose_channel(recording: Recording, mark_channel: int | None, *, wanted: in
         return recording.then(Step("choose channel", BY, {"channel": wanted}), channel=wanted - 1)
     if count == 1:
         return recording
-    loudness = np.nan_to_num(running_rms(recording.samples, recording.sample_rate_hz), posinf=0.0)
+    loudness = running_rms(recording.samples, recording.sample_rate_hz)
     if mark_channel is not None:
         loudness[mark_channel - 1] = -1.0
     channel = int(np.argmax(loudness))
@@ -218,6 +238,21 @@ def _too_few_turns(motion: Motion) -> list[Problem]:
             f"{SHORTEST_S:g} s are the least, 8 turns are wanted",
             "Record one whole spin, from two still seconds before the push until two seconds after it stands.",
             voids="any",
+        )
+    ]
+
+
+def _insensitive(would_have_found_db: float | None) -> list[Problem]:
+    """Silence says something only where a defect would have been heard."""
+    if would_have_found_db is not None and would_have_found_db <= HEARD_FROM_DB:
+        return []
+    return [
+        Problem(
+            "insensitive",
+            f"a test defect put into it, {-HEARD_FROM_DB:.0f} dB under the noise, is not found either, so that "
+            "silence says little of the bearing",
+            "Record again with the phone nearer to the bearing, in a quieter room, over ten turns or more.",
+            voids="clean",
         )
     ]
 

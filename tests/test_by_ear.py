@@ -12,7 +12,7 @@ import soundfile
 from acoustic.bearings import resolve_bearing
 from acoustic.by_ear import motion_by_ear
 from acoustic.core.envelope import band_bank
-from acoustic.core.scale import part_chances
+from acoustic.dsp.tacholess.hypothesis import part_chances
 from acoustic.errors import EXIT_UNUSABLE, MotionError
 from acoustic.simulator.room import coloured_noise
 

@@ -7,7 +7,23 @@ from typing import Any, get_args
 
 import pytest
 
-from acoustic.grade import ANY, BOTH_RINGS, CORRODED, NEEDED_FOR_CLEAN, ORDER, RULES, Rule, at_or_past, grade
+from acoustic.grade import (
+    ANY,
+    CORRODED,
+    FAINT_BY_EAR,
+    FILM_IT,
+    HEARD_FROM_DB,
+    NEEDED_FOR_CLEAN,
+    ORDER,
+    RULES,
+    STRIKES_BY_EAR,
+    STRUCK,
+    TOGETHER,
+    WORN_FROM_DB,
+    Rule,
+    at_or_past,
+    grade,
+)
 from acoustic.model import CONDITIONS, Failure, Finding, Level, Problem, Quality
 
 USABLE = Quality()
@@ -15,13 +31,16 @@ GRADED = sorted({rule.condition for rule in RULES})
 STEP_DB = 0.01
 
 
-def finding(condition: str, severity_db: float | None = 0.0, *, detected: bool = True) -> Finding:
+def finding(
+    condition: str, severity_db: float | None = 0.0, *, detected: bool = True, posterior: float | None = None
+) -> Finding:
     return Finding(
         condition=condition,
         detected=detected,
         false_alarm_probability=1e-6 if detected else 0.5,
         severity_db=severity_db,
         detail=f"about {condition}",
+        posterior=posterior,
     )
 
 
@@ -35,7 +54,7 @@ def rank(level: str) -> int:
 
 def test_every_condition_has_a_rule() -> None:
     assert set(GRADED) == set(CONDITIONS)
-    assert {rule.level for rule in RULES} <= {"watch", "service", "replace"}
+    assert {rule.level for rule in (*RULES, *TOGETHER)} <= {"watch", "service", "replace"}
     assert {*ORDER, "undecided"} == set(get_args(Level))
 
 
@@ -61,7 +80,9 @@ def test_a_rule_counts_from_its_limit_on(rule: Rule) -> None:
         assert just_below.because == (below[0].because,)
 
 
-@pytest.mark.parametrize("rule", RULES, ids=lambda rule: f"{rule.condition} from {rule.from_db:g} dB")
+@pytest.mark.parametrize(
+    "rule", (*RULES, *TOGETHER), ids=lambda rule: f"{rule.condition} from {rule.from_db:g} dB"
+)
 def test_reasons_and_advice_are_sentences_for_a_mechanic(rule: Rule) -> None:
     assert rule.because[0].islower() and not rule.because.endswith(".")
     assert rule.advice[0].isupper() and rule.advice.endswith(".")
@@ -87,26 +108,80 @@ def test_the_worst_grade_counts(pair: tuple[str, str], severity_db: float) -> No
     findings = [finding(condition, severity_db) for condition in pair]
     verdict = grade(findings, USABLE, [])
     alone = [grade([one], USABLE, []) for one in findings]
-    both_rings = set(pair) == {"outer_raceway", "inner_raceway"}
-    worst = "replace" if both_rings else max((v.level for v in alone), key=rank)
+    # Roughness beside a ring that strikes is more than either.
+    corroded = "rumble" in pair and any(name.endswith("raceway") for name in pair) and severity_db > 0
+    worst = "replace" if corroded else max((v.level for v in alone), key=rank)
     assert verdict.level == worst
     assert grade(findings[::-1], USABLE, []).level == worst
     assert {reason for v in alone for reason in v.because} <= set(verdict.because)
-    if not both_rings:
+    if not corroded:
         assert verdict.because[0] in {reason for v in alone if v.level == worst for reason in v.because}
         assert set(verdict.advice) == {said for v in alone if v.level == worst for said in v.advice}
 
 
-def test_both_rings_damaged_call_for_a_new_bearing() -> None:
-    """Each alone is early; together they are rust or a worn-out bearing."""
-    rings = [finding("outer_raceway", -20.0), finding("inner_raceway", -20.0)]
-    assert [grade([ring], USABLE, []).level for ring in rings] == ["watch", "watch"]
-    verdict = grade(rings, USABLE, [])
-    assert verdict.level == "replace"
-    assert verdict.because[0] == BOTH_RINGS.because
-    assert grade([*rings, finding("rumble")], USABLE, []).because[0] == CORRODED.because
-    one = [rings[0], finding("inner_raceway", -20.0, detected=False)]
-    assert grade(one, USABLE, []).level == "watch"
+def test_two_faint_rings_are_two_faint_findings() -> None:
+    """Healthy bearings show faint lines of both rings at once."""
+    faint = [finding("outer_raceway", -20.0), finding("inner_raceway", -11.0)]
+    verdict = grade(faint, USABLE, [])
+    assert verdict.level == "watch"
+    assert len(verdict.because) == 2
+    assert grade([faint[0], finding("inner_raceway", -9.0)], USABLE, []).level == "replace"
+
+
+def test_rumble_alone_never_asks_for_a_new_bearing() -> None:
+    """However strong; it asks for a second recording. Beside a ring that strikes it does, faint as that may be."""
+    loud = finding("rumble", 40.0)
+    verdict = grade([loud], USABLE, [])
+    assert verdict.level == "service"
+    assert "second time" in verdict.advice[0]
+    for ring in ("outer_raceway", "inner_raceway", "raceway"):
+        assert grade([loud, finding(ring, -20.0)], USABLE, []).because[0] == CORRODED.because
+        slight = grade([finding("rumble", -1.0), finding(ring, -20.0)], USABLE, [])
+        assert slight.level == "service", "slight roughness beside a faint ring is no worn-out bearing"
+        assert grade([loud, finding(ring, -20.0, detected=False)], USABLE, []).level == "service"
+    assert grade([loud, finding("ball", -20.0)], USABLE, []).level == "service"
+
+
+@pytest.mark.parametrize("condition", STRUCK)
+def test_by_the_sound_alone_nothing_is_replaced(condition: str) -> None:
+    """A wheel or a chain strikes as steadily, so no part of the bearing is blamed."""
+    verdict = grade([finding(condition, 20.0)], USABLE, [], scale_known=False)
+    assert verdict.level == "service"
+    assert verdict.because == (STRIKES_BY_EAR.because,)
+    assert verdict.advice == (FILM_IT,)
+
+
+def test_faint_strikes_by_the_sound_alone_are_watched() -> None:
+    """As they are where the angle is known; beside roughness they make no corroded bearing."""
+    faint = finding("outer_raceway", WORN_FROM_DB - STEP_DB)
+    assert grade([faint], USABLE, [], scale_known=False).because == (FAINT_BY_EAR.because,)
+    assert grade([faint], USABLE, [], scale_known=False).level == "watch"
+    both = grade([faint, finding("rumble", 30.0)], USABLE, [], scale_known=False)
+    assert both.level == "service"
+
+
+def test_a_cage_is_looked_at_before_riding_is_forbidden() -> None:
+    for severity_db, level in ((5.0, "replace"), (-15.0, "service")):
+        verdict = grade([finding("cage", severity_db)], USABLE, [])
+        assert verdict.level == level
+        assert verdict.advice[0].index("look: a cracked or loose cage") < verdict.advice[0].index("do not ride")
+
+
+def test_the_confidence_is_that_of_what_the_grade_rests_on() -> None:
+    faint, strong = finding("ball", -20.0, posterior=0.99), finding("inner_raceway", 3.0, posterior=0.8)
+    assert grade([faint, strong], USABLE, []).confidence == 0.8
+    assert grade([faint], USABLE, []).confidence == 0.99
+    assert grade([finding("ball")], USABLE, []).confidence is None
+    assert grade([finding("ball", detected=False, posterior=0.1)], USABLE, []).confidence is None
+
+
+def test_clean_says_what_would_have_been_heard() -> None:
+    quiet = [finding("ball", detected=False)]
+    verdict = grade(quiet, USABLE, [], would_have_found_db=-17.0)
+    assert verdict.level == "clean" and verdict.would_have_found_db == -17.0
+    assert "17 dB under" in verdict.because[1]
+    assert grade(quiet, USABLE, []).would_have_found_db is None
+    assert HEARD_FROM_DB < WORN_FROM_DB, "what a clean recording may miss asks for no new bearing"
 
 
 @pytest.mark.parametrize("stage", ["load", "read", "quality", "speed", "detect"])

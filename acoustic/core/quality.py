@@ -12,6 +12,48 @@ Floats = NDArray[np.float64]
 QUIETEST = 10 ** (-90 / 20)  # about one step of 16 bits
 GAP_S = 0.004
 FEWEST_STEPS = 40  # coarser sound is flat everywhere
+# A float file may overshoot full scale by a few dB; 12 dB over is no recorder's sound (judgement).
+HIGHEST = 4.0
+WRAPPED_JUMP = 1.5
+
+
+def out_of_range(samples: Floats) -> int:
+    """Count samples beyond 4 times full scale, which no recorder writes.
+
+    Parameters
+    ----------
+    samples : ndarray, any shape
+        Shares of full scale; may hold NaN, infinities and numbers whose square overflows.
+
+    Returns
+    -------
+    int
+        NaN and infinities are not counted.
+    """
+    return int(np.count_nonzero(np.isfinite(samples) & (np.abs(samples) > HIGHEST)))
+
+
+def wrapped_share(sound: Floats) -> float:
+    """Share of neighbouring samples that lie at opposite ends of the scale, 1.5 of full scale apart or more.
+
+    Parameters
+    ----------
+    sound : ndarray, shape (n,)
+        Shares of full scale.
+
+    Returns
+    -------
+    float
+        A file of whole numbers that has lost a byte, or a gain that overflowed, leaves samples spread evenly from
+        -1 to 1, each for itself: two such differ by 1.5 or more in (0.5 / 2)^2, one pair of 16. What a
+        microphone hears swings so far between two samples only near half their rate and at full scale.
+    """
+    return float(np.mean(np.abs(np.diff(sound)) > WRAPPED_JUMP)) if sound.size > 1 else 0.0
+
+
+def can_be_heard(samples: Floats) -> bool:
+    """Whether all samples are numbers within a recorder's range."""
+    return bool(np.isfinite(samples).all()) and out_of_range(samples) == 0
 
 
 def sounding_level(sound: Floats) -> float:
@@ -33,8 +75,10 @@ def running_rms(samples: Floats, sample_rate_hz: float, *, block_s: float = 0.05
     -------
     ndarray, shape (channels,)
         Median over the blocks of the standard deviation within one; where that is
-        nothing, a millionth of the whole channel's.
+        nothing, a millionth of the whole channel's. What is no number or out of range
+        counts as full scale.
     """
+    samples = np.clip(np.nan_to_num(samples, nan=1.0, posinf=1.0, neginf=-1.0), -1.0, 1.0)
     size = max(1, min(len(samples), round(block_s * sample_rate_hz)))
     blocks = len(samples) // size
     spread = samples[: blocks * size].reshape(blocks, size, -1).std(axis=1)

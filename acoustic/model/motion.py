@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.scale import Reading
+from acoustic.dsp.tacholess.hypothesis import Reading
 from acoustic.model.bearing import Bearing
 
 Spin = Literal["hand", "pedal", "steady"]

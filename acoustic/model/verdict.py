@@ -69,6 +69,8 @@ class Evidence:
         Frequency band it was heard in.
     balls : int or None
         Ball count the expected order was computed with.
+    may_be : tuple of str
+        The conditions between which it cannot decide; empty where it names one.
     """
 
     order: float | None = None
@@ -76,6 +78,7 @@ class Evidence:
     harmonics: int | None = None
     band_hz: tuple[float, float] | None = None
     balls: int | None = None
+    may_be: tuple[str, ...] = ()
 
     @classmethod
     def of_lines(cls, part: PartEvidence, bank: BandBank) -> Evidence:
@@ -98,9 +101,9 @@ class Finding:
     condition : str
         One of `CONDITIONS`.
     detected : bool
-        Significant and stronger than sound bearings show.
+        Significant and stronger than healthy bearings show.
     false_alarm_probability : float
-        Chance that a sound bearing in this recording scores as high.
+        Chance that a healthy bearing in this recording scores as high.
     severity_db : float or None
         The defect's part against the bearing's own running noise [dB].
     detail : str
@@ -110,6 +113,8 @@ class Finding:
         False where the recording does not allow a judgement; `detail` says why.
     by : str
         Plugin name and version; filled in by the chain.
+    posterior : float or None
+        Probability of this condition among all that were weighed against each other; None where none were.
     """
 
     condition: str
@@ -120,6 +125,7 @@ class Finding:
     evidence: Evidence = Evidence()
     judged: bool = True
     by: str = ""
+    posterior: float | None = None
 
     @classmethod
     def unjudged(cls, condition: str, detail: str) -> Finding:
@@ -138,6 +144,8 @@ class Finding:
             raise ValueError(f"condition must be one of {', '.join(CONDITIONS)}; got {self.condition!r}")
         if not 0 <= self.false_alarm_probability <= 1:
             raise ValueError(f"a probability is needed from 0 to 1, got {self.false_alarm_probability}")
+        if self.posterior is not None and not 0 <= self.posterior <= 1:
+            raise ValueError(f"a posterior is needed from 0 to 1, got {self.posterior}")
         if self.severity_db is not None and not np.isfinite(self.severity_db):
             raise ValueError(f"severity_db must be a finite number or None, got {self.severity_db}")
 
@@ -153,8 +161,21 @@ class Failure:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The grade, why, and what to do."""
+    """The grade, why, and what to do.
+
+    Attributes
+    ----------
+    level : str
+    because, advice : tuple of str
+    confidence : float or None
+        Posterior of the condition that the grade rests on, 0 to 1; None where none was computed.
+    would_have_found_db : float or None
+        Severity of the weakest test defect that this recording would have shown, for outer and inner
+        ring alike [dB]; None where none was tried or none of those tried was found.
+    """
 
     level: Level
     because: tuple[str, ...]
     advice: tuple[str, ...]
+    confidence: float | None = None
+    would_have_found_db: float | None = None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from acoustic.model import Analysis, Finding, Motion
@@ -17,7 +19,15 @@ def shown(result: Analysis) -> tuple[Finding, ...]:
     if not result.quality.usable:
         return ()
     detected = [finding for finding in result.findings if finding.detected]
-    absent = [f for f in result.findings if not f.detected and f.condition != "raceway"]
+    # What is heard as one of several parts says nothing against any of them.
+    may_be = {part for f in detected if f.condition == "raceway" for part in f.evidence.may_be or words.STRUCK}
+    absent = [
+        replace(f, judged=False, detail=f"it may be what strikes: {words.CONDITION['raceway']}")
+        if f.condition in may_be
+        else f
+        for f in result.findings
+        if not f.detected and f.condition != "raceway"
+    ]
     return (
         *sorted(detected, key=lambda f: f.false_alarm_probability),
         *(f for f in absent if f.judged),

@@ -14,7 +14,7 @@ from acoustic.decline.points import Event, Point
 from acoustic.decline.result import Decline, judge_decline
 from acoustic.decline.step import step_sentence
 from acoustic.decline.trend import Trend
-from acoustic.grade import ANY, RULES
+from acoustic.grade import ANY, ROUGH_FROM_DB, RULES
 from acoustic.install import DRAGS_MORE
 from acoustic.report.layout import paragraphs, sentence
 from acoustic.report.words import CONDITION
@@ -74,6 +74,9 @@ def _limit(quantity: str, points: Sequence[Point], events: Sequence[Event]) -> t
     if quantity == DRAG:
         fresh = [point.value for point in points if point.after == "replacement"]
         return (DRAGS_MORE * fresh[-1], NOUN["service"]) if fresh else (None, "")
+    if quantity == "rumble":
+        # Over visits the bearing is its own baseline, so that roughness alone may ask for a new one.
+        return ROUGH_FROM_DB, NOUN["replace"]
     steps = sorted(
         (rule.from_db, rule.level) for rule in RULES if rule.condition == quantity and rule.from_db > ANY
     )

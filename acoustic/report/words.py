@@ -47,18 +47,17 @@ SOURCE = {
     "sound": "from the sound alone",
 }
 DRIVE = {"chain": "chain links", "jockey": "jockey wheel turns", "hub": "hub turns", "pedal": "pedal turns"}
+RAREST = 0.001  # laws read off a few hundred healthy bearings say no more
 SPIN = {"hand": "spun by hand", "pedal": "pedalled", "steady": "turned steadily"}
 
 
 def chance(probability: float) -> str:
-    """Say a probability as one sound bearing in so many."""
+    """Say a probability as one healthy bearing in so many; no law here is known beyond one in a thousand."""
     if probability >= 0.5:
-        return "as many a sound bearing shows"
-    if probability < 1e-9:
-        return "no sound bearing in 1 000 000 000 shows as much"
-    size = 1 / probability
-    rounded = int(float(f"{size:.1g}"))
-    return f"one sound bearing in {rounded:,} shows as much".replace(",", " ")
+        return "as many a healthy bearing shows"
+    if probability < RAREST:
+        return "fewer than 1 healthy bearing in 1000 shows as much"
+    return f"1 healthy bearing in {float(f'{1 / probability:.1g}'):.0f} shows as much"
 
 
 def share(probability: float) -> str:

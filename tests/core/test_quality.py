@@ -11,7 +11,17 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import signal
 
-from acoustic.core.quality import QUIETEST, bandwidth_hz, clipped_share, gaps, sounding_level
+from acoustic.core.quality import (
+    QUIETEST,
+    bandwidth_hz,
+    can_be_heard,
+    clipped_share,
+    gaps,
+    out_of_range,
+    running_rms,
+    sounding_level,
+    wrapped_share,
+)
 from acoustic.simulator import room
 
 Floats = NDArray[np.float64]
@@ -157,3 +167,52 @@ class TestBandwidth:
         slow = 0.1 * np.random.default_rng(5).standard_normal(4 * 16000)
         fast = signal.resample_poly(slow, 3, 1) + 1e-7 * white(6)
         assert 0 <= bandwidth_hz(fast, RATE_HZ) - 8000 <= 1400
+
+
+class TestOutOfRange:
+    @pytest.mark.parametrize("value", [4.01, -5.0, 1e10, -1e200, 1.7e308])
+    def test_counted(self, value: float) -> None:
+        sound = white()
+        sound[[3, 300]] = value
+        assert out_of_range(sound) == 2
+        assert not can_be_heard(sound)
+
+    def test_what_is_no_number_is_not_counted_but_cannot_be_heard(self) -> None:
+        sound = white()
+        sound[:3] = [np.nan, np.inf, -np.inf]
+        assert out_of_range(sound) == 0
+        assert not can_be_heard(sound)
+
+    def test_a_float_file_may_overshoot(self) -> None:
+        assert out_of_range(np.array([3.9, -4.0])) == 0
+        assert can_be_heard(np.array([3.9, -4.0]))
+
+
+class TestRunningRms:
+    def test_wild_samples_do_not_overflow(self) -> None:
+        """They count as full scale: the block they lie in is loud, the usual block is as before."""
+        sound = white()
+        expected = running_rms(sound[:, np.newaxis], RATE_HZ)
+        for value in (1e300, -np.inf, np.nan):
+            spoilt = sound.copy()
+            spoilt[7] = value
+            assert running_rms(spoilt[:, np.newaxis], RATE_HZ) == pytest.approx(expected, rel=0.01)
+
+
+class TestWrappedShare:
+    def test_a_lost_byte(self) -> None:
+        """Even from -1 to 1, each for itself: (0.5 / 2)^2 of the pairs differ by 1.5; of 192 000 to 2 %."""
+        even = np.random.default_rng(4).uniform(-1, 1, 4 * RATE_HZ)
+        assert wrapped_share(even) == pytest.approx(1 / 16, rel=0.02)
+
+    def test_whole_numbers_put_together_wrongly(self) -> None:
+        """Noise of 1000 steps of 16 bits, one byte off."""
+        whole = np.round(1000 * 10 * white()).astype("<i2").tobytes()
+        off = np.frombuffer(whole[1:-1], dtype="<i2") / 32768
+        assert wrapped_share(off) == pytest.approx(1 / 16, rel=0.05)
+
+    @pytest.mark.parametrize(
+        "sound", [EMPTY, sine(440), sine(5000), white() / 0.5], ids=["empty", "a", "5k", "noise"]
+    )
+    def test_what_a_microphone_hears(self, sound: Floats) -> None:
+        assert wrapped_share(sound) == 0.0

@@ -237,7 +237,7 @@ def test_talk_goes_to_stderr(acoustic: Run, taken: Any, monkeypatch: pytest.Monk
     call = ("check", made.path, "--bearing", "6805", "--marks", made.marks)
     outcome = acoustic(*call, "--json")
     assert outcome.document["schema"] == SCHEMA
-    assert [line[:2] for line in outcome.stderr.splitlines()] == ["… "] * 4
+    assert [line[:2] for line in outcome.stderr.splitlines()] == ["… "] * 5
     assert acoustic(*call, "--quiet").stderr == ""
 
 

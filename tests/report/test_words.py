@@ -28,10 +28,10 @@ def test_words_are_no_codes(table: dict[str, str]) -> None:
 
 @pytest.mark.parametrize(
     ("probability", "one_in"),
-    [(0.049, "20"), (0.001, "1 000"), (2.4e-6, "400 000"), (1e-12, "1 000 000 000"), (0.0, "1 000 000 000")],
+    [(0.049, "20"), (0.0024, "400"), (0.001, "1000"), (2.4e-6, "1000"), (0.0, "1000")],
 )
 def test_chance(probability: float, one_in: str) -> None:
-    """One in a round number; below one in a thousand million the number says no more."""
+    """One in a round number; below one in a thousand the number says no more than that."""
     assert numbers(words.chance(probability)) == one_in
 
 
@@ -42,12 +42,11 @@ def test_as_likely_as_not_needs_no_number(probability: float) -> None:
 
 
 def test_a_smaller_chance_never_reads_larger() -> None:
-    told = [numbers(words.chance(10 ** (-tenth / 10))) for tenth in range(121)]
-    sizes = [int(number.replace(" ", "") or "1") for number in told]
+    sizes = [int(numbers(words.chance(10 ** (-tenth / 10))) or "1") for tenth in range(121)]
     assert sizes == sorted(sizes)
 
 
 def numbers(told: str) -> str:
-    """The digits of "... in 1 000 ..."."""
-    found = re.search(r"in (\d[\d ]*\d|\d)", told)
+    """The digits of "... in 1000 ..."."""
+    found = re.search(r"in (\d+)", told)
     return found[1] if found else ""

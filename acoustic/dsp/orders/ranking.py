@@ -14,6 +14,7 @@ from acoustic.core.geometry import BearingGeometry, defect_orders
 from acoustic.dsp.orders.evidence import NAMED, BallCount, PartEvidence, Ranking, Unexplained
 from acoustic.dsp.orders.harmonics import (
     BASES_A_LINE,
+    REACH,
     BaseScores,
     HarmonicSet,
     LineEvidence,
@@ -104,7 +105,7 @@ def rank_parts(
     while open_sets:
         fits = [_fit(search.under(one), one, count_prior[one.balls]) for one in open_sets]
         best = max(fits, key=lambda fit: fit.nats)
-        shares = _posterior(fits, log_sum(unknown.whole - math.log(unknown.bases.size)))
+        shares = _posterior(fits, _elsewhere(unknown, open_sets))
         counts = counts or _counts(fits, best)
         found = best.harmonic_set
         seen_cage = cage if found.locked else cage_seen(found, best.order, cage)
@@ -133,6 +134,28 @@ def rank_parts(
         counts=counts,
         unexplained=_unexplained(unknown, spectra, levels),
     )
+
+
+def part_chance(spectra: OrderSpectra, geometry: BearingGeometry, part: str, *, speed_spread: float) -> float:
+    """Chance that a healthy bearing's lines would stand as clear as those of one part, asked for alone.
+
+    Parameters
+    ----------
+    spectra : OrderSpectra
+    geometry : BearingGeometry
+    part : str
+        One of `PARTS`.
+    speed_spread : float
+        As of `rank_parts`.
+
+    Returns
+    -------
+    float
+    """
+    sets = {one.name: one for one in part_sets(geometry, speed_spread=speed_spread)}
+    slipping, _ = without_turn_lines(spectra, np.array(_ball_orders(geometry)))
+    search = _Search.of(_Left(slipping, spectra), ())
+    return _chance(sets[part], search, search, _ball_orders(geometry))
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,12 +243,12 @@ def _fit(evidence: LineEvidence, harmonic_set: HarmonicSet, prior: float) -> _Hy
 
 
 def _posterior(fits: Sequence[_Hypothesis], unexplained: float) -> dict[str, float]:
-    """Probability of every part among all that may explain the lines; over its ball counts, the best."""
+    """Probability of every part among all that may make the lines, over its ball counts the best."""
     nats: dict[str, float] = {}
     for fit in fits:
         name = fit.harmonic_set.name
         nats[name] = max(nats.get(name, -math.inf), fit.nats)
-    values = np.array([*nats.values(), unexplained + math.log(UNKNOWN_PRIOR), 0.0])
+    values = np.array([*nats.values(), unexplained + math.log(UNKNOWN_PRIOR)])
     weight = np.exp(TEMPER * (values - values.max()))
     return dict(zip(nats, (float(w) for w in weight / weight.sum()), strict=False))
 
@@ -304,6 +327,15 @@ def _any_order(search: _Search) -> BaseScores:
     """Scores of a train of no known part, at every order."""
     count = math.ceil((HIGHEST_BASE - LOWEST_BASE) * BASES_A_LINE * search.slipping.turns)
     return search.slipping.scores(np.linspace(LOWEST_BASE, HIGHEST_BASE, count))
+
+
+def _elsewhere(scores: BaseScores, sets: Sequence[HarmonicSet]) -> float:
+    """Log Bayes factor of a train at any order but those of the parts, their halves and their doubles."""
+    free = np.ones(scores.bases.size, dtype=bool)
+    for one in sets:
+        for order in (one.order / 2, one.order, 2 * one.order):
+            free &= np.abs(scores.bases / order - 1) > REACH * one.spread
+    return log_sum(scores.whole[free] - math.log(scores.bases.size)) if free.any() else -math.inf
 
 
 def _unexplained(scores: BaseScores, spectra: OrderSpectra, levels: AngleLevels) -> Unexplained:

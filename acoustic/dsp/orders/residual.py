@@ -122,7 +122,7 @@ def lines_of(harmonic_set: HarmonicSet, order: float, cage: float, *, highest: f
     elif harmonic_set.name == "cage":
         around = [0.0]
     elif 1.0 in harmonic_set.offsets:
-        around = [float(k) + passing * (1 - cage) for k in range(-4, 5) for passing in (-1, 0, 1)]
+        around = [*(float(k) for k in range(-3, 4)), 1 - cage, cage - 1]
     else:
         around = [0.0, *(side * k for side in (1.0, 2.0, 3.0) for k in (1, -1))]
         harmonics = np.concatenate([harmonics, cage * np.arange(1, int(highest / cage) + 1)])

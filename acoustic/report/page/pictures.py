@@ -10,6 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from acoustic.core.quality import can_be_heard
 from acoustic.model import Analysis, Motion, Recording
 from acoustic.report import facts, words
 from acoustic.report.page.embed import picture_uri, svg_of
@@ -51,7 +52,7 @@ def pictures(result: Analysis) -> tuple[Picture, ...]:
     """
     recording, motion, hearing = result.recording, result.motion, result.hearing
     made = []
-    if np.isfinite(recording.heard).all() and float(np.ptp(recording.heard)) > 0:
+    if can_be_heard(recording.heard) and float(np.ptp(recording.heard)) > 0:
         draw = partial(draw_recording, recording=recording, motion=motion, judged=result.quality.usable)
         caption = "Shaded: the crank turns. Hatched: it is still, and the noise of the room is heard."
         made.append(_picture(draw, 2.3, _recording_alt(recording, motion), caption if motion else ""))
@@ -61,7 +62,7 @@ def pictures(result: Analysis) -> tuple[Picture, ...]:
     made.append(_picture(draw, 2.3, f"Crank speed against time: {facts.crank(hearing.motion)}.", ""))
     draw = partial(draw_orders, hearing=hearing, findings=result.findings)
     caption = (
-        "A damaged part raises many peaks, at its mark and its multiples; a sound one may raise a peak or two. "
+        "A damaged part raises many peaks, at its mark and its multiples; a healthy one may raise a peak or two. "
         "A heavy mark says 'heard'; light ones show where the other parts would be."
     )
     made.append(_picture(draw, 2.9, _orders_alt(result), caption))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from acoustic.grade import CHAIN_OFF, DO_NOT_RIDE, HEAR_AGAIN, KEEP_CLEAR, NEEDED_FOR_CLEAN, RIDE_ON, rule_for
+from acoustic.grade import CHAIN_OFF, FILM_IT, HEAR_AGAIN, KEEP_CLEAR, NEEDED_FOR_CLEAN, RIDE_ON, rules_for
 from acoustic.model import Analysis, Level
 from acoustic.report import facts, words
 from acoustic.report.layout import sentence
@@ -26,6 +26,11 @@ HOW_TO_RECORD = (
 WEAK = "The sign is weak. It may stay like this for a long time, or grow."
 WORN = "A damaged bearing does not mend. It grows louder and rougher, and in the end it may drag or lock."
 NEW_BEARING = "Have a new bearing fitted, and the place in the frame that holds it measured first."
+TURN_BY_HAND = (
+    "Before the next ride, turn the crank slowly by hand. If it catches, clicks or drags, do not ride on it: a "
+    "bearing that breaks up can seize, wind the crank loose or damage the frame. Have the workshop look inside "
+    "even if it turns freely."
+)
 FRESH_GREASE = "Have it cleaned and freshly greased, then listened to again: dirt may have hidden wear."
 
 
@@ -37,14 +42,26 @@ class Meaning:
     to_do: tuple[str, ...]
 
 
+CAGE_BREAKS = "What keeps the balls apart may be breaking up, and then the bearing can lock."
+BY_EAR_LEVELS: tuple[Level, ...] = ("watch", "service")
+
 MEANINGS: dict[tuple[str, Level], Meaning] = {
     **{(part, "watch"): Meaning(WEAK, (HEAR_AGAIN,)) for part in words.STRUCK},
-    **{(part, "replace"): Meaning(WORN, (NEW_BEARING,)) for part in (*words.STRUCK, "rumble")},
-    ("cage", "replace"): Meaning(
-        "What keeps the balls apart may be breaking up, and then the bearing can lock.", (DO_NOT_RIDE, NEW_BEARING)
-    ),
+    **{(part, "replace"): Meaning(WORN, (NEW_BEARING,)) for part in (*words.STRUCK, "corrosion")},
+    **{
+        ("by ear", level): Meaning(
+            "Something strikes as the crank turns. It may be the bearing, but by the sound alone a wheel or the "
+            "chain cannot be ruled out.",
+            (FILM_IT,),
+        )
+        for level in BY_EAR_LEVELS
+    },
+    ("cage", "replace"): Meaning(CAGE_BREAKS, (TURN_BY_HAND, NEW_BEARING)),
+    ("cage", "service"): Meaning(CAGE_BREAKS, (TURN_BY_HAND,)),
     ("rumble", "service"): Meaning(
-        "It runs rougher than it should: its grease may be dry or dirty, or wear has begun.", (FRESH_GREASE,)
+        "It runs rougher than it should: its grease may be dry or dirty, or wear has begun. One recording alone "
+        "does not settle that.",
+        ("Have it recorded a second time in a quiet room.", FRESH_GREASE),
     ),
     ("contamination", "service"): Meaning("Dirt wears a bearing down while it turns.", (FRESH_GREASE,)),
     ("creak", "service"): Meaning(
@@ -53,7 +70,7 @@ MEANINGS: dict[tuple[str, Level], Meaning] = {
     ),
     ("tight", "service"): Meaning(
         "It turns against more drag than it should, and so wears faster.",
-        ("Have its adjustment eased, and the bearing taken out and looked at if it stays tight.",),
+        ("Have its adjustment set anew, and the bearing taken out and looked at if it stays tight.",),
     ),
     ("drivetrain", "watch"): Meaning(
         "The noise comes from the chain or what it runs over, not from the bearing.", (CHAIN_OFF,)
@@ -107,10 +124,10 @@ def card_of(result: Analysis) -> Card:
     verdict, name = result.verdict, result.recording.path.name
     detected = [finding for finding in facts.shown(result) if finding.detected]
     heard = _once(words.HEARD[finding.condition] for finding in detected)
-    rules = [rule for finding in detected if (rule := rule_for(finding))]
+    rules = rules_for(detected, scale_known=result.motion is None or result.motion.scale_known)
     if _program_failed(result):
-        grave = any(DO_NOT_RIDE in MEANINGS[rule.condition, rule.level].to_do for rule in rules)
-        first = (DO_NOT_RIDE, CHECK_AGAIN) if grave else (CHECK_AGAIN,)
+        grave = any(TURN_BY_HAND in MEANINGS[rule.condition, rule.level].to_do for rule in rules)
+        first = (TURN_BY_HAND, CHECK_AGAIN) if grave else (CHECK_AGAIN,)
         return Card(name, verdict.level, (UNFINISHED, *heard), (INCOMPLETE,), first)
     if verdict.level == "undecided":
         why = tuple(sentence(text) for text in verdict.because)
@@ -119,7 +136,7 @@ def card_of(result: Analysis) -> Card:
         return Card(name, verdict.level, (words.NOTHING_HEARD,), (CLEAN.ride,), CLEAN.to_do)
     meanings = [MEANINGS[rule.condition, rule.level] for rule in rules if rule.level == verdict.level]
     steps = _once(step for meaning in meanings for step in meaning.to_do)
-    to_do = tuple(sorted(steps, key=lambda step: step != DO_NOT_RIDE))
+    to_do = tuple(sorted(steps, key=lambda step: step != TURN_BY_HAND))
     return Card(name, verdict.level, heard, _once(meaning.ride for meaning in meanings), to_do)
 
 

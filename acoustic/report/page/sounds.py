@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.core.playback import band_pass
+from acoustic.core.quality import can_be_heard
 from acoustic.model import Analysis, Finding, Motion, Recording
 from acoustic.report import facts, words
 from acoustic.report.page.embed import sound_uri
@@ -52,7 +53,7 @@ def playable_sounds(result: Analysis) -> tuple[Playable, ...]:
     start_s, stop_s, what = _stretch(recording, result.motion)
     rate_hz = recording.sample_rate_hz
     sound = recording.heard[round(start_s * rate_hz) : round(stop_s * rate_hz)]
-    if not sound.size or not np.isfinite(sound).all():
+    if not sound.size or not can_be_heard(sound):
         return ()
     sound = sound - sound.mean()
     if float(np.abs(sound).max()) < SILENT:

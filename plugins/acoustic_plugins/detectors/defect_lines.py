@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from acoustic.api import (
     DETECTION_CHANCE,
@@ -71,6 +72,7 @@ def _judge(hearing: Hearing, part: PartEvidence) -> Finding:
         severity_db=_severity_db(hearing, part),
         detail=detail,
         evidence=Evidence.of_lines(part, hearing.bank),
+        posterior=part.posterior,
     )
 
 
@@ -106,7 +108,7 @@ def _open_ring(hearing: Hearing, finding: Finding, part: PartEvidence) -> Findin
         false_alarm_probability=finding.false_alarm_probability,
         severity_db=finding.severity_db,
         detail=f"{rate}: damage on {names}, which this recording cannot tell apart",
-        evidence=finding.evidence,
+        evidence=replace(finding.evidence, may_be=(part.part, *(name for name in part.rivals if name in WORDS))),
     )
 
 

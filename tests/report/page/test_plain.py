@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from acoustic.grade import CHAIN_OFF, DO_NOT_RIDE, HEAR_AGAIN, ORDER, RIDE_ON, RULES, Rule, grade
+from acoustic.grade import CHAIN_OFF, HEAR_AGAIN, ORDER, RIDE_ON, RULES, TOGETHER, Rule, grade
 from acoustic.model import CONDITIONS, Failure, Finding, Quality
 from acoustic.report import words
-from acoustic.report.page.plain import HOW_TO_RECORD, MEANINGS, card_of
+from acoustic.report.page.plain import HOW_TO_RECORD, MEANINGS, TURN_BY_HAND, card_of
 
 Analyse = Callable[[str], Any]
 
@@ -42,7 +42,7 @@ def test_every_rule_has_plain_words(rule: Rule, analysis_of: Analyse) -> None:
 
 
 def test_nothing_is_kept_for_a_rule_that_is_gone() -> None:
-    assert set(MEANINGS) == {(rule.condition, rule.level) for rule in RULES}
+    assert set(MEANINGS) == {(rule.condition, rule.level) for rule in (*RULES, *TOGETHER)}
     assert set(words.HEARD) == set(CONDITIONS)
     assert set(words.GRADE) == {*ORDER, "undecided"}
 
@@ -55,11 +55,11 @@ def test_the_worst_decides_what_to_do(analysis_of: Analyse) -> None:
     assert card.to_do == MEANINGS["outer_raceway", "replace"].to_do
 
 
-def test_a_cage_forbids_riding(analysis_of: Analyse) -> None:
+def test_a_cage_asks_for_a_turn_by_hand(analysis_of: Analyse) -> None:
     """First of all, whatever else was heard."""
-    assert card_of(judged(analysis_of("sound"), found("cage", None))).to_do[0] == DO_NOT_RIDE
-    both = card_of(judged(analysis_of("sound"), found("ball"), found("cage", None)))
-    assert both.to_do[0] == DO_NOT_RIDE and len(both.to_do) == 2
+    assert card_of(judged(analysis_of("sound"), found("cage"))).to_do[0] == TURN_BY_HAND
+    both = card_of(judged(analysis_of("sound"), found("ball"), found("cage")))
+    assert both.to_do[0] == TURN_BY_HAND and len(both.to_do) == 2
 
 
 def test_clean_and_weak(analysis_of: Analyse) -> None:
@@ -77,8 +77,8 @@ def test_a_failed_plugin_is_not_the_recording_s_fault(analysis_of: Analyse) -> N
     assert "part of the program" in card.heard[0]
     assert words.HEARD["ball"] in card.heard
     assert not card.record_again
-    assert DO_NOT_RIDE not in card.to_do
-    assert DO_NOT_RIDE in card_of(judged(analysis_of("sound"), found("cage"), failures=failures)).to_do
+    assert TURN_BY_HAND not in card.to_do
+    assert TURN_BY_HAND in card_of(judged(analysis_of("sound"), found("cage"), failures=failures)).to_do
     missing = replace(analysis_of("sound"), findings=(), verdict=grade((), Quality(), ()))
     assert not card_of(missing).record_again
 

@@ -8,8 +8,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.coast import PUSH_S, coast_speed
 from acoustic.core.envelope import BandBank
+from acoustic.dsp.tacholess.coast_down import DRAGS_PER_S, LATER_STOPS_S, PUSH_S, coast_speed
 
 Floats = NDArray[np.float64]
 
@@ -158,25 +158,31 @@ def _sharper_start(bank: BandBank, start_s: float) -> float:
     return float(tried_s[int(nats_of(near, up**2).argmax())])
 
 
-def nats_of_coasts(bank: BandBank, start_s: float, stop_s: float, stop: Floats, drag: Floats) -> Floats:
-    """How well the levels of the whole recording follow the running noise of coasting cranks.
+def likely_coast(bank: BandBank, turning: Turning) -> tuple[float, float]:
+    """The run-down whose running noise the levels of the whole recording follow best.
 
     Parameters
     ----------
     bank : BandBank
-    start_s, stop_s : float
-        The part of the recording that the shapes are meant for; the push comes before it.
-    stop, drag : ndarray, shape (n,)
-        As `coast.coast_speed` takes them.
+    turning : Turning
+        Its start is taken for granted.
 
     Returns
     -------
-    ndarray, shape (n,)
-        As `nats_of`; how loudness goes with speed is tried out.
+    stop_s, drag_per_s : float
+        As `coast_speed` takes them; how loudness goes with speed is tried out.
     """
-    times_s, levels = block_levels(bank, block_s=max(BLOCK_S, bank.duration_s / MOST_BLOCKS))
-    share = (times_s - start_s) / (stop_s - start_s)
-    speed = coast_speed(np.maximum(share, 0.0), stop, drag)
-    pushed = np.clip(1 + (times_s - start_s) / PUSH_S, 0, 1)
-    nats: Floats = np.max([nats_of(levels, (speed * pushed) ** exponent) for exponent in EXPONENTS], axis=0)
-    return nats
+    block_s = max(BLOCK_S, bank.duration_s / MOST_BLOCKS)
+    times_s, levels = block_levels(bank, block_s=block_s)
+    since_s = times_s - turning.start_s
+    pushed = np.clip(since_s / PUSH_S, 0, 1)
+    least_s = turning.start_s + PUSH_S + SHORTEST_S
+    stops_s = np.concatenate(
+        [np.arange(least_s, bank.duration_s, 3 * block_s), bank.duration_s + np.array(LATER_STOPS_S)]
+    )
+    stop_s, drag = (grid.reshape(-1, 1) for grid in np.meshgrid(stops_s, DRAGS_PER_S, indexing="ij"))
+    speed = coast_speed(np.maximum(times_s, turning.start_s + PUSH_S), stop_s, drag) * pushed
+    speed /= speed.max(axis=1, keepdims=True)
+    nats = np.max([nats_of(levels, speed**exponent) for exponent in EXPONENTS], axis=0)
+    best = int(nats.argmax())
+    return float(stop_s[best, 0]), float(drag[best, 0])

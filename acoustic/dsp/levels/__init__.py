@@ -1,0 +1,1 @@
+"""How loud a sound is, band by band, and when it turns."""
