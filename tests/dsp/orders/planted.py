@@ -52,7 +52,11 @@ def strikes(order: float, *, turns: float = 12.0, first: float = 0.2) -> Floats:
 
 
 def levels_with(
-    *trains: tuple[Floats, Floats | float], swell: Floats | float = 0.0, turns: float = 12.0, bands: int = 6, seed: int = 1
+    *trains: tuple[Floats, Floats | float],
+    swell: Floats | float = 0.0,
+    turns: float = 12.0,
+    bands: int = 6,
+    seed: int = 1,
 ) -> AngleLevels:
     """Exponential noise of mean 1 plus `swell`, to which each train adds its heights at its angles [turns]."""
     bins = np.random.default_rng(seed).exponential(size=(bands, round(turns * CELLS_A_TURN))) * (1 + swell)

@@ -1,4 +1,4 @@
-"""Drivetrain orders from tooth counts, and their harmonics: worked by hand, narrow, and judged among whole turns."""
+"""Drivetrain orders from tooth counts, and their harmonics: worked by hand, narrow, judged among whole turns."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The strength of regular strikes: trains of known mean power, swells that count for little, faint ones in talk."""
+"""The strength of regular strikes: trains of known mean power, swells that count for little, faint strikes."""
 
 from __future__ import annotations
 

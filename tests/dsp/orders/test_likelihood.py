@@ -1,4 +1,4 @@
-"""The tabled log likelihood ratios: densities against scipy's laws, a mean of one under no line, and their numbers."""
+"""The tabled log likelihood ratios: densities against scipy, a mean of one under no line, and their numbers."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ def test_no_line_speaks_against_and_strength_speaks_softly() -> None:
 
 @pytest.mark.parametrize("power", [1e4, 5e4])
 def test_no_line_of_a_real_bearing_is_too_strong_for_a_line(power: float) -> None:
-    """The highest of real bench bearings damaged severely lie at 1e4 over the floor: five times that still speaks."""
+    """Real bench bearings, badly damaged, reach 1e4 over the floor at most: five times that still speaks."""
     assert line_tables().main[:, table_index(np.array([power]))[0]].max() > 8
 
 
