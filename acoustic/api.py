@@ -14,13 +14,12 @@ from acoustic.core.angle import AngleLevels
 from acoustic.core.arm import ArmTrack, NotTracked, follow_arm
 from acoustic.core.clicks import (
     Clicks,
-    both_chances,
-    crank_chance,
     find_clicks,
     follows_crank,
     more_than_expected,
     near_clicks,
     off_beat,
+    plain_clicks,
     regularity,
     rhythm,
 )
@@ -39,8 +38,6 @@ from acoustic.core.gyro import (
     turning_stretches,
     turns_made,
 )
-from acoustic.core.notch import Swell, swells
-from acoustic.core.phase_lock import Locked, locked_bursts
 from acoustic.core.pulses import also_heard, find_pulses, is_same_sound, is_unmistakable
 from acoustic.core.quality import (
     QUIETEST,
@@ -52,14 +49,12 @@ from acoustic.core.quality import (
     wrapped_share,
 )
 from acoustic.core.repair import MarkTrain
-from acoustic.core.roughness import flicker
-from acoustic.core.sound_bearing import DETECTION_CHANCE, chance_of_flicker
 from acoustic.core.still import OverRoom, block_levels_db, still_parts, turning_part
 from acoustic.core.ticks import find_ticks, tick_onsets
 from acoustic.dsp.levels.following import Contrast, fast_over_slow, noise_steps, turning_over_still
 from acoustic.dsp.orders.drivetrain import DriveOrder
 from acoustic.dsp.orders.evidence import PartEvidence, Unexplained
-from acoustic.dsp.orders.healthy import healthy_db
+from acoustic.dsp.orders.healthy import DETECTION_CHANCE, healthy_db
 from acoustic.dsp.orders.spectrum import OrderSpectra
 from acoustic.errors import InputError, MotionError
 from acoustic.hookspecs import API_VERSION, PROJECT
@@ -103,7 +98,6 @@ __all__ = [
     "HeardDrivetrain",
     "Hearing",
     "InputError",
-    "Locked",
     "MarkTrain",
     "Motion",
     "MotionError",
@@ -118,23 +112,18 @@ __all__ = [
     "SpeedRequest",
     "Step",
     "Stretch",
-    "Swell",
     "Unexplained",
     "also_heard",
     "band_bank",
     "bandwidth_hz",
     "block_levels_db",
-    "both_chances",
-    "chance_of_flicker",
     "clipped_share",
     "clock_offset",
-    "crank_chance",
     "defect_orders",
     "fast_over_slow",
     "find_clicks",
     "find_pulses",
     "find_ticks",
-    "flicker",
     "follow_arm",
     "follows_crank",
     "gaps",
@@ -144,7 +133,6 @@ __all__ = [
     "is_same_sound",
     "is_unmistakable",
     "kind_of_spin",
-    "locked_bursts",
     "longest_gap_s",
     "more_than_expected",
     "motion_by_ear",
@@ -154,6 +142,7 @@ __all__ = [
     "noise_steps",
     "off_beat",
     "out_of_range",
+    "plain_clicks",
     "regularity",
     "rhythm",
     "rotation_about_axis",
@@ -162,7 +151,6 @@ __all__ = [
     "sounding_level",
     "still_parts",
     "still_within",
-    "swells",
     "tick_onsets",
     "turning_over_still",
     "turning_part",

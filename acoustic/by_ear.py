@@ -8,21 +8,24 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.core.clicks import find_clicks, plain_clicks
 from acoustic.core.envelope import BandBank
 from acoustic.core.geometry import BearingGeometry, defect_orders
-from acoustic.core.sound_bearing import DETECTION_CHANCE
 from acoustic.core.still import still_parts
 from acoustic.dsp.levels.turning import Turning, find_turning, likely_coast
+from acoustic.dsp.orders.healthy import DETECTION_CHANCE
 from acoustic.dsp.tacholess.coast_down import PUSH_S, coast_angle
 from acoustic.dsp.tacholess.hypothesis import Reading, read_train
 from acoustic.dsp.tacholess.impact_levels import impact_levels
 from acoustic.dsp.tacholess.train_search import FoundTrain, find_train
+from acoustic.dsp.transients import ClickingCoast, clicking_coast
 from acoustic.errors import MotionError
 from acoustic.model import HeardBeat, Motion, SpeedSourceCode, Spin
 
 Floats = NDArray[np.float64]
 
 LEAST_NATS = 3.0  # less, and a room's own changes of level would do
+LEAST_CLICK_NATS = 12.0  # of clicks that run down; tests/calibration/event_nulls.py
 SHORTEST_S = 2.5
 STEP_S = 0.01
 COURSE_ERROR = 0.02  # of the speed, nine times in ten, where a train of impacts fixes the course
@@ -118,8 +121,14 @@ def _require_a_crank(train: FoundTrain, geometries: Sequence[BearingGeometry], s
 def _by_level(
     bank: BandBank, duration_s: float, spin: Spin | None, counted_turns: float | None, source: SpeedSourceCode
 ) -> Motion:
-    """A rough motion where no train of impacts is heard but the running noise rises and falls."""
+    """A rough motion where no train of impacts is heard: by dirt's clicks, or by the running noise's level."""
     turning = find_turning(bank)
+    clicking = (
+        clicking_coast(plain_clicks(find_clicks(bank)).times_s, duration_s) if spin in (None, "hand") else None
+    )
+    # Of two witnesses the surer one: talk and automatic gain move the level, but make no clicks that run down.
+    if clicking is not None and clicking.nats > max(LEAST_CLICK_NATS, turning.nats if turning else 0.0):
+        return _by_clicks(clicking, duration_s, counted_turns, source)
     if turning is None or turning.nats < LEAST_NATS:
         raise MotionError(
             "no turning can be heard: the level never rises and falls as a crank's does, and nothing beats",
@@ -139,6 +148,24 @@ def _by_level(
         relative_uncertainty=error,
         scale_known=counted_turns is not None,
         still=_still(duration_s, np.array([turning.start_s, max(times_s[-1], turning.stop_s)]), coasting=coasting),
+    )
+
+
+def _by_clicks(
+    clicking: ClickingCoast, duration_s: float, counted_turns: float | None, source: SpeedSourceCode
+) -> Motion:
+    """A rough motion where only dirt tells when the crank turns."""
+    times_s = np.arange(clicking.start_s, min(clicking.stop_s - STEP_S, duration_s), STEP_S)
+    turned = coast_angle(times_s, clicking.stop_s, clicking.drag_per_s)
+    turns, error = _scaled((), counted=counted_turns, lasting_s=float(times_s[-1] - times_s[0]))
+    return Motion(
+        times_s=times_s,
+        turns=turned / turned[-1] * turns,
+        source=source,
+        spin="hand",
+        relative_uncertainty=error,
+        scale_known=counted_turns is not None,
+        still=_still(duration_s, times_s, coasting=True),
     )
 
 

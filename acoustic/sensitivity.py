@@ -8,7 +8,7 @@ import numpy as np
 
 from acoustic.by_ear import motion_by_ear
 from acoustic.core.geometry import defect_orders
-from acoustic.core.sound_bearing import DETECTION_CHANCE
+from acoustic.dsp.orders.healthy import DETECTION_CHANCE
 from acoustic.dsp.orders.injection import StruckRing, with_test_defect, with_test_strikes
 from acoustic.dsp.orders.ranking import part_chance
 from acoustic.dsp.orders.spectrum import order_spectra

@@ -16,6 +16,7 @@ from scipy import stats
 
 from acoustic.core.geometry import BearingGeometry
 from acoustic.simulator import SpinPlan, simulate
+from acoustic.simulator.phone import automatic_gain
 from acoustic.simulator.ringing import frame_response, ring_in_turn
 from acoustic.simulator.room import fluctuation, surroundings
 from acoustic.simulator.strikes import Strikes, by_ball, over_spall, stick_slips
@@ -107,6 +108,16 @@ class TestRooms:
         # Rain is dense (two thirds or more of it is Gaussian hiss), a fire or a bark is not.
         assert min(crests) < 10
         assert max(crests) > 20
+
+
+def test_a_gain_that_opens_wide_begins_too_loud_and_settles() -> None:
+    """It believes the noise 20 dB fainter, and takes back 1 - exp(-5/200) of the way in power with its first step
+    of 5 ms: by hand 10 lg(0.01 + 0.99 x 0.0247) = -14.6, so that much louder, to the block's own scatter."""
+    noise = np.random.default_rng(7).standard_normal(6 * RATE_HZ)
+    heard = automatic_gain(noise, RATE_HZ, attack_s=0.2, release_s=0.6, strength=1.0, opens_db=20.0)
+    first, settled = np.std(heard[: RATE_HZ // 400]), np.std(heard[3 * RATE_HZ :])
+    started = 0.01 + (1 - 0.01) * (1 - np.exp(-5 / 200))
+    assert 20 * np.log10(first / settled) == pytest.approx(-10 * np.log10(started), abs=1.0)
 
 
 class TestScene:

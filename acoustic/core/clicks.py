@@ -15,7 +15,8 @@ Floats = NDArray[np.float64]
 
 WIDTHS = (3, 6)  # bands taken together, besides all
 ALONE = 0.4  # of a click's height: what it must fall to before and after
-BURSTS = 0.8  # what a click says of the crank where clicks come in bursts: a tool bounces, dirt crackles
+LEAST_HEIGHT = 7.0  # robust standard deviations: of those below, talk and running noise make as many
+FEWEST_BANDS, BAND_NATS = 2, 0.7  # a strike rings in more than one third-octave band, a codec's hole may not
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,6 +73,16 @@ def find_clicks(bank: BandBank, *, least_height: float = 5.0, low_hz: float = 90
     energy = np.array([excess[max(0, p - 2) : p + reach].sum() * bank.frame_s for p in kept])
     usual = np.median(loudness, axis=1, keepdims=True)
     return Clicks(bank.times_s[kept], height[kept], energy, (loudness[:, kept] - usual).T)
+
+
+def plain_clicks(clicks: Clicks) -> Clicks:
+    """Keep the clicks that are high and broad enough to be strikes."""
+    broad = np.count_nonzero(clicks.spectrum > BAND_NATS, axis=1) >= FEWEST_BANDS
+    return _chosen(clicks, broad & (clicks.strength >= LEAST_HEIGHT))
+
+
+def _chosen(clicks: Clicks, which: NDArray[np.bool_]) -> Clicks:
+    return Clicks(clicks.times_s[which], clicks.strength[which], clicks.power[which], clicks.spectrum[which])
 
 
 def near_clicks(bank: BandBank, *, least_height: float = 4.0, reach_s: float = 0.015) -> NDArray[np.bool_]:
@@ -238,7 +249,7 @@ def without(clicks: Clicks, times_s: Floats, *, reach_s: float = 0.05) -> Clicks
     if times_s.size == 0 or clicks.times_s.size == 0:
         return clicks
     far = np.min(np.abs(clicks.times_s[:, np.newaxis] - times_s), axis=1) > reach_s
-    return Clicks(clicks.times_s[far], clicks.strength[far], clicks.power[far], clicks.spectrum[far])
+    return _chosen(clicks, far)
 
 
 def follows_crank(times_s: Floats, motion_times_s: Floats, motion_turns: Floats) -> float:
@@ -263,32 +274,6 @@ def follows_crank(times_s: Floats, motion_times_s: Floats, motion_turns: Floats)
     return float(np.sum(np.log(np.maximum(np.interp(times_s, motion_times_s, speed), 1e-3) / mean)))
 
 
-def crank_chance(log_odds: float) -> float:
-    """Chance that clicks at any time speak as much for the crank.
-
-    Parameters
-    ----------
-    log_odds : float
-        As `follows_crank` gives it.
-
-    Returns
-    -------
-    float
-
-    Notes
-    -----
-    By Markov's inequality a likelihood ratio of two simple laws exceeds c with a chance of
-    1/c at most under the second; 0.8 of its logarithm is counted, since clicks come in bursts.
-    """
-    return math.exp(-BURSTS * max(0.0, log_odds))
-
-
-def both_chances(first: float, second: float) -> float:
-    """Chance of two independent chances as small together, by Fisher's method: x (1 - ln x) of their product x."""
-    product = max(first * second, 1e-300)
-    return product * (1 - math.log(product))
-
-
 def more_than_expected(count: float, duration_s: float, quiet_count: int, quiet_s: float) -> float:
     """Chance of so many clicks, if they came no faster than in the still parts.
 
@@ -297,20 +282,19 @@ def more_than_expected(count: float, duration_s: float, quiet_count: int, quiet_
     count : float
         Clicks in the turning part.
     duration_s : float
-        Its length [s].
+        Its length [s], > 0.
     quiet_count, quiet_s : int, float
-        The same for the still parts; `quiet_s` may be 0.
+        The same for the still parts; `quiet_s` may be 0, which tells nothing.
 
     Returns
     -------
     float
-        Upper tail of the predictive law of a Poisson count whose rate is
-        known from the still parts and a prior of half a click in two seconds:
-        negative binomial, whose tail is an incomplete beta function.
+        Of all clicks at one rate, how many fall into the turning part is binomial with its share of the time
+        (the conditional test of two Poisson rates: Przyborowski and Wilenski, Biometrika 31 (1940) 313-323,
+        from memory); a binomial tail is an incomplete beta function.
     """
     from scipy.special import betainc
 
-    if count < 1:
+    if count < 1 or quiet_s <= 0:
         return 1.0
-    odds = duration_s / (duration_s + quiet_s + 2.0)
-    return float(betainc(math.floor(count), quiet_count + 0.5, odds))
+    return float(betainc(math.floor(count), quiet_count + 1, duration_s / (duration_s + quiet_s)))

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from acoustic.core.sound_bearing import DETECTION_CHANCE
 from acoustic.dsp.orders.drivetrain import DriveOrder, drive_orders
 from acoustic.dsp.orders.evidence import PartEvidence
+from acoustic.dsp.orders.healthy import DETECTION_CHANCE
 
 HINT = 0.1  # chance, or power over the running level
 

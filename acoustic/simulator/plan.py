@@ -46,6 +46,9 @@ class SpinPlan:
     knocks, talk_db : dropped tools, and talk's level while it lasts.
     squeal_db : a brake's squeal, its level while it lasts.
     compressor_db : an air compressor's level.
+    gain_strength : automatic gain, from 0 for none to 1 where every passage is made equally loud.
+    gain_attack_s : its time constant for louder passages [s].
+    gain_opens_db : how far too much it amplifies where the recording begins.
     strike_spread, ball_spread : float
         Standard deviations of the logarithm of a strike's strength, from strike to strike and from ball to
         ball: what differs from ball to ball repeats with the cage.
@@ -105,6 +108,8 @@ class SpinPlan:
     push_db: float | None = None
     cut_s: tuple[float, float] = (0.0, 0.0)
     gain_strength: float = 0.0
+    gain_attack_s: float = 0.03
+    gain_opens_db: float = 0.0
     low_hz: float = 120.0
     high_hz: float = 15000.0
     level: float = 0.01

@@ -46,7 +46,14 @@ def simulate(plan: SpinPlan) -> Spin:
     sound = sound + clicks + _bystanders(plan, n, rate, rng)
     sound = phone.band_limit(sound, rate, low_hz=plan.low_hz, high_hz=min(plan.high_hz, 0.49 * rate))
     if plan.gain_strength:
-        sound = phone.automatic_gain(sound, rate, attack_s=0.03, release_s=0.6, strength=plan.gain_strength)
+        sound = phone.automatic_gain(
+            sound,
+            rate,
+            attack_s=plan.gain_attack_s,
+            release_s=0.6,
+            strength=plan.gain_strength,
+            opens_db=plan.gain_opens_db,
+        )
     moving = np.flatnonzero(speed > 0)
     spin = Spin(
         samples=phone.whole_numbers(sound * plan.level),

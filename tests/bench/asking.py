@@ -57,15 +57,22 @@ def counted(spin: Spin, rng: np.random.Generator) -> float:
 
 
 def gyro_table(spin: Spin, folder: Path, rng: np.random.Generator) -> Path:
-    """A gyro at 100 Hz whose clock is off by up to half a second and drifts by up to 200 ppm, as a file."""
+    """A gyro at 100 Hz with a clock of its own, as a file.
+
+    It counts from when the logger began or from long before, half a second too early or too late at most, and
+    drifts by up to 200 ppm; degrees or radians a second.
+    """
     offset_s, drift = rng.uniform(-0.5, 0.5), rng.uniform(-200e-6, 200e-6)
     times_s = np.arange(0, spin.times_s[-1], 0.01)
     speed_hz = np.interp(times_s, spin.times_s, np.gradient(spin.turns, spin.times_s))
     rate = 360 * speed_hz + rng.uniform(0, 3) + 0.7 * rng.standard_normal(times_s.size)
-    clock_s = times_s * (1 + drift) + offset_s + 1.0
+    clock_s = times_s * (1 + drift) + offset_s + float(rng.choice([1.0, 50.0]))
+    head = "time (s),speed (deg/s)"
+    if rng.random() < 0.5:
+        head, rate = "seconds,wz_rad_s", np.radians(rate)
     path = folder / "gyro.csv"
-    lines = [f"{t:.4f},{w:.3f}" for t, w in zip(clock_s, rate, strict=True)]
-    path.write_text("\n".join(["time (s),speed (deg/s)", *lines]), encoding="utf-8")
+    lines = [f"{t:.4f},{w:.4f}" for t, w in zip(clock_s, rate, strict=True)]
+    path.write_text("\n".join([head, *lines]), encoding="utf-8")
     return path
 
 

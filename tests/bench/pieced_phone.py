@@ -32,9 +32,9 @@ def heard_by_phone(sound: Floats, plan: SpinPlan, rng: np.random.Generator) -> F
     high = signal.cheby1(8, 0.5, min(plan.high_hz, 0.49 * RATE_HZ), fs=RATE_HZ, output="sos")
     sound = signal.sosfilt(high, signal.sosfilt(low, sound))
     if plan.gain_strength:
-        attack_s, release_s = np.exp(rng.uniform(np.log([0.005, 0.25]), np.log([0.08, 2.0])))
-        # Half of the recorders begin wide open, so that a recording begins too loud.
-        open_db = float(rng.uniform(5, 20)) if rng.random() < 0.5 else 0.0
+        attack_s, release_s = np.exp(rng.uniform(np.log([0.005, 0.25]), np.log([0.4, 2.5])))
+        # Most recorders begin wide open, so that a recording begins too loud.
+        open_db = float(rng.uniform(5, 25)) if rng.random() < 0.7 else 0.0
         sound = automatic_gain(sound, plan.gain_strength, attack_s=attack_s, release_s=release_s, open_db=open_db)
     step = 2.0**-15
     return np.clip(np.rint(sound * plan.level / step) * step, -1, 1 - step)

@@ -74,7 +74,13 @@ def record_spin(
     hows = {"physical": (USUAL, WIDE), "pieced": (PIECED, PIECED_WIDE)}[generator][widely]
     how = hows[seed % len(hows)]
     if "gain" in how:
-        plan = replace(plan, gain_strength=float(rng.uniform(0.4, 1.0)))
+        # Some take hold at once, some take a second, and most begin wide open.
+        plan = replace(
+            plan,
+            gain_strength=float(rng.uniform(0.4, 1.0)),
+            gain_attack_s=float(np.exp(rng.uniform(np.log(0.02), np.log(1.0)))),
+            gain_opens_db=float(max(0.0, rng.uniform(-10, 25))),
+        )
     if how == "16 kHz":
         plan = replace(plan, high_hz=7200.0)
     spin = made(plan, generator, pieces)

@@ -86,18 +86,33 @@ def rings_wanted(seed: int) -> Sequence[str]:
 
 
 def rooms(seed: int, level_db: float) -> Changes:
-    """Half with talk as loud as the events: in the events' band it pauses and is partly below, so 6 dB more."""
+    """Half with talk as loud as the events: over its pauses, and in the events' band, it is at 8 dB more.
+
+    Running noise from what nobody hears to what drowns the room: where it is faint, no level tells when the crank
+    turns.
+    """
+    rng = np.random.default_rng(700_000 + seed)
     loud = seed // 2 % 2 == 0
-    return {"talk_db": level_db + 6 if loud else float(np.random.default_rng(seed).uniform(-10, -2))}
+    return {
+        "talk_db": level_db + 8 if loud else float(rng.uniform(-10, -2)),
+        "running_db": float(rng.uniform(-18, 3)),
+    }
 
 
 def damaged(level_db: float, *, loud: bool = False) -> Callable[[int], Changes]:
-    """One ring damaged, 8 to 20 turns."""
-    return lambda seed: {
-        "defects": ((ring(seed), level_db),),
-        "turns": float(np.random.default_rng(seed).uniform(8, 20)),
-        **(rooms(seed, level_db) if loud else {}),
-    }
+    """One ring damaged, 8 to 20 turns; in loud rooms every fifth is pedalled."""
+
+    def changes(seed: int) -> Changes:
+        one: Changes = {
+            "defects": ((ring(seed), level_db),),
+            "turns": float(np.random.default_rng(seed).uniform(8, 20)),
+        }
+        if not loud:
+            return one
+        one |= rooms(seed, level_db)
+        return pedalled(seed, **one) if seed % 5 == 4 else one
+
+    return changes
 
 
 def pedalled(seed: int, **changes: Any) -> Changes:
@@ -125,6 +140,7 @@ def healthy(seed: int) -> Changes:
         "surroundings_db": float(rng.uniform(-12, 3)) if seed % 3 == 1 else None,
         "waviness_lines": 1 + seed % 2,
         "knocks": int(rng.integers(0, 4)),
+        "running_db": float(rng.uniform(-15, 12)),
     }
     return pedalled(seed, **room) if seed % 3 == 0 else room
 
@@ -137,14 +153,14 @@ def loud_room(seed: int) -> Changes:
 
 def running(seed: int) -> Changes:
     """A healthy bearing whose running noise is heard well."""
-    return {**rooms(seed, -3.0), "running_db": float(np.random.default_rng(seed).uniform(0, 9))}
+    return {**rooms(seed, -3.0), "running_db": float(np.random.default_rng(seed).uniform(0, 12))}
 
 
 def heard(seed: int) -> Changes:
     """A healthy bearing over the room, both still parts there, nobody loud."""
     rng = np.random.default_rng(seed)
     return {
-        "running_db": float(rng.uniform(0, 8)),
+        "running_db": float(rng.uniform(0, 12)),
         "talk_db": float(rng.uniform(-12, 0)) if seed % 2 else None,
         "surroundings_db": None,
         "push_db": None,
@@ -155,16 +171,28 @@ def heard(seed: int) -> Changes:
 
 
 def swelling(seed: int) -> Changes:
-    """Running noise that swells once a turn by 1 to 3 dB: an arm that hides the microphone, a bent ring."""
-    swell_db = np.random.default_rng(seed).uniform(1, 3)
-    return {"notch": (1.0, float(10 ** (swell_db / 20) - 1)), "running_db": 3.0, "cut_s": (0.0, 0.0)}
+    """Running noise that swells once a turn by 1 to 3 dB: an arm that hides the microphone, a bent ring.
+
+    The louder it runs and the fewer the turns, the more it looks like a swell at twice the cage's rate.
+    """
+    rng = np.random.default_rng(seed)
+    return {
+        "notch": (1.0, float(10 ** (rng.uniform(1, 3) / 20) - 1)),
+        "running_db": float(rng.uniform(3, 15)),
+        "turns": float(6 + 14 * rng.random() ** 2),
+        "cut_s": (0.0, 0.0),
+    }
 
 
-def creaking(level_db: float) -> Callable[[int], Changes]:
-    """Creaks once or twice a turn, half with talk."""
-    return lambda seed: pedalled(
-        seed, defects=(("creak", level_db),), creaks_per_turn=1 + seed % 2, **rooms(seed, level_db)
-    )
+def creaking(seed: int, *, bursts_db: float | None = None) -> Changes:
+    """Creaks once or twice a turn, half with talk: 0 dB on average, or so loud while they last."""
+    plan = pedalled(seed, creaks_per_turn=1 + seed % 2)
+    level_db = 0.0
+    if bursts_db is not None:
+        # 60 ms each, of which one in eight stays away
+        share = 0.06 * plan["start_hz"] * plan["creaks_per_turn"] * 7 / 8
+        level_db = bursts_db + 10 * float(np.log10(share))
+    return {**plan, "defects": (("creak", level_db),), **rooms(seed, -3.0)}
 
 
 def _ring_row(level_db: float, least_found: float) -> Row:
@@ -172,8 +200,8 @@ def _ring_row(level_db: float, least_found: float) -> Row:
     return Row(damaged(level_db), rings_wanted, wrong, least_found=least_found, most_wrong=0.01)
 
 
-def _creak_row(level_db: float, least_found: float | None) -> Row:
-    return Row(creaking(level_db), lambda seed: ("creak",), BEARING, least_found=least_found, most_wrong=0.02)
+def _creak_row(changes: Callable[[int], Changes]) -> Row:
+    return Row(changes, lambda seed: ("creak",), BEARING, least_found=0.92, most_wrong=0.02)
 
 
 ROWS = {
@@ -190,9 +218,8 @@ ROWS = {
         least_found=0.90,
         most_wrong=0.03,
     ),
-    "creak": _creak_row(0.0, 0.92),
-    # Bursts as loud as the room while they last: mean power is a tenth or less of that.
-    "creak-bursts": _creak_row(-10.0, None),
+    "creak": _creak_row(creaking),
+    "creak-bursts": _creak_row(lambda seed: creaking(seed, bursts_db=0.0)),
     "speech-squeal": Row(
         lambda seed: pedalled(seed, talk_db=6.0, squeal_db=9.0 if seed % 2 else None),
         nothing,

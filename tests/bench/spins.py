@@ -55,7 +55,7 @@ def draw(seed: int, **changes: Any) -> SpinPlan:
         slip=rng.uniform(0, 0.008),
         jitter=rng.uniform(0.002, 0.01),
         load_zone=rng.uniform(0.1, 0.9),
-        running_db=rng.uniform(-6, 3),
+        running_db=rng.uniform(-12, 4),
         waviness=rng.uniform(0.0, 0.1),
         room_tilt_db=rng.uniform(-6, -2),
         talk_db=rng.uniform(-8, 6),

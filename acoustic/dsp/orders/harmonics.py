@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,6 +102,7 @@ class LineEvidence:
         # Bins in rows, since a search gathers whole rows, which lie together in memory; the last one, past the
         # highest order, is where nothing is known.
         self._index = np.ascontiguousarray(table_index(spectra.power).T)
+        self._made: dict[tuple[str, int], Nats] = {}
 
     def scores(self, bases: Floats, offsets: Sequence[float] = (), *, harmonics: int = HARMONICS) -> BaseScores:
         """Score harmonics, with and without sidebands, at given base orders.
@@ -128,11 +130,11 @@ class LineEvidence:
         places = np.minimum(places, self.size)
         tables = line_tables()
         kept: tuple[list[Nats], list[Nats], list[Nats]] = ([], [], [])
-        for number, table in enumerate(tables.main):
-            main = self._nats(table)
+        for number in range(len(tables.main)):
+            main = self._nats("main", number)
             ways = [main]
             if offsets:
-                side = self._nats(tables.side[max(0, number - 1)])
+                side = self._nats("side", max(0, number - 1))
                 beside = np.zeros_like(main)
                 for offset in offsets:
                     _add_shifted(beside, side, round(offset / self.step))
@@ -146,11 +148,14 @@ class LineEvidence:
         count = standing[way, np.arange(bases.size), group].astype(np.intp)
         return BaseScores(bases, _averaged(whole), _averaged(trimmed), group, count)
 
-    def _nats(self, table: Nats) -> Nats:
+    def _nats(self, kind: Literal["main", "side"], number: int) -> Nats:
         """Nats of every bin, and none where nothing is known, shape (m + 1, groups)."""
-        nats = np.zeros((self.size + 1, self.groups), dtype=np.float32)
-        np.take(table, self._index, out=nats[:-1])
-        return nats
+        made = self._made.get((kind, number))
+        if made is None:
+            made = np.zeros((self.size + 1, self.groups), dtype=np.float32)
+            np.take(getattr(line_tables(), kind)[number], self._index, out=made[:-1])
+            self._made[kind, number] = made
+        return made
 
 
 def _add_shifted(total: Nats, rows: Nats, shift: int) -> None:

@@ -31,6 +31,11 @@ HEALTHY_DB = {"cage": -8.0}
 OTHER_HEALTHY_DB = -17.5
 
 
+# A finding counts as detected at this chance or below. Some ten conditions are judged on
+# their own, so that a healthy bearing is called damaged about once in a hundred times at most.
+DETECTION_CHANCE = 0.002
+
+
 def healthy_db(part: str) -> float:
     """Strength up to which healthy bearings show a part's strikes [dB over their running noise]."""
     return HEALTHY_DB.get(part, OTHER_HEALTHY_DB)

@@ -39,6 +39,7 @@ UNKNOWN_PRIOR = 0.01  # of a train at an order that nothing here explains
 # Lines of one train in overlapping bands are no independent news: log odds are shrunk by this before being told.
 TEMPER = 0.5
 LIKELY = 0.01
+WORTH_A_LOOK = 0.0  # nats of a hypothesis, its prior counted in
 NULLS = 20
 NULL_GAP = 0.02
 LOWEST_BASE, HIGHEST_BASE = 2.2, 17.0
@@ -108,12 +109,14 @@ def rank_parts(
         shares = _posterior(fits, _elsewhere(unknown, open_sets))
         counts = counts or _counts(fits, best)
         found = best.harmonic_set
-        seen_cage = cage if found.locked else cage_seen(found, best.order, cage)
-        rest = left.without(lines_of(found, best.order, seen_cage, highest=float(spectra.orders[-1])))
-        rest_search = _Search.of(rest, open_sets)
-        chance = _chance(found, search, rest_search, orders)
-        first = _evidence(best, chance, shares, levels, spectra, settled)
-        if not first.certain:
+        rest = _explained(left, best, cage, open_sets) if best.nats > WORTH_A_LOOK else left
+        rest_search = _Search.of(rest, open_sets) if rest is not left else search
+        first = None
+        if rest is not left:
+            # Its own lines lift what is found by luck elsewhere, so luck is read off what it leaves.
+            chance = _chance(found, search, rest_search, orders)
+            first = _evidence(best, chance, shares, levels, spectra, settled)
+        if first is None or not first.certain:
             # Nothing more stands out: what is left is settled as it is.
             for name in dict.fromkeys(one.name for one in open_sets):
                 fit = max((f for f in fits if f.harmonic_set.name == name), key=lambda fit: fit.nats)
@@ -165,8 +168,9 @@ class _Left:
     slipping: OrderSpectra
     whole: OrderSpectra
 
-    def without(self, lines: Floats) -> _Left:
-        return _Left(without_lines(self.slipping, lines), without_lines(self.whole, lines))
+    def without(self, lines: Floats, *, whole_too: bool) -> _Left:
+        slipping = without_lines(self.slipping, lines)
+        return _Left(slipping, without_lines(self.whole, lines) if whole_too else slipping)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -219,6 +223,14 @@ def _chance(harmonic_set: HarmonicSet, search: _Search, luck: _Search, orders: S
     # Lines past the highest order are not known, here nor there: where the own lines end, so do theirs.
     own = search.nats(one, np.array([one.order]))[0]
     return min(1.0, one.tried * chance_of_lines(one.name, float(own), luck.nats(one, centres)))
+
+
+def _explained(left: _Left, fit: _Hypothesis, cage: float, sets: Sequence[HarmonicSet]) -> _Left:
+    """What is left when a hypothesis is taken for true."""
+    one = fit.harmonic_set
+    seen_cage = cage if one.locked else cage_seen(one, fit.order, cage)
+    lines = lines_of(one, fit.order, seen_cage, highest=float(left.slipping.orders[-1]))
+    return left.without(lines, whole_too=any(each.whole for each in sets))
 
 
 def _ball_orders(geometry: BearingGeometry) -> tuple[float, float, float]:

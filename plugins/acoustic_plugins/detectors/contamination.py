@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,25 +14,24 @@ from acoustic.api import (
     Evidence,
     Finding,
     Hearing,
-    both_chances,
-    crank_chance,
     find_clicks,
     follows_crank,
     hookimpl,
     more_than_expected,
     off_beat,
+    plain_clicks,
     regularity,
     rhythm,
 )
+from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
 ACOUSTIC_API = (1, 0)
 
 IN_STEP = 0.15  # clicks nearer to a beat than this share of the interval belong to the beat
 STEADY = 0.001  # chance below which clicks keep a rhythm
-LEAST_A_TURN = 0.5
-AGAINST_CRANK = -2.0  # log odds of about 1 to 7 that the clicks come in time, not in angle
 MOST_BEATS = 3
 FAINTEST_DB = -40.0
+HEALTHY = ExponentialTail(location=-0.77, scale=0.50)  # tests/calibration/event_nulls.py
 
 
 class Contamination:
@@ -42,36 +42,82 @@ class Contamination:
     conditions = ("contamination",)
 
     def detect(self, hearing: Hearing) -> Sequence[Finding]:
-        """Judge the clicks that keep no rhythm against those of the still parts."""
+        """Judge the clicks that keep no rhythm: more than in the still parts, and faster as the crank is."""
         if hearing.drivetrain.covers_noise:
             return [_not_judged("a running chain crackles by itself; take it off")]
-        motion, clicks = hearing.motion, hearing.clicks
-        turning = (clicks.times_s >= motion.start_s) & (clicks.times_s < motion.stop_s)
-        quiet_count, quiet_s = _quiet(hearing, clicks.times_s.tolist())
-        times_s, power = clicks.times_s[turning], clicks.power[turning]
-        even = regularity(times_s) < STEADY
-        strikes = [part.order for part in hearing.parts if part.certain]
-        kept, beats = _irregular(np.interp(times_s, motion.times_s, motion.turns), strikes)
-        times_s, power, share_left = times_s[kept], power[kept], (1 - 2 * IN_STEP) ** beats
-        turning_s = motion.stop_s - motion.start_s
-        a_turn = times_s.size / share_left / motion.total_turns
-        odds = follows_crank(times_s, motion.times_s, motion.turns)
-        more = more_than_expected(times_s.size, turning_s * share_left, quiet_count, quiet_s)
-        chance = both_chances(more, crank_chance(odds))
-        # An even train that fits no steady order is a beat at a wrongly known speed, not dirt.
-        if a_turn < LEAST_A_TURN or odds < AGAINST_CRANK or (even and not beats):
-            chance = 1.0
-        energy = float(power.sum()) / turning_s
+        motion, dirt = hearing.motion, irregular_clicks(hearing)
+        chance = HEALTHY.chance(dirt.score)
+        made, unit = (
+            (motion.total_turns, "turn") if motion.scale_known else (motion.stop_s - motion.start_s, "second")
+        )
+        clicks = f"{dirt.count / made:.1f} irregular clicks a {unit}"
+        beside = ", beside steady strikes" if dirt.beats else ""
         return [
             Finding(
                 condition="contamination",
                 detected=chance <= DETECTION_CHANCE,
                 false_alarm_probability=chance,
-                severity_db=max(FAINTEST_DB, 10 * math.log10(max(energy, 1e-9))),
-                detail=_detail(chance, a_turn, beats),
+                severity_db=max(FAINTEST_DB, 10 * math.log10(max(dirt.energy, 1e-9))),
+                detail=f"{clicks}{beside}, as dirt in the bearing makes"
+                if chance <= DETECTION_CHANCE
+                else "no irregular clicks of the turning crank",
                 evidence=Evidence(),
             )
         ]
+
+
+@dataclass(frozen=True, slots=True)
+class IrregularClicks:
+    """What keeps no rhythm while the crank turns.
+
+    Attributes
+    ----------
+    score : float
+        Evidence that the turning crank makes them [nats].
+    count : float
+        How many, those that steady beats hide counted in.
+    beats : int
+        Steady beats that were left out.
+    energy : float
+        Of the clicks over the running level, a second.
+    """
+
+    score: float
+    count: float
+    beats: int
+    energy: float
+
+
+def irregular_clicks(hearing: Hearing) -> IrregularClicks:
+    """Weigh the clicks that keep no rhythm.
+
+    Parameters
+    ----------
+    hearing : Hearing
+
+    Returns
+    -------
+    IrregularClicks
+
+    Notes
+    -----
+    Two independent witnesses, so that their evidence adds: more clicks than the still parts let expect,
+    and a rate that follows the speed. Clicks that keep their pace as the crank slows speak against
+    dirt as loudly as others speak for it; neither needs the speed's scale.
+    """
+    motion, clicks = hearing.motion, plain_clicks(hearing.clicks)
+    turning = (clicks.times_s >= motion.start_s) & (clicks.times_s < motion.stop_s)
+    times_s, power = clicks.times_s[turning], clicks.power[turning]
+    even = regularity(times_s) < STEADY
+    strikes = [part.order for part in hearing.parts if part.certain]
+    kept, beats = _irregular(np.interp(times_s, motion.times_s, motion.turns), strikes)
+    times_s, power, share_left = times_s[kept], power[kept], (1 - 2 * IN_STEP) ** beats
+    turning_s = motion.stop_s - motion.start_s
+    more = more_than_expected(times_s.size, turning_s * share_left, *_quiet(hearing, clicks.times_s.tolist()))
+    score = -math.log(max(more, 1e-300)) + follows_crank(times_s, motion.times_s, motion.turns)
+    if even and not beats:
+        score = 0.0  # an even train that fits no steady order is a beat at a wrongly known speed, not dirt
+    return IrregularClicks(score, times_s.size / share_left, beats, float(power.sum()) / turning_s)
 
 
 def _irregular(turns: NDArray[np.float64], strikes: Sequence[float]) -> tuple[NDArray[np.bool_], int]:
@@ -99,14 +145,7 @@ def _quiet(hearing: Hearing, times_s: Sequence[float]) -> tuple[int, float]:
     quiet_s = sum(b - a for a, b in still)
     if hearing.room is None:
         return count, quiet_s
-    return count + find_clicks(hearing.room).times_s.size, quiet_s + hearing.room.duration_s
-
-
-def _detail(chance: float, a_turn: float, beats: int) -> str:
-    beside = ", beside steady strikes" if beats else ""
-    if chance <= DETECTION_CHANCE:
-        return f"{a_turn:.1f} irregular clicks a turn{beside}, as dirt in the bearing makes"
-    return "no irregular clicks of the turning crank"
+    return count + plain_clicks(find_clicks(hearing.room)).times_s.size, quiet_s + hearing.room.duration_s
 
 
 @hookimpl

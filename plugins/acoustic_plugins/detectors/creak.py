@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from acoustic.api import DETECTION_CHANCE, Evidence, Finding, Hearing, Locked, hookimpl, locked_bursts
+from acoustic.api import DETECTION_CHANCE, Evidence, Finding, Hearing, hookimpl
+from acoustic_plugins.detectors.angle_locked import Locked, locked_bursts
+from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
 ACOUSTIC_API = (1, 0)
 
-LEAST_SHARE = 0.5  # of the turns
-# A chainring out of true swells as smoothly as it turns, by 4 to 5 dB. A damaged ring strikes at every angle, if
-# louder at one: of 33 simulated ones at most 0.74 of the bursts gathered there.
-LEAST_DB = 6.0
-LEAST_GATHERED, BESIDE_STRIKES = 0.65, 0.8
+HEALTHY = ExponentialTail(location=0.04, scale=0.65)  # tests/calibration/event_nulls.py
 
 
 class Creak:
@@ -36,15 +34,13 @@ class Creak:
 
 
 def _finding(hearing: Hearing, found: Locked) -> Finding:
-    struck = any(part.certain for part in hearing.parts)
-    gathered = found.gathered >= (BESIDE_STRIKES if struck else LEAST_GATHERED)
-    plain = gathered and found.share >= LEAST_SHARE and found.excess_db >= LEAST_DB
-    detected = plain and found.chance <= DETECTION_CHANCE
+    chance = HEALTHY.chance(found.score)
+    detected = chance <= DETECTION_CHANCE
     often = "once" if found.times_a_turn == 1 else "twice"
     return Finding(
         condition="creak",
         detected=detected,
-        false_alarm_probability=found.chance if plain else 1.0,
+        false_alarm_probability=chance,
         severity_db=found.excess_db,
         detail=f"a burst {often} a turn at one angle of the crank, in {found.share:.0%} of the turns"
         if detected

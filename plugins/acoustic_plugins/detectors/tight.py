@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from acoustic.api import DETECTION_CHANCE, Evidence, Finding, Hearing, Swell, defect_orders, hookimpl, swells
+from acoustic.api import DETECTION_CHANCE, Evidence, Finding, Hearing, defect_orders, hookimpl
+from acoustic_plugins.detectors.modulation import Modulation, low_order_modulation
+from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
 ACOUSTIC_API = (1, 0)
 
-LEAST_DB = 1.0  # a swell that is heard; judgement of this project
+HEALTHY = ExponentialTail(location=-2.46, scale=1.47)  # tests/calibration/event_nulls.py
 
 
 class Tight:
@@ -31,21 +33,20 @@ class Tight:
         if not motion.scale_known:
             return [_not_judged("the crank's angle is not known")]
         cage = defect_orders(hearing.bearing.geometry).cage
-        found = swells(hearing.bank, motion.times_s, motion.turns, [(2.0, False), (2 * cage, True)])
-        if not found:
+        found = low_order_modulation(hearing.bank, motion.times_s, motion.turns, cage)
+        if found is None:
             return [_not_judged("six turns or more are needed")]
-        clearest = min(found, key=lambda one: one.chance)
-        return [_finding(clearest, min(1.0, len(found) * clearest.chance))]
+        return [_finding(found)]
 
 
-def _finding(swell: Swell, chance: float) -> Finding:
-    strong = swell.depth_db >= LEAST_DB
-    detected = strong and chance <= DETECTION_CHANCE
+def _finding(swell: Modulation) -> Finding:
+    chance = HEALTHY.chance(swell.score)
+    detected = chance <= DETECTION_CHANCE
     what = "turn of the crank" if swell.expected_order == 2.0 else "turn of the cage"
     return Finding(
         condition="tight",
         detected=detected,
-        false_alarm_probability=chance if strong else 1.0,
+        false_alarm_probability=chance,
         severity_db=swell.depth_db,
         detail=f"the running noise swells by {swell.depth_db:.1f} dB twice a {what}"
         if detected

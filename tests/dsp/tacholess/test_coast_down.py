@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from acoustic.core.sound_bearing import DETECTION_CHANCE
+from acoustic.dsp.orders.healthy import DETECTION_CHANCE
 from acoustic.dsp.tacholess.coast_down import coast_angle, coast_speed, find_coast, sharpened
 from acoustic.dsp.tacholess.impact_levels import impact_levels
 from acoustic.dsp.tacholess.periodicity import segment_scores

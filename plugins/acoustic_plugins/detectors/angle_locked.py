@@ -8,18 +8,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.envelope import BandBank
+from acoustic.api import BandBank
 
 Floats = NDArray[np.float64]
 
 LOWEST_HZ = 400.0
-WIDTH = 4  # bands taken together
+WIDTH = 3  # bands taken together: an octave
 FRAME_S, FRAMES_OF_A_BURST = 0.005, 5  # a median over 25 ms: a click rings shorter, a creak lasts longer
 FEWEST_TURNS = 5
-BURST_DB, LOUDEST_DB = 3.0, 12.0  # over the usual level of the turn about it
+USUAL_TURNS = 0.35  # a creak lasts at most an eighth of a turn; a chainring out of true swells over half of one
+BURST_DB, LOUDEST_DB = 2.0, 12.0  # over the usual level of that part of a turn about it
 SHORT_TURNS = 0.03  # a burst as long and loud points fully to its angle
 LOCKED_TURNS = 0.06
 TIMES_A_TURN = (1, 2)
+HIGHEST = 4  # harmonic of the turn: an eighth of a turn still has two thirds of it
 USUAL_SHARE = 0.5
 
 
@@ -31,23 +33,21 @@ class Locked:
     ----------
     times_a_turn : int
         1 or 2.
-    chance : float
-        That bursts at random angles point as much one way, all bands and both rates tried.
+    score : float
+        Negative log probability [nats] that bursts at random angles point as much one way, in that of
+        the first four harmonics of the turn (two of the half turn) which is the least sure.
     excess_db : float
         Level at that angle over the usual one, mean over the turns [dB].
     share : float
         Of the turns that show the burst; of two a turn, the one that shows less often.
-    gathered : float
-        Share of all bursts that points to that angle: 1 if they all come there, 0 if anywhere.
     first_band, last_band : int
         Bands it is clearest in.
     """
 
     times_a_turn: int
-    chance: float
+    score: float
     excess_db: float
     share: float
-    gathered: float
     first_band: int
     last_band: int
 
@@ -103,13 +103,13 @@ def burst_levels(bank: BandBank, start_s: float, stop_s: float, *, turn_s: float
     start_s, stop_s : float
         The part wanted [s].
     turn_s : float
-        Length of a turn [s]: the usual level is the median of so long.
+        Length of a turn [s]: the usual level is the median of a third of it.
 
     Returns
     -------
     times_s : ndarray, shape (frames,)
     excess_db : ndarray, shape (runs, frames)
-        Of runs of four neighbouring bands from 400 Hz up.
+        Of runs of three neighbouring bands from 400 Hz up.
     """
     from scipy.ndimage import median_filter
 
@@ -121,8 +121,9 @@ def burst_levels(bank: BandBank, start_s: float, stop_s: float, *, turn_s: float
     runs = power.shape[0] // WIDTH
     grouped = power[: runs * WIDTH].reshape(runs, WIDTH, frames, size).mean(axis=(1, 3))
     level_db = 10 * np.log10(median_filter(grouped, size=(1, FRAMES_OF_A_BURST)) + 1e-6)
-    # Every fourth frame will do for what changes over a turn.
-    coarse = median_filter(level_db[:, ::4], size=(1, max(3, round(turn_s / (4 * size * bank.frame_s)))))
+    # Every fourth frame will do for what changes over a third of a turn.
+    span = max(3, round(USUAL_TURNS * turn_s / (4 * size * bank.frame_s)))
+    coarse = median_filter(level_db[:, ::4], size=(1, span))
     usual_db = np.repeat(coarse, 4, axis=1)[:, :frames]
     times_s = bank.times_s[inside[: frames * size]].reshape(frames, size).mean(axis=1)
     return times_s, level_db - usual_db
@@ -150,7 +151,9 @@ def locked_bursts(bank: BandBank, times_s: Floats, turns: Floats) -> Locked | No
     -----
     Every turn, or half turn, has one vector: the direction in which its bursts lie, 0 to 1 long as
     they are short and loud or not. One loud knock is one turn's vector like any other. The sum of
-    the vectors is set against chance by Rayleigh's test.
+    the vectors is set against chance by Rayleigh's test, and so are those of the harmonics:
+    what merely strikes harder on the loaded side, as a damaged ring does, swells as smoothly as
+    the load and has few of them; a burst of an eighth of a turn or less has all.
     """
     made = float(turns[-1] - turns[0])
     if made < FEWEST_TURNS:
@@ -159,22 +162,28 @@ def locked_bursts(bank: BandBank, times_s: Floats, turns: Floats) -> Locked | No
     at_s, excess_db = burst_levels(bank, float(times_s[0]), float(times_s[-1]), turn_s=turn_s)
     angle = np.interp(at_s, times_s, turns)
     burst = np.clip(excess_db - BURST_DB, 0, LOUDEST_DB - BURST_DB) * np.gradient(angle)
-    tries = len(burst) * len(TIMES_A_TURN)
     found = []
     for run, row in enumerate(burst):
         first = _lowest(bank) + run * WIDTH
         for times in TIMES_A_TURN:
-            part = (times * (angle - angle[0])).astype(np.intp)
-            size = np.bincount(part, row) + SHORT_TURNS * (LOUDEST_DB - BURST_DB) / 2
-            way = row * np.exp(2j * np.pi * times * angle)
-            vectors = (np.bincount(part, way.real) + 1j * np.bincount(part, way.imag)) / size
-            chance = -math.expm1(tries * math.log1p(-min(direction_chance(vectors), 1 - 1e-12)))
-            towards = float(np.angle(vectors.sum()) / (2 * np.pi * times))
+            vectors = [_vectors(row, angle, times, harmonic) for harmonic in range(1, HIGHEST // times + 1)]
+            score = min(-math.log(max(direction_chance(each), 1e-300)) for each in vectors)
+            towards = float(np.angle(vectors[0].sum()) / (2 * np.pi * times))
             shown = _at_angle(excess_db[run], angle, towards, times)
-            gathered = float(np.abs(way.sum())) / max(float(row.sum()), 1e-9)
-            found.append(Locked(times, chance, *shown, gathered, first, first + WIDTH - 1))
+            found.append(Locked(times, score, *shown, first, first + WIDTH - 1))
+    best = max(range(len(found)), key=lambda one: found[one].score)
     # What comes once a turn lies one way in half of the half turns too.
-    return min(found, key=lambda one: (one.share < USUAL_SHARE, one.chance))
+    once = found[best - best % len(TIMES_A_TURN)]
+    return once if found[best].share < USUAL_SHARE <= once.share else found[best]
+
+
+def _vectors(burst: Floats, angle: Floats, times: int, harmonic: int) -> NDArray[np.complex128]:
+    """One vector for each turn, or half turn: where its bursts lie, the shorter the fainter they are."""
+    part = (times * (angle - angle[0])).astype(np.intp)
+    size = np.bincount(part, burst) + SHORT_TURNS * (LOUDEST_DB - BURST_DB) / 2
+    way = burst * np.exp(2j * np.pi * harmonic * times * angle)
+    vectors: NDArray[np.complex128] = (np.bincount(part, way.real) + 1j * np.bincount(part, way.imag)) / size
+    return vectors
 
 
 def _at_angle(excess_db: Floats, angle: Floats, towards: float, times: int) -> tuple[float, float]:

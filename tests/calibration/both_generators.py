@@ -1,4 +1,4 @@
-"""Spins for the calibration scripts: every law is taken over both generators, and says over which."""
+"""Recordings of both generators for the calibration scripts: every law is taken over both, and says over which."""
 
 from __future__ import annotations
 
