@@ -24,7 +24,6 @@ from acoustic.core.clicks import (
     regularity,
     rhythm,
 )
-from acoustic.core.clock import ClockFit, clock_offset
 from acoustic.core.drivetrain import DriveOrder
 from acoustic.core.envelope import BandBank, band_bank, running_level
 from acoustic.core.geometry import BearingGeometry, DefectOrders, defect_orders
@@ -53,6 +52,7 @@ from acoustic.core.spectra import OrderSpectra
 from acoustic.core.still import OverRoom, block_levels_db, still_parts, turning_part
 from acoustic.core.stray import StrayBeat
 from acoustic.core.ticks import find_ticks, tick_onsets
+from acoustic.dsp.tacholess.alignment import ClockSetting, set_clock
 from acoustic.errors import InputError, MotionError
 from acoustic.hookspecs import API_VERSION, PROJECT
 from acoustic.marks import motion_from_marks, motion_from_train
@@ -86,7 +86,7 @@ __all__ = [
     "Bearing",
     "BearingGeometry",
     "Clicks",
-    "ClockFit",
+    "ClockSetting",
     "Comb",
     "DefectOrders",
     "DriveOrder",
@@ -123,7 +123,6 @@ __all__ = [
     "chance_of_events",
     "chance_of_flicker",
     "clipped_share",
-    "clock_offset",
     "crank_chance",
     "defect_orders",
     "find_clicks",
@@ -151,6 +150,7 @@ __all__ = [
     "rhythm",
     "rotation_about_axis",
     "running_level",
+    "set_clock",
     "share_off_axis",
     "sounding_level",
     "still_parts",
