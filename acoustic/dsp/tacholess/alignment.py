@@ -41,7 +41,8 @@ LEAST_GAIN, LEAST_GAIN_RIDING = 40.0, 200.0
 MOST_ELSEWHERE, LEAST_OWN_SHAPE, WIDEST_OFFSET_S = 0.05, 0.05, 0.15
 LEVEL_LAW_S = 0.03  # running noise keeps to no law of the speed, which its own error does not know
 APART = 1.5  # half widths of both together
-LEAST_GAIN_GUESSED, MOST_ELSEWHERE_GUESSED, GUESSED_S = 30.0, 0.4, 0.5
+LEAST_GAIN_GUESSED, MOST_ELSEWHERE_GUESSED = 30.0, 0.4
+GUESSED_S, WIDEST_GUESSED_S = 0.5, 0.6
 LEAST_ERROR_S = 0.005
 
 
@@ -311,7 +312,8 @@ def set_clock(
     if aligned is None or aligned.chance > SURE_CHANCE:
         if clear:
             return ClockSetting(fit.offset_s, fit.half_width_s, sure=True)
-        if fit.gain < LEAST_GAIN_GUESSED or fit.elsewhere > MOST_ELSEWHERE_GUESSED:
+        likely = fit.gain >= LEAST_GAIN_GUESSED and fit.elsewhere <= MOST_ELSEWHERE_GUESSED
+        if not likely or fit.own_shape < LEAST_OWN_SHAPE or fit.half_width_s > WIDEST_GUESSED_S:
             return None
         return ClockSetting(fit.offset_s, max(fit.half_width_s, GUESSED_S), sure=False)
     apart_s = float(np.hypot(level_s, aligned.half_width_s))

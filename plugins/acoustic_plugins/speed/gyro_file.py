@@ -127,7 +127,7 @@ def _clock(recording: Recording, rotation: Rotation, turning: Sequence[Stretch])
     setting = set_clock(bank, rotation.times_s, rotation.speed_hz, parts)
     if setting is None:
         raise MotionError(
-            "the spin that the gyro shows cannot be found in the recording: its clock could not be set",
+            "the spin that the gyro shows cannot be heard in the recording, so that its clock cannot be set",
             hint=NEARER,
         )
     return setting
