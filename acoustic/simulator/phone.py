@@ -35,7 +35,13 @@ def band_limit(sound: Floats, sample_rate_hz: float, *, low_hz: float, high_hz: 
 
 
 def automatic_gain(
-    sound: Floats, sample_rate_hz: float, *, attack_s: float, release_s: float, strength: float
+    sound: Floats,
+    sample_rate_hz: float,
+    *,
+    attack_s: float,
+    release_s: float,
+    strength: float,
+    opens_db: float = 0.0,
 ) -> Floats:
     """Turn loud passages down and quiet ones up, as a phone's recorder does.
 
@@ -47,6 +53,8 @@ def automatic_gain(
         Time constants [s], > 0.
     strength : float
         0 leaves the sound alone, 1 makes every passage equally loud.
+    opens_db : float
+        How far below the usual level it believes the sound to be at first: the recording begins too loud.
 
     Returns
     -------
@@ -58,7 +66,7 @@ def automatic_gain(
     power = np.mean(padded.reshape(blocks, hop) ** 2, axis=1) + 1e-12
     rise, fall = 1 - np.exp(-0.005 / attack_s), 1 - np.exp(-0.005 / release_s)
     level = np.empty(blocks)
-    now = float(np.median(power))
+    now = float(np.median(power)) * 10 ** (-opens_db / 10)
     for index, value in enumerate(power):
         now += (value - now) * (rise if value > now else fall)
         level[index] = now

@@ -66,3 +66,37 @@ def ring(times_s: Floats, strength: Floats, response: Floats, *, samples: int, s
     length = samples + response.size
     spectrum = np.fft.rfft(train, length) * np.fft.rfft(response, length)
     return np.fft.irfft(spectrum, length)[:samples]
+
+
+def ring_in_turn(
+    times_s: Floats,
+    strength: Floats,
+    responses: list[Floats],
+    *,
+    samples: int,
+    sample_rate_hz: float,
+    rng: np.random.Generator,
+) -> Floats:
+    """Sum the answers to a train of strikes, each a mixture of its own: no two balls strike one place alike.
+
+    Parameters
+    ----------
+    times_s, strength : ndarray, shape (k,)
+        When [s] and how hard.
+    responses : list of ndarray
+        Answers to a unit strike, of which each strike takes random shares whose squares sum to one.
+    samples : int
+    sample_rate_hz : float
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    ndarray, shape (samples,)
+    """
+    shares = rng.standard_normal((len(responses), times_s.size))
+    shares[0] += 1.5
+    shares /= np.sqrt(np.sum(shares**2, axis=0))
+    sound = np.zeros(samples)
+    for response, share in zip(responses, shares, strict=True):
+        sound += ring(times_s, strength * share, response, samples=samples, sample_rate_hz=sample_rate_hz)
+    return sound

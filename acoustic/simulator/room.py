@@ -160,3 +160,78 @@ def squeal(samples: int, sample_rate_hz: float, *, rng: np.random.Generator) -> 
     power = float(np.sum(heard**2)) / (np.count_nonzero(heard) + 1)
     unit: Floats = heard / max(power**0.5, 1e-9)
     return unit
+
+
+def fluctuation(samples: int, sample_rate_hz: float, *, spread: float, rng: np.random.Generator) -> Floats:
+    """Gain of a noise that is not steady: it wanders over a third of a second and bursts over 15 ms.
+
+    Parameters
+    ----------
+    samples : int
+    sample_rate_hz : float
+    spread : float
+        Standard deviation of the gain's logarithm; the noise's tails grow heavy with it.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    ndarray, shape (samples,)
+        > 0, median 1.
+    """
+    log_gain = np.zeros(samples)
+    for step_s, share in ((0.3, 0.6), (0.015, 0.8)):
+        # Straight lines between knots keep two thirds of their variance.
+        knots = np.sqrt(1.5) * rng.standard_normal(int(samples / sample_rate_hz / step_s) + 3)
+        log_gain += share * np.interp(np.arange(samples) / sample_rate_hz / step_s, np.arange(knots.size), knots)
+    gain: Floats = np.exp(spread * log_gain)
+    return gain
+
+
+def surroundings(samples: int, sample_rate_hz: float, *, rng: np.random.Generator) -> Floats:
+    """What else a room may hold: rain on a roof, a fire's crackle, barks, an engine; one of them.
+
+    Parameters
+    ----------
+    samples : int
+    sample_rate_hz : float
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    ndarray, shape (samples,)
+        Unit mean square.
+    """
+    kind = rng.integers(4)
+    if kind == 0:
+        sound = _clicks(samples, sample_rate_hz, a_second=rng.uniform(100, 600), spread=0.7, rng=rng)
+        sound += 2 * np.std(sound) * coloured_noise(samples, sample_rate_hz, tilt_db_per_octave=-1, rng=rng)
+    elif kind == 1:
+        sound = _clicks(samples, sample_rate_hz, a_second=rng.uniform(4, 30), spread=1.2, rng=rng)
+    elif kind == 2:
+        sound = np.zeros(samples)
+        at_s = rng.uniform(0, 1)
+        while at_s < samples / sample_rate_hz:
+            bark = _syllable(int(rng.uniform(0.12, 0.3) * sample_rate_hz), sample_rate_hz, rng)
+            at = int(at_s * sample_rate_hz)
+            sound[at : at + bark.size] += bark[: samples - at]
+            at_s += rng.choice([0.4, 0.6, 2.0]) * rng.uniform(0.8, 1.3)
+    else:
+        sound = compressor(samples, sample_rate_hz, rng=rng)
+    unit: Floats = sound / max(float(np.sqrt(np.mean(sound**2))), 1e-12)
+    return unit
+
+
+def _clicks(
+    samples: int, sample_rate_hz: float, *, a_second: float, spread: float, rng: np.random.Generator
+) -> Floats:
+    """Drops or sparks: short clicks at no pace, of every strength."""
+    count = int(rng.poisson(a_second * samples / sample_rate_hz))
+    train = np.bincount(
+        rng.integers(samples, size=count), weights=rng.lognormal(0, spread, count), minlength=samples
+    )
+    t = np.arange(int(0.012 * sample_rate_hz)) / sample_rate_hz
+    answer = np.zeros(t.size)
+    for pitch_hz in rng.uniform(800, 7000, 4):
+        answer += np.exp(-t / rng.uniform(0.0005, 0.003)) * np.sin(2 * np.pi * pitch_hz * t)
+    length = samples + t.size
+    return np.fft.irfft(np.fft.rfft(train, length) * np.fft.rfft(answer, length), length)[:samples]

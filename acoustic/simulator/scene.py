@@ -2,115 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.geometry import BearingGeometry, defect_orders
+from acoustic.core.geometry import defect_orders
 from acoustic.simulator import kinematics, phone, ringing, room, strikes
+from acoustic.simulator.plan import Spin, SpinPlan
 
 Floats = NDArray[np.float64]
 REFERENCE_BAND_HZ = (700.0, 7500.0)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SpinPlan:
-    """Everything that decides a simulated recording. Levels are in dB over the room's noise.
-
-    Levels are mean powers from 0.7 to 7.5 kHz while the crank turns, set
-    against the room's noise in that band.
-
-    Attributes
-    ----------
-    defects : mapping as tuple of (str, float)
-        Part ('outer_raceway', 'inner_raceway', 'ball', 'cage', 'pitted',
-        'grit', 'creak', 'chain', 'jockey') and level [dB].
-    spin : {'hand', 'pedal', 'steady'}
-        Pushed and left to coast; pedalled; driven.
-    still_s : (float, float)
-        Still time before and after [s].
-    chainring, jockey : int
-        Teeth: 'chain' strikes at every tooth of the chainring, 'jockey' once a turn of
-        a jockey wheel.
-    runout : float
-        Share by which the chain's strikes swing over a turn of the chainring.
-    running_db : float
-        The bearing's own smooth running noise.
-    notch : (float, float)
-        Order at which the running noise swells in a tight seat, and the depth, 0 to 1.
-    waviness : float
-        Depth to which ball passes modulate the running noise of a sound bearing.
-    waviness_lines : int
-        Harmonics of the ball passes in it, the k-th 1/k as deep.
-    ticks_db : float or None
-        A card that clicks once a turn: the peak of one click.
-    knocks, talk_db : dropped tools, and talk's level while it lasts.
-    squeal_db : a brake's squeal, its level while it lasts.
-    compressor_db : an air compressor's level.
-    """
-
-    geometry: BearingGeometry
-    defects: tuple[tuple[str, float], ...] = ()
-    spin: str = "hand"
-    duration_s: float = 13.0
-    still_s: tuple[float, float] = (1.2, 1.0)
-    start_hz: float = 1.7
-    turns: float = 11.0
-    viscous_share: float = 0.5
-    wobble: float = 0.03
-    drift: float = 0.03
-    slip: float = 0.004
-    jitter: float = 0.005
-    load_zone: float = 0.6
-    pits: int = 18
-    grit_per_turn: float = 9.0
-    creaks_per_turn: int = 1
-    chainring: int = 50
-    jockey: int = 11
-    runout: float = 0.3
-    running_db: float = -3.0
-    waviness: float = 0.05
-    waviness_lines: int = 1
-    notch: tuple[float, float] = (2.0, 0.0)
-    room_tilt_db: float = -4.0
-    hum_db: float | None = None
-    talk_db: float | None = None
-    squeal_db: float | None = None
-    compressor_db: float | None = None
-    knocks: int = 0
-    ticks_db: float | None = None
-    gain_strength: float = 0.0
-    low_hz: float = 120.0
-    high_hz: float = 15000.0
-    level: float = 0.01
-    sample_rate_hz: int = 48000
-    seed: int = 0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Spin:
-    """A simulated recording and the truth about it.
-
-    Attributes
-    ----------
-    samples : ndarray, shape (n,)
-    sample_rate_hz : int
-    times_s, turns : ndarray, shape (k,)
-        True crank angle over the whole recording.
-    start_s, stop_s : float
-        The turning part [s].
-    marks_s : ndarray, shape (j,)
-        Times at which the crank passes the mark, once a turn [s].
-    """
-
-    samples: Floats
-    sample_rate_hz: int
-    times_s: Floats
-    turns: Floats
-    start_s: float
-    stop_s: float
-    marks_s: Floats
 
 
 def simulate(plan: SpinPlan) -> Spin:
@@ -144,9 +46,16 @@ def simulate(plan: SpinPlan) -> Spin:
     sound = sound + clicks + _bystanders(plan, n, rate, rng)
     sound = phone.band_limit(sound, rate, low_hz=plan.low_hz, high_hz=min(plan.high_hz, 0.49 * rate))
     if plan.gain_strength:
-        sound = phone.automatic_gain(sound, rate, attack_s=0.03, release_s=0.6, strength=plan.gain_strength)
+        sound = phone.automatic_gain(
+            sound,
+            rate,
+            attack_s=plan.gain_attack_s,
+            release_s=0.6,
+            strength=plan.gain_strength,
+            opens_db=plan.gain_opens_db,
+        )
     moving = np.flatnonzero(speed > 0)
-    return Spin(
+    spin = Spin(
         samples=phone.whole_numbers(sound * plan.level),
         sample_rate_hz=plan.sample_rate_hz,
         times_s=times,
@@ -155,6 +64,7 @@ def simulate(plan: SpinPlan) -> Spin:
         stop_s=float(times[moving[-1]]),
         marks_s=marks_s,
     )
+    return spin.without(*plan.cut_s)
 
 
 def _motion(plan: SpinPlan, rng: np.random.Generator) -> tuple[Floats, Floats, Floats]:
@@ -204,6 +114,8 @@ def _running_noise(
             depth += share / k * plan.waviness * np.cos(2 * np.pi * k * part * angle + rng.uniform(0, 6.28))
     hiss = room.coloured_noise(n, plan.sample_rate_hz, tilt_db_per_octave=rng.uniform(-4, 0), rng=rng)
     notch = 1 + plan.notch[1] * np.cos(2 * np.pi * plan.notch[0] * angle)
+    if plan.fluctuation:
+        hiss = hiss * room.fluctuation(n, plan.sample_rate_hz, spread=plan.fluctuation, rng=rng)
     return hiss * pace * (1 + depth) * notch
 
 
@@ -241,13 +153,36 @@ def _defect(
             jitter=plan.jitter,
             load_zone=plan.load_zone if part != "outer_raceway" else 0.0,
             rng=rng,
+            spread=plan.strike_spread,
         )
+        if part in ("outer_raceway", "inner_raceway"):
+            train = _as_worn(plan, train, rng)
     moving = np.flatnonzero(speed > 0)
     inside = slice(moving[0], moving[-1] + 1)
     at_s = np.interp(train.turns, turns[inside], times[inside])
     # An impact's strength grows with the speed at which the ball meets the edge.
     pace = np.interp(at_s, times, speed) / float(speed.max())
-    return ringing.ring(at_s, train.strength * pace, response, samples=n, sample_rate_hz=plan.sample_rate_hz)
+    struck: dict[str, Any] = {"samples": n, "sample_rate_hz": float(plan.sample_rate_hz)}
+    if part == "creak" and plan.creak_s is not None:
+        begin_s = np.interp(_creak_angles(plan, total, rng), turns[inside], times[inside])
+        return ringing.ring(*strikes.stick_slips(begin_s, lasting_s=plan.creak_s, rng=rng), response, **struck)
+    if plan.shape_spread:
+        others = [ringing.frame_response(plan.sample_rate_hz, rng) for _ in range(2)]
+        return ringing.ring_in_turn(at_s, train.strength * pace, [response, *others], rng=rng, **struck)
+    return ringing.ring(at_s, train.strength * pace, response, **struck)
+
+
+def _as_worn(plan: SpinPlan, train: strikes.Strikes, rng: np.random.Generator) -> strikes.Strikes:
+    """A ring's strikes with what differs from ball to ball, over damage that has a length."""
+    if plan.ball_spread:
+        train = strikes.by_ball(train, balls=plan.geometry.balls, spread=plan.ball_spread, rng=rng)
+    return strikes.over_spall(train, length=plan.spall, rng=rng) if plan.spall else train
+
+
+def _creak_angles(plan: SpinPlan, total_turns: float, rng: np.random.Generator) -> Floats:
+    """Where the load sets the joint off: once or more a turn, at nearly the same angle."""
+    angles = np.arange(rng.uniform(0, 1 / plan.creaks_per_turn), total_turns, 1 / plan.creaks_per_turn)
+    return np.sort(angles + 0.015 * rng.standard_normal(angles.size))
 
 
 def _marks(
@@ -276,10 +211,29 @@ def _bystanders(plan: SpinPlan, n: int, rate: float, rng: np.random.Generator) -
         sound += 10 ** (plan.squeal_db / 20) * room.squeal(n, rate, rng=rng)
     if plan.compressor_db is not None:
         sound += 10 ** (plan.compressor_db / 20) * room.compressor(n, rate, rng=rng)
+    if plan.surroundings_db is not None:
+        around = room.surroundings(n, rate, rng=rng)
+        sound += _at_level(around, plan.surroundings_db, rate, 1.0)
+    if plan.push_db is not None:
+        sound += _at_the_push(plan, n, rate, rng)
     for _ in range(plan.knocks):
         bang = room.knock(rate, rng) * 10 ** (rng.uniform(15, 30) / 20)
         at = int(rng.uniform(0, n - 1))
         sound[at : at + bang.size] += bang[: n - at]
+    return sound
+
+
+def _at_the_push(plan: SpinPlan, n: int, rate: float, rng: np.random.Generator) -> Floats:
+    """Words, or a bang, from 0.3 s before the push until it is over."""
+    assert plan.push_db is not None
+    loud = 10 ** (plan.push_db / 20)
+    sound = np.zeros(n)
+    begin = max(0, int((plan.still_s[0] - rng.uniform(0, 0.3)) * rate))
+    word = room.knock(rate, rng) if rng.random() < 0.5 else room.talk(int(0.8 * rate), rate, rng=rng, share=1.0)
+    if not np.any(word):
+        word = room.knock(rate, rng)
+    word = word * loud / float(np.sqrt(np.mean(word[word != 0] ** 2)))
+    sound[begin : begin + word.size] += word[: n - begin]
     return sound
 
 

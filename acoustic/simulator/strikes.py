@@ -32,6 +32,7 @@ def ring_strikes(
     jitter: float,
     load_zone: float,
     rng: np.random.Generator,
+    spread: float = 0.2,
 ) -> Strikes:
     """Strikes of one defect on a raceway, a ball or the cage.
 
@@ -50,6 +51,8 @@ def ring_strikes(
         0 where every angle is loaded alike (preload), 1 where the load
         vanishes on the far side.
     rng : numpy.random.Generator
+    spread : float
+        Standard deviation of the logarithm of single strikes' strengths.
 
     Returns
     -------
@@ -77,10 +80,63 @@ def ring_strikes(
     angle = 2 * np.pi * passing * turns + rng.uniform(0, 2 * np.pi)
     # Load against angle: full at the bottom, (1 - load_zone) of it at the top.
     strength = 1 - load_zone * (1 - np.cos(angle)) / 2
-    strength *= np.exp(0.2 * rng.standard_normal(turns.size))
+    strength *= np.exp(spread * rng.standard_normal(turns.size))
     if part == "ball":
         strength[1::2] *= 0.6  # the outer ring's contact, flatter, answers less than the inner's
     return Strikes(turns, strength)
+
+
+def by_ball(train: Strikes, *, balls: int, spread: float, rng: np.random.Generator) -> Strikes:
+    """Give each ball a strength of its own, so that the strikes of a ring repeat with the cage.
+
+    Parameters
+    ----------
+    train : Strikes
+        One ring's, none left out.
+    balls : int
+    spread : float
+        Standard deviation of the logarithm of the balls' strengths.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Strikes
+    """
+    heights = np.exp(spread * rng.standard_normal(balls))
+    return Strikes(train.turns, train.strength * np.resize(heights, train.turns.size))
+
+
+def over_spall(train: Strikes, *, length: float, rng: np.random.Generator) -> Strikes:
+    """Strike twice where a spall is rolled over: the ball drops in at its entry and is hit at its exit.
+
+    Parameters
+    ----------
+    train : Strikes
+        At the entry.
+    length : float
+        Of the spall, over the way from one ball's strike to the next, 0 to 1.
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    Strikes
+        In order of angle.
+
+    References
+    ----------
+    N. Sawalhi and R. B. Randall, Mechanical Systems and Signal Processing 25 (2011) 846-870: entry and exit of
+    a spall part by its length, the exit the sharper of the two (from memory).
+    """
+    if train.turns.size < 2:
+        return train
+    way = np.diff(train.turns, append=2 * train.turns[-1] - train.turns[-2])
+    turns = np.concatenate([train.turns, train.turns + length * way])
+    harder = rng.uniform(0.8, 1.8)
+    strength = np.concatenate(
+        [train.strength, harder * train.strength * np.exp(0.2 * rng.standard_normal(way.size))]
+    )
+    order = np.argsort(turns)
+    return Strikes(turns[order], strength[order])
 
 
 def pitted_strikes(
@@ -167,6 +223,38 @@ def creak_strikes(*, total_turns: float, per_turn: int, rng: np.random.Generator
         strength.append(rng.lognormal(0.0, 0.4) * rng.uniform(0.6, 1.4, slips.size))
     order = np.argsort(np.concatenate(turns))
     return Strikes(np.concatenate(turns)[order], np.concatenate(strength)[order])
+
+
+def stick_slips(
+    begin_s: Floats, *, lasting_s: tuple[float, float], rng: np.random.Generator
+) -> tuple[Floats, Floats]:
+    """Slips of creaks that keep a pitch: a joint under load that sticks and slips at a rate that glides.
+
+    Parameters
+    ----------
+    begin_s : ndarray, shape (k,)
+        When each creak begins [s].
+    lasting_s : (float, float)
+        Shortest and longest creak [s].
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    times_s, strength : ndarray, shape (m,)
+        Of every slip, in order of time. One creak in eight stays away.
+    """
+    pitch_hz, glide, usual_s = rng.uniform(100, 450), rng.uniform(-0.5, 0.5), rng.uniform(*lasting_s)
+    times_s, strength = [np.zeros(0)], [np.zeros(0)]
+    for begun_s in begin_s[rng.random(begin_s.size) > 1 / 8]:
+        long_s = float(np.clip(usual_s * rng.lognormal(0, 0.2), *lasting_s))
+        u = np.linspace(0, 1, max(4, round(long_s * pitch_hz)))
+        # The pitch glides by up to a half, and no slip is quite as long as the last.
+        steps = (1 + glide * (u[1:] - 0.5)) * (1 + 0.04 * rng.standard_normal(u.size - 1))
+        way = np.concatenate([[0.0], np.cumsum(steps)]) / steps.sum()
+        # The load passes through the joint: faint, strong, faint.
+        times_s.append(begun_s + long_s * way)
+        strength.append(rng.lognormal(0, 0.4) * np.sqrt(np.sin(np.pi * (0.05 + 0.9 * u))))
+    return np.concatenate(times_s), np.concatenate(strength)
 
 
 def geared_strikes(*, total_turns: float, order: float, runout: float, rng: np.random.Generator) -> Strikes:

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from acoustic.core.geometry import BearingGeometry
-from acoustic.simulator.scene import SpinPlan
+from acoustic.simulator.plan import SpinPlan
 
 Kind = Literal["check", "free", "pressed", "final"]
 GEOMETRY = BearingGeometry(balls=16, ball_diameter_mm=3.5, pitch_diameter_mm=31.0)

@@ -1,8 +1,9 @@
 """Count how often chain and jockey wheels pass for the bearing, and how often damage is found beside them.
 
-Run by hand: ``python tests/bench/bench_drivetrain.py [--spins N] [--first SEED] [KIND ...]``. Pedalled
-spins are drawn wide in bearing, teeth, cadence, talk and gain; the strikes are 4 dB under to 8 dB
-over the room, as the defects beside them. The angle comes from marks 3 ms off, as by hand from a film.
+Run by hand: ``python tests/bench/bench_drivetrain.py [--spins N] [--first SEED] [--folder FOLDER] [KIND ...]``.
+Pedalled spins are drawn wide in bearing, teeth, cadence, talk and gain; the strikes are 4 dB under to 8 dB over
+the room, as the defects beside them; with ``--folder`` they are pieced together from real recordings. The angle
+comes from marks 3 ms off, as by hand from a film.
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from pieces import Pieces
+from recorded import made
 from spins import GEOMETRIES
 
 from acoustic.core.geometry import BearingGeometry
@@ -21,7 +24,7 @@ from acoustic.marks import motion_from_marks
 from acoustic.model import Bearing, Drivetrain, Failure, Recording
 from acoustic.pipeline import detect
 from acoustic.plugins import Toolbox, load_toolbox
-from acoustic.simulator import SpinPlan, simulate
+from acoustic.simulator import SpinPlan
 
 MARKS_OFF_S = 0.003
 SPROCKET = 17
@@ -48,7 +51,7 @@ def draw_pedalled(seed: int, kind: str) -> SpinPlan:
         chainring=int(rng.integers(30, 54)),
         jockey=int(rng.integers(10, 15)),
         spin="pedal",
-        duration_s=rng.uniform(10, 18),
+        duration_s=round(rng.uniform(10, 18), 1),
         start_hz=rng.uniform(0.8, 1.6),
         wobble=rng.uniform(0, 0.05),
         drift=rng.uniform(0, 0.06),
@@ -68,9 +71,9 @@ def draw_pedalled(seed: int, kind: str) -> SpinPlan:
     )
 
 
-def called(plan: SpinPlan, toolbox: Toolbox, *, by_ear: bool) -> tuple[str, ...]:
+def called(plan: SpinPlan, toolbox: Toolbox, pieces: Pieces | None, *, by_ear: bool) -> tuple[str, ...]:
     """Conditions that the check detects in a spin."""
-    spin = simulate(plan)
+    spin = made(plan, "pieced" if pieces else "physical", pieces)
     rate_hz = float(spin.sample_rate_hz)
     recording = Recording(Path("spin.wav"), "", spin.samples[:, np.newaxis], rate_hz, "in memory")
     off_s = MARKS_OFF_S * np.random.default_rng(plan.seed).standard_normal(spin.marks_s.size)
@@ -92,11 +95,13 @@ def main() -> None:
     parser.add_argument("--spins", type=int, default=20, help="spins of each kind")
     parser.add_argument("--first", type=int, default=0, help="first seed")
     parser.add_argument("--by-ear", action="store_true", help="give no tooth counts")
+    parser.add_argument("--folder", type=Path, help="real recordings: piece the spins together from them")
     given = parser.parse_args()
+    pieces = Pieces.load(given.folder) if given.folder else None
     toolbox = load_toolbox()
     for kind in given.kinds or KINDS:
         seeds = range(given.first, given.first + given.spins)
-        calls = Counter(called(draw_pedalled(seed, kind), toolbox, by_ear=given.by_ear) for seed in seeds)
+        calls = Counter(called(draw_pedalled(seed, kind), toolbox, pieces, by_ear=given.by_ear) for seed in seeds)
         print(f"{kind:<14}", ", ".join(f"{' + '.join(what) or 'nothing'} {n}" for what, n in calls.most_common()))
 
 

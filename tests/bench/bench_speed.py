@@ -6,7 +6,8 @@ of all spins, the share of spins whose turns between start and stop are off by m
 than 2 %, the share whose error the reported uncertainty covers, and what was refused. For the sound
 alone the scale is not claimed; there the error is that of the run-down's shape: the
 root mean square of the relative error of speed after the best scale, while faster
-than a fifth of the start. The quick form looks at few spins and fails at twice a limit.
+than a fifth of the start. With ``--folder`` the spins are pieced together from real recordings. The quick form
+looks at few spins and fails at twice a limit.
 """
 
 from __future__ import annotations
@@ -24,12 +25,15 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from asking import counted, gyro_table, marks_table
+from pieces import Pieces
+from recorded import made
 from spins import draw
 
 from acoustic.errors import InputError
 from acoustic.model import Bearing, Motion, Recording, SpeedRequest
 from acoustic.plugins import load_toolbox
-from acoustic.simulator import Spin, SpinPlan, simulate
+from acoustic.simulator import Spin, SpinPlan
 
 DAMAGED = (("outer_raceway", -3.0),), (("inner_raceway", -3.0),)
 
@@ -54,9 +58,7 @@ def by_marks(
     spin: Spin, plan: SpinPlan, folder: Path, rng: np.random.Generator
 ) -> tuple[SpeedRequest, np.ndarray]:
     """Marks read off to the millisecond."""
-    path = folder / "marks.csv"
-    path.write_text("\n".join(f"{mark:.3f}" for mark in spin.marks_s), encoding="utf-8")
-    return SpeedRequest(marks=path), _alone(spin)
+    return SpeedRequest(marks=marks_table(spin.marks_s, folder)), _alone(spin)
 
 
 def by_channel(
@@ -79,15 +81,7 @@ def by_ticks(
 
 def by_gyro(spin: Spin, plan: SpinPlan, folder: Path, rng: np.random.Generator) -> tuple[SpeedRequest, np.ndarray]:
     """A gyro at 100 Hz whose clock is off by up to half a second and drifts by up to 200 ppm."""
-    offset_s, drift = rng.uniform(-0.5, 0.5), rng.uniform(-200e-6, 200e-6)
-    times_s = np.arange(0, plan.duration_s, 0.01)
-    speed_hz = np.interp(times_s, spin.times_s, np.gradient(spin.turns, spin.times_s))
-    rate = 360 * speed_hz + rng.uniform(0, 3) + 0.7 * rng.standard_normal(times_s.size)
-    clock_s = times_s * (1 + drift) + offset_s + 1.0
-    path = folder / "gyro.csv"
-    lines = [f"{t:.4f},{w:.3f}" for t, w in zip(clock_s, rate, strict=True)]
-    path.write_text("\n".join(["time (s),speed (deg/s)", *lines]), encoding="utf-8")
-    return SpeedRequest(gyro=path), _alone(spin)
+    return SpeedRequest(gyro=gyro_table(spin, folder, rng)), _alone(spin)
 
 
 def by_film(spin: Spin, plan: SpinPlan, folder: Path, rng: np.random.Generator) -> tuple[SpeedRequest, np.ndarray]:
@@ -121,11 +115,7 @@ def by_count(
     spin: Spin, plan: SpinPlan, folder: Path, rng: np.random.Generator
 ) -> tuple[SpeedRequest, np.ndarray]:
     """Turns counted to within half a turn, said in halves."""
-    true = float(spin.turns[-1])
-    counted = round(2 * true) / 2 + float(rng.choice([-0.5, 0.0, 0.0, 0.5]))
-    if abs(counted - true) > 0.5:
-        counted = round(2 * true) / 2
-    return SpeedRequest(counted_turns=counted), _alone(spin)
+    return SpeedRequest(counted_turns=counted(spin, rng)), _alone(spin)
 
 
 def by_sound(
@@ -161,12 +151,12 @@ ROWS = {
 }
 
 
-def one_spin(job: tuple[str, int]) -> dict[str, Any]:
+def one_spin(job: tuple[str, int, Path | None]) -> dict[str, Any]:
     """Make one spin, ask its source, and set the answer against the truth."""
-    name, seed = job
+    name, seed, real = job
     row, rng = ROWS[name], np.random.default_rng(90_000 + seed)
     plan = draw(seed, **row.changes(seed))
-    spin = simulate(plan)
+    spin = made(plan, "pieced" if real else "physical", Pieces.load(real) if real else None)
     source = next(part.item for part in load_toolbox().speed_sources if part.item.name == row.source)
     bearing = Bearing("drawn", (plan.geometry,), "given", "drawn")
     with tempfile.TemporaryDirectory() as folder:
@@ -185,7 +175,7 @@ def one_spin(job: tuple[str, int]) -> dict[str, Any]:
 def _errors(motion: Motion, spin: Spin) -> dict[str, Any]:
     true = np.interp(motion.times_s, spin.times_s, spin.turns)
     off = motion.turns - true
-    made = float(true[-1] - true[0])
+    turned = float(true[-1] - true[0])
     seconds = np.arange(motion.start_s, motion.stop_s, 0.1)
     speed = np.diff(np.interp(seconds, spin.times_s, spin.turns))
     found = np.diff(np.interp(seconds, motion.times_s, motion.turns))
@@ -193,7 +183,7 @@ def _errors(motion: Motion, spin: Spin) -> dict[str, Any]:
     ratio = found[fast] / speed[fast]
     return {
         "off": np.abs(off - np.median(off))[::10],
-        "scale": motion.total_turns / made - 1,
+        "scale": motion.total_turns / turned - 1,
         "shape": float(np.sqrt(np.mean((ratio / np.average(ratio, weights=speed[fast]) - 1) ** 2))),
     }
 
@@ -204,6 +194,7 @@ def main() -> None:
     parser.add_argument("rows", nargs="*", metavar="ROW", help=", ".join(ROWS))
     parser.add_argument("--quick", action="store_true", help="4 spins a row; fail at twice a limit")
     parser.add_argument("--spins", type=int, default=40)
+    parser.add_argument("--folder", type=Path, help="real recordings: piece the spins together from them")
     said = parser.parse_args()
     spins, slack = (4, 2.0) if said.quick else (said.spins, 1.0)
     print(
@@ -211,9 +202,11 @@ def main() -> None:
         f"{'covered':>9}{'refused':>9}{'s':>7}"
     )
     failed = False
+    if said.folder is not None:
+        Pieces.load(said.folder)  # once, before the processes part
     with ProcessPoolExecutor(max(1, (os.cpu_count() or 2) // (2 if said.quick else 1))) as pool:
         for name in said.rows or ROWS:
-            results = list(pool.map(one_spin, [(name, seed) for seed in range(spins)]))
+            results = list(pool.map(one_spin, [(name, seed, said.folder) for seed in range(spins)]))
             failed = _print_row(name, ROWS[name], results, slack) or failed
     sys.exit(1 if failed else 0)
 
