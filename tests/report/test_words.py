@@ -7,7 +7,7 @@ from typing import get_args
 
 import pytest
 
-from acoustic.core.drivetrain import drive_orders
+from acoustic.dsp.orders.drivetrain import drive_orders
 from acoustic.model import CONDITIONS, SpeedSourceCode, Spin
 from acoustic.report import words
 
