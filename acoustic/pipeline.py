@@ -34,7 +34,7 @@ from acoustic.model import (
 )
 from acoustic.plugins import Part, Toolbox
 from acoustic.sensitivity import would_have_found
-from acoustic.speed import find_motion
+from acoustic.speed import find_motion, is_of_this_recording
 
 Talk = Callable[[str], None]
 NOTHING_SAID = Scene()
@@ -99,7 +99,7 @@ def check_recording(
         talk("finding the crank's speed")
         try:
             motion, doubts = find_motion(recording, request, toolbox.speed_sources, failures)
-            problems += doubts
+            problems += doubts + is_of_this_recording(motion, recording)
         except MotionError as error:
             problems.append(Problem("no_motion", error.found, error.hint, voids="any"))
     if motion is not None:

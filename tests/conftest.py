@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import replace
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 from types import ModuleType
 from typing import Any, NamedTuple
@@ -105,6 +106,23 @@ def _plain_environment() -> Iterator[None]:
         patch.delenv("ACOUSTIC_STRICT_PLUGINS", raising=False)
         patch.delenv("ACOUSTIC_CATALOGUE", raising=False)
         yield
+
+
+@pytest.fixture(scope="session")
+def commonest() -> BearingGeometry:
+    """The 25 x 37 x 7 crank bearing with 16 balls.
+
+    By hand: ratio 3.5/31 = 0.112903; cage 0.44355, outer 7.09677, inner 8.90323,
+    ball 31/3.5 x (1 - 0.112903^2) = 8.74424. Inner and ball lie 1.8 per cent apart.
+    """
+    geometry: BearingGeometry = COMMON["geometry"]
+    return geometry
+
+
+@pytest.fixture(scope="session")
+def simulated() -> Callable[[SpinPlan], Spin]:
+    """Simulated spins, each made once a session."""
+    return cache(simulate)
 
 
 @pytest.fixture(scope="session")

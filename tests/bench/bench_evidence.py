@@ -25,6 +25,9 @@ from typing import Any
 
 import numpy as np
 import scipy.fft
+from acoustic.core.lines import Comb, match_combs
+from acoustic.core.rings import part_combs
+from acoustic.core.spectra import OrderSpectra
 from acoustic_plugins.detectors.defect_lines import DefectLines
 from numpy.typing import NDArray
 from recorded import record
@@ -32,9 +35,6 @@ from rival_methods import RIVALS, take
 from spins import draw
 
 from acoustic.core.geometry import BearingGeometry
-from acoustic.core.lines import Comb, match_combs
-from acoustic.core.rings import part_combs
-from acoustic.core.spectra import OrderSpectra
 from acoustic.errors import InputError
 from acoustic.marks import motion_from_marks
 from acoustic.model import Bearing, Hearing, Motion, Recording

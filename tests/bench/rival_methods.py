@@ -15,11 +15,11 @@ from itertools import pairwise
 
 import numpy as np
 import scipy.fft
+from acoustic.core.spectra import HIGHEST_ORDER, OrderSpectra, tempered
 from numpy.typing import NDArray
 
 from acoustic.core.angle import CELLS_A_TURN, cell_means
 from acoustic.core.quality import bandwidth_hz
-from acoustic.core.spectra import HIGHEST_ORDER, OrderSpectra, tempered
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]

@@ -10,10 +10,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from acoustic.core.angle import CELLS_A_TURN, LOUDEST, angle_levels, cell_means
+from acoustic.core.angle import (
+    CELLS_A_TURN,
+    LOUDEST,
+    AngleLevels,
+    angle_levels,
+    cell_means,
+    without_fixed_angle,
+)
 from acoustic.core.envelope import BandBank, band_bank
 from acoustic.core.run_down import drag_at, smooth_angle
-from acoustic.core.spectra import order_spectra
+from acoustic.dsp.orders.spectrum import order_spectra
 
 Floats = NDArray[np.float64]
 NO_CLICKS = np.empty(0)
@@ -101,7 +108,7 @@ class TestOrders:
         levels = angle_levels(bank, times_s, turns, blank_s=NO_CLICKS)
         assert levels.turns == pytest.approx(turns[-1], abs=0.005)
         for cells in (levels.compressed, levels.plain):
-            spectra = order_spectra(cells, turns=levels.turns, runs=((10, 18),))
+            spectra = order_spectra(cells, turns=levels.turns, groups=((10, 18),))
             above = spectra.orders > 1
             top = int(np.argmax(np.where(above, spectra.power[0], 0)))
             assert spectra.power[0, top] > 50
@@ -268,6 +275,34 @@ class TestMarks:
         later_s, later = smooth_angle(marks_s + late_s, np.arange(marks_s.size))
         assert later_s == pytest.approx(times_s + late_s, abs=1e-9)
         assert later == pytest.approx(turns, abs=1e-9)
+
+
+class TestFixedAngle:
+    @staticmethod
+    def levels_with(order: float, turns: int = 9) -> AngleLevels:
+        """Noise with a loud cell `order` times a turn."""
+        cells = np.random.default_rng(1).exponential(size=(6, turns * CELLS_A_TURN))
+        at = np.round(np.arange(0.3, turns * order) / order * CELLS_A_TURN).astype(int)
+        cells[:, at[at < cells.shape[1]]] = 40.0
+        return AngleLevels(np.log1p(cells), cells, float(turns), np.full(cells.shape[0], 1000.0))
+
+    @pytest.mark.parametrize(("order", "angles"), [(1.0, 1), (2.0, 2)])
+    def test_what_comes_back_at_an_angle_is_left_out(self, order: float, angles: int) -> None:
+        given = self.levels_with(order)
+        freed = without_fixed_angle(given)
+        assert freed.fixed_angles == angles
+        assert given.plain.max() == 40.0
+        assert freed.plain.max() < 20.0, "exponential cells reach ln(28000) = 10.2 on the whole"
+
+    @pytest.mark.parametrize("order", [0.4436, 7.097, 8.125, 8.903])
+    def test_strikes_that_wander_stay(self, order: float) -> None:
+        """No ball pass or cage turn is a whole number, so within nine turns they come at all angles."""
+        given = self.levels_with(order)
+        assert without_fixed_angle(given) is given
+
+    def test_too_few_turns_to_tell(self) -> None:
+        given = self.levels_with(1.0, turns=3)
+        assert without_fixed_angle(given) is given
 
 
 class TestDrag:

@@ -20,7 +20,9 @@ from acoustic.core.clicks import (
     follows_crank,
     more_than_expected,
     near_clicks,
+    regularity,
     rhythm,
+    without,
 )
 from acoustic.core.envelope import BandBank, band_bank, running_level
 from acoustic.simulator import ringing, room
@@ -238,6 +240,32 @@ class TestFollowsCrank:
     def test_a_steady_crank_tells_nothing(self) -> None:
         assert follows_crank(np.array([0.1, 0.5]), self.TIMES_S, 2 * self.TIMES_S) == pytest.approx(0, abs=1e-9)
         assert follows_crank(np.empty(0), self.TIMES_S, self.TURNS) == 0.0
+
+
+class TestRegularity:
+    def test_random_clicks_are_not_even(self) -> None:
+        """Of 200 random trains a chance under 0.05 is shown by 10 on average; over 20 is three deviations off."""
+        rng = np.random.default_rng(2)
+        shown = [regularity(np.sort(rng.uniform(0, 10, 60))) for _ in range(200)]
+        assert sum(chance < 0.05 for chance in shown) <= 20
+
+    @pytest.mark.parametrize("slowing", [0.0, 0.02])
+    def test_a_rhythm_is_even_at_any_pace(self, slowing: float) -> None:
+        """60 strikes whose interval grows by nothing, or by 2 per cent each: all ratios within a quarter."""
+        assert regularity(np.cumsum(0.1 * (1 + slowing) ** np.arange(60))) < 1e-20
+
+    def test_few_clicks_tell_nothing(self) -> None:
+        assert regularity(np.arange(7.0)) == 1.0
+
+
+def test_a_marker_s_own_clicks_are_left_out() -> None:
+    """All known times are, within 50 ms; where none is known all stay."""
+    sound, times_s = ringing_clicks(1)
+    clicks = find_clicks(bank_of(sound), least_height=SURE)
+    assert clicks.times_s.size >= 10
+    assert without(clicks, times_s).times_s.size <= 1
+    assert without(clicks, times_s + 0.06).times_s.size >= 10
+    assert without(clicks, np.empty(0)) is clicks
 
 
 class TestMoreThanExpected:
