@@ -31,7 +31,7 @@ IN_STEP = 0.15  # clicks nearer to a beat than this share of the interval belong
 STEADY = 0.001  # chance below which clicks keep a rhythm
 MOST_BEATS = 3
 FAINTEST_DB = -40.0
-HEALTHY = ExponentialTail(location=-0.77, scale=0.50)  # tests/calibration/event_nulls.py
+HEALTHY = ExponentialTail(location=-0.77, scale=0.55)  # tests/calibration/event_nulls.py
 
 
 class Contamination:
