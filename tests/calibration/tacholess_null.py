@@ -19,7 +19,7 @@ import numpy as np
 from both_generators import parser, recorded
 
 from acoustic.core.envelope import band_bank
-from acoustic.core.sound_bearing import DETECTION_CHANCE
+from acoustic.dsp.orders.healthy import DETECTION_CHANCE
 from acoustic.dsp.tacholess.impact_levels import impact_levels
 from acoustic.dsp.tacholess.null import CADENCE, COAST
 from acoustic.dsp.tacholess.train_search import find_train
