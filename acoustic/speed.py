@@ -7,7 +7,7 @@ from functools import partial
 
 import numpy as np
 
-from acoustic.core.envelope import band_bank
+from acoustic.core.envelope import BandBank
 from acoustic.dsp.tacholess.agreement import agreement
 from acoustic.errors import InputError, MotionError, PluginError
 from acoustic.guard import guarded, is_a
@@ -126,13 +126,14 @@ def _not_found(refusal: MotionError) -> Problem:
     return Problem("source_not_found", refusal.found, refusal.hint)
 
 
-def is_of_this_recording(motion: Motion, recording: Recording) -> list[Problem]:
+def is_of_this_recording(motion: Motion, bank: BandBank) -> list[Problem]:
     """Set a motion that was made apart from the sound against the sound's own evidence.
 
     Parameters
     ----------
     motion : Motion
-    recording : Recording
+    bank : BandBank
+        Of the whole recording.
 
     Returns
     -------
@@ -142,7 +143,6 @@ def is_of_this_recording(motion: Motion, recording: Recording) -> list[Problem]:
     """
     if motion.source not in BESIDE_THE_SOUND:
         return []
-    bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz)
     found = agreement(bank, motion.times_s, motion.turns, coasting=motion.spin == "hand")
     name = NAMES[motion.source]
     if found.verdict == "contradicted":
