@@ -23,7 +23,6 @@ from acoustic.core.clicks import (
     regularity,
     rhythm,
 )
-from acoustic.core.clock import ClockFit, clock_offset
 from acoustic.core.envelope import BandBank, band_bank, running_level
 from acoustic.core.geometry import BearingGeometry, DefectOrders, defect_orders
 from acoustic.core.gyro import (
@@ -56,6 +55,7 @@ from acoustic.dsp.orders.drivetrain import DriveOrder
 from acoustic.dsp.orders.evidence import PartEvidence, Unexplained
 from acoustic.dsp.orders.healthy import DETECTION_CHANCE, healthy_db
 from acoustic.dsp.orders.spectrum import OrderSpectra
+from acoustic.dsp.tacholess.alignment import ClockSetting, set_clock
 from acoustic.errors import InputError, MotionError
 from acoustic.hookspecs import API_VERSION, PROJECT
 from acoustic.marks import motion_from_marks, motion_from_train
@@ -88,7 +88,7 @@ __all__ = [
     "Bearing",
     "BearingGeometry",
     "Clicks",
-    "ClockFit",
+    "ClockSetting",
     "Contrast",
     "DefectOrders",
     "DriveOrder",
@@ -118,7 +118,6 @@ __all__ = [
     "bandwidth_hz",
     "block_levels_db",
     "clipped_share",
-    "clock_offset",
     "defect_orders",
     "fast_over_slow",
     "find_clicks",
@@ -147,6 +146,7 @@ __all__ = [
     "rhythm",
     "rotation_about_axis",
     "running_level",
+    "set_clock",
     "share_off_axis",
     "sounding_level",
     "still_parts",

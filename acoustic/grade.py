@@ -75,6 +75,10 @@ FILM_IT = (
     "Film the crank with a strip of tape on one arm and check the film with --film, chain off: once the crank's "
     "angle is known, it shows which part strikes, and whether it is the bearing at all."
 )
+RECORD_AGAIN = (
+    "Record again with the chain off and the phone a hand's width from the bearing; a film (--film) or marks "
+    "(--marks) show what keeps time with the crank."
+)
 SET_PRELOAD = (
     "Ease the adjustment until play can just be felt, then take up that play and no more. If it still runs "
     "tight, pull the bearing and see whether it turns freely in the hand."
@@ -269,7 +273,7 @@ def _not_usable(quality: Quality, findings: Sequence[Finding]) -> Verdict:
     if missing:
         unjudged.append(f"no installed detector judges {', '.join(missing).replace('_', ' ')}")
         return Verdict("undecided", tuple(unjudged), ("Run `acoustic plugins --check`, and install it again.",))
-    return Verdict("undecided", tuple(unjudged), ("Record again, as the README says.",))
+    return Verdict("undecided", tuple(unjudged), (RECORD_AGAIN,))
 
 
 def _once(lines: Iterable[str]) -> tuple[str, ...]:

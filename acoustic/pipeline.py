@@ -16,7 +16,7 @@ from acoustic.errors import InputError, MotionError, PluginError
 from acoustic.grade import HEARD_FROM_DB, NEEDED_FOR_CLEAN, grade
 from acoustic.guard import guarded, is_a
 from acoustic.hookspecs import Detector, QualityCheck, Reader
-from acoustic.listen import hear
+from acoustic.listen import BY_EAR, hear
 from acoustic.model import (
     Analysis,
     Bearing,
@@ -34,7 +34,7 @@ from acoustic.model import (
 )
 from acoustic.plugins import Part, Toolbox
 from acoustic.sensitivity import would_have_found
-from acoustic.speed import find_motion
+from acoustic.speed import find_motion, is_of_this_recording
 
 Talk = Callable[[str], None]
 NOTHING_SAID = Scene()
@@ -99,7 +99,7 @@ def check_recording(
         talk("finding the crank's speed")
         try:
             motion, doubts = find_motion(recording, request, toolbox.speed_sources, failures)
-            problems += doubts
+            problems += doubts + is_of_this_recording(motion, recording)
         except MotionError as error:
             problems.append(Problem("no_motion", error.found, error.hint, voids="any"))
     if motion is not None:
@@ -112,7 +112,7 @@ def check_recording(
         problems += _quality(toolbox.quality_checks, recording, hearing, failures)
         if not any(problem.voids == "any" for problem in problems):
             talk("judging")
-            findings = detect(hearing, toolbox.detectors, failures)
+            findings = borne_out(detect(hearing, toolbox.detectors, failures), motion)
     quality = settle_quality(problems, findings)
     would_have_found_db = None
     if hearing is not None and quality.usable and not failures and not any(f.detected for f in findings):
@@ -264,6 +264,32 @@ def detect(hearing: Hearing, detectors: Sequence[Part[Detector]], failures: list
         found = guarded("detect", part, partial(_judged, part.item, hearing), failures, refusals_pass=False)
         findings.extend(replace(finding, by=part.record.label) for finding in found or ())
     return tuple(findings)
+
+
+def borne_out(findings: Sequence[Finding], motion: Motion) -> tuple[Finding, ...]:
+    """Leave open what was found where nothing shows that a crank makes it.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+    motion : Motion
+
+    Returns
+    -------
+    tuple of Finding
+        A motion read off the level alone, or off clicks, follows whatever sounds: a saw and a voice rise, fall
+        and are rough. Its angle is too rough to tell what swells or bursts with the crank, and crackling counts
+        only where it is heard to stop.
+    """
+    if motion.source not in BY_EAR or motion.beat is not None:
+        return tuple(findings)
+    doubtful = ("rumble", "tight", "creak") if motion.still else ("rumble", "tight", "creak", "contamination")
+    return tuple(
+        replace(Finding.unjudged(f.condition, f"{f.detail}, but nothing shows that a crank makes it"), by=f.by)
+        if f.detected and f.condition in doubtful
+        else f
+        for f in findings
+    )
 
 
 def settle_quality(problems: Sequence[Problem], findings: Sequence[Finding]) -> Quality:

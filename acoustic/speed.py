@@ -7,6 +7,8 @@ from functools import partial
 
 import numpy as np
 
+from acoustic.core.envelope import band_bank
+from acoustic.dsp.tacholess.agreement import agreement
 from acoustic.errors import InputError, MotionError, PluginError
 from acoustic.guard import guarded, is_a
 from acoustic.hookspecs import SpeedSource
@@ -29,6 +31,7 @@ SPEED_HINT = (
 )
 ALIKE = 0.02  # two sources that differ by less than this, beyond what they admit, agree
 LEAST_SHARED_S = 1.0
+BESIDE_THE_SOUND = ("marks", "gyro", "film")  # made apart from the sound, so that they may be of another spin
 
 Source = Part[SpeedSource]
 
@@ -121,6 +124,51 @@ def _motion(source: SpeedSource, recording: Recording, request: SpeedRequest) ->
 
 def _not_found(refusal: MotionError) -> Problem:
     return Problem("source_not_found", refusal.found, refusal.hint)
+
+
+def is_of_this_recording(motion: Motion, recording: Recording) -> list[Problem]:
+    """Set a motion that was made apart from the sound against the sound's own evidence.
+
+    Parameters
+    ----------
+    motion : Motion
+    recording : Recording
+
+    Returns
+    -------
+    list of Problem
+        One that voids every verdict where the sound contradicts the motion, one that voids
+        'clean' where it cannot confirm it, else none.
+    """
+    if motion.source not in BESIDE_THE_SOUND:
+        return []
+    bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz)
+    found = agreement(bank, motion.times_s, motion.turns, coasting=motion.spin == "hand")
+    name = NAMES[motion.source]
+    if found.verdict == "contradicted":
+        heard = {
+            "impacts": "the impacts heard slow down otherwise",
+            "levels": "it grows loud and quiet at other times",
+        }
+        return [
+            Problem(
+                "motion_not_of_this_recording",
+                f"by {name} the crank turns otherwise than in the recording: {heard[found.by]}",
+                "Give the file of this very recording, with its times counted from the recording's start.",
+                voids="any",
+            )
+        ]
+    if found.verdict == "open":
+        return [
+            Problem(
+                "motion_not_confirmed",
+                f"nothing in the sound confirms that the crank turns as by {name}",
+                "Record from two still seconds before the push until two seconds after the crank stands, "
+                "nearer to the bearing, with the recorder's automatic gain off.",
+                voids="clean",
+            )
+        ]
+    return []
 
 
 def _compared(used: Motion, other: Motion) -> list[Problem]:

@@ -333,3 +333,23 @@ def test_a_wrong_designation_is_not_clean(named: str, taken: Any, toolbox: Any) 
     )
     assert result.verdict.level == "undecided"
     assert "unknown_beat" in {problem.code for problem in result.quality.problems}
+
+
+@pytest.mark.parametrize("source", ["sound", "turns"])
+@pytest.mark.parametrize("still", [(), ((0.0, 1.0),)])
+def test_what_no_crank_need_have_made_is_left_open(source: Any, still: Any, hearing_of: Any) -> None:
+    """By the level alone a saw and a voice turn as a crank does; crackling that stops with it is its own."""
+    motion = replace(hearing_of("sound").motion, source=source, still=still, beat=None)
+    found = [finding(name, detected=True) for name in ("rumble", "contamination", "tight", "creak", "ball")]
+    kept = {one.condition for one in pipeline.borne_out(found, motion) if one.judged}
+    assert kept == {"ball", "contamination"} if still else kept == {"ball"}
+    left = next(one for one in pipeline.borne_out(found, motion) if one.condition == "rumble")
+    assert not left.detected and "nothing shows that a crank makes it" in left.detail
+
+
+def test_with_the_angle_known_all_is_borne_out(hearing_of: Any) -> None:
+    found = (finding("rumble", detected=True), finding("ball"))
+    assert pipeline.borne_out(found, replace(hearing_of("sound").motion, still=())) == found
+    quiet = (finding("rumble"), finding("contamination"))
+    by_ear = replace(hearing_of("sound").motion, source="turns", beat=None)
+    assert pipeline.borne_out(quiet, by_ear) == quiet, "what is not heard needs no crank"

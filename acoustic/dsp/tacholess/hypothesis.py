@@ -29,7 +29,7 @@ MODULATED, PEDALLED, UNEQUAL, FAMILY = 0.7, 0.7, 0.3, 0.2
 SIDE_HARMONICS = 5
 FAMILY_HARMONICS = 4
 STRENGTHS = np.array([1.0, 2.0, 4.0, 8.0, 16.0, 32.0])  # of lines over their floor, each as likely
-STRONG_LINE = 8.0  # past it a line counts by its logarithm
+STRONGEST_LINE = 5.0  # modulation raises many lines: none of them alone may tell
 CLEAR_NATS, BEYOND = 9.0, 0.3  # past so many nats of one kind of evidence, each counts for less
 # Counted by eye: half a turn is read off easily, and now and then one is missed.
 COUNT_ERROR, COUNT_SLIP, SLIP_SHARE = 0.4, 1.0, 0.08
@@ -95,11 +95,7 @@ def read_train(
     that stands still shows none of these when the crank is let go.
     """
     spectrum = train_spectrum(train, highest=SIDE_HARMONICS + 1.0)
-    weight = np.where(
-        spectrum.power > STRONG_LINE,
-        STRONG_LINE * (1 + np.log(np.maximum(spectrum.power, 1) / STRONG_LINE)),
-        spectrum.power,
-    )
+    weight = np.minimum(spectrum.power, STRONGEST_LINE)
     usual_hz, spread = USUAL_HZ[coasting]
     nats: list[tuple[float, Reading]] = []
     for number, geometry in enumerate(geometries):

@@ -199,3 +199,18 @@ def train_spectrum(train: ImpactTrain, *, highest: float) -> TrainSpectrum:
         axis=0,
     ) / np.log(2)
     return TrainSpectrum(power / np.maximum(floor, 1e-12), 1 / (impacts * PADDING))
+
+
+def struck_score(train: ImpactTrain) -> float:
+    """Mean rank of a train's intervals over one half, in standard errors.
+
+    Parameters
+    ----------
+    train : ImpactTrain
+
+    Returns
+    -------
+    float
+    """
+    rank = struck(folded(train.levels, train.angle, float(train.angle[-1]), train.group)).rank
+    return float((rank.mean() - 0.5) * np.sqrt(12 * rank.size))

@@ -73,18 +73,57 @@ def segment_scores(levels: ImpactLevels) -> SegmentScores:
     together along a course afterwards is the semi-coherent search used where a
     long coherent one would need too many guesses.
     """
-    size = round(SEGMENT_S / levels.frame_s)
-    starts = np.arange(0, levels.frames - size + 1, round(HOP_S / levels.frame_s))
-    count = int(np.ceil(np.log(HIGHEST_HZ / LOWEST_HZ) / RATE_STEP))
-    rates_hz = LOWEST_HZ * np.exp(RATE_STEP * np.arange(count))
-    middles_s = np.asarray(levels.start_s + (starts + size / 2) * levels.frame_s, dtype=np.float64)
+    starts, size, rates_hz = _layout(levels)
+    count = rates_hz.size
     score = np.empty((starts.size, BENDS.size, len(levels.integral), count), dtype=np.float32)
     floor = np.mean([_floor(*_spectra(levels, starts, size, bend), count) for bend in FLOOR_BENDS], axis=0)
     for row, bend in enumerate(BENDS):
         score[:, row] = _scores(*_spectra(levels, starts, size, float(bend)), floor, rates_hz)
     score -= np.median(score[:, :, :, ::3], axis=3, keepdims=True)
     score /= np.float32(USUAL_SPREAD)
-    return SegmentScores(middles_s, BENDS, rates_hz, score)
+    return SegmentScores(segment_middles(levels), BENDS, rates_hz, score)
+
+
+def scores_along(levels: ImpactLevels, bends: Floats, used: NDArray[np.intp]) -> Singles:
+    """Score segments under a bend of their own each, where the course of the speed is known.
+
+    Parameters
+    ----------
+    levels : ImpactLevels
+        Of 2.5 s or more.
+    bends : ndarray, shape (segments,)
+        Relative change of rate a second at the middles that `segment_middles` gives.
+    used : ndarray, shape (k,)
+        Which segments are wanted.
+
+    Returns
+    -------
+    ndarray of float32, shape (k, groups, rates)
+        As `SegmentScores.score`, at the same rates.
+    """
+    starts, size, rates_hz = _layout(levels)
+    score = np.empty((used.size, len(levels.integral), rates_hz.size), dtype=np.float32)
+    for place, segment in enumerate(used):
+        power, step_hz = _spectra(levels, starts[segment : segment + 1], size, float(bends[segment]))
+        score[place] = _scores(power, step_hz, _floor(power, step_hz, rates_hz.size), rates_hz)[0]
+    score -= np.median(score[:, :, ::3], axis=2, keepdims=True)
+    score /= np.float32(USUAL_SPREAD)
+    return score
+
+
+def segment_middles(levels: ImpactLevels) -> Floats:
+    """Middles of the segments [s], shape (segments,)."""
+    starts, size, _ = _layout(levels)
+    return np.asarray(levels.start_s + (starts + size / 2) * levels.frame_s, dtype=np.float64)
+
+
+def _layout(levels: ImpactLevels) -> tuple[NDArray[np.intp], int, Floats]:
+    """First frames of the segments, their size, and the rates looked at."""
+    size = round(SEGMENT_S / levels.frame_s)
+    starts = np.arange(0, levels.frames - size + 1, round(HOP_S / levels.frame_s))
+    count = int(np.ceil(np.log(HIGHEST_HZ / LOWEST_HZ) / RATE_STEP))
+    rates_hz: Floats = LOWEST_HZ * np.exp(RATE_STEP * np.arange(count))
+    return starts, size, rates_hz
 
 
 def _spectra(levels: ImpactLevels, starts: NDArray[np.intp], size: int, bend: float) -> tuple[Singles, float]:

@@ -11,7 +11,7 @@ from acoustic.dsp.tacholess import cadence as driven
 from acoustic.dsp.tacholess.coast_down import CoastDown, coast_speed, find_coast, sharpened
 from acoustic.dsp.tacholess.cycle_average import stretch_delays
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels
-from acoustic.dsp.tacholess.impact_train import ImpactTrain, folded, struck, struck_from
+from acoustic.dsp.tacholess.impact_train import ImpactTrain, folded, struck_from, struck_score
 from acoustic.dsp.tacholess.null import CADENCE, COAST, train_chance
 from acoustic.dsp.tacholess.periodicity import SEGMENT_S, segment_scores
 
@@ -105,7 +105,7 @@ def _coasting(levels: ImpactLevels, rough: CoastDown) -> FoundTrain | None:
         before_s = np.arange(max(levels.start_s, times_s[0] - RISE_S), times_s[0] - STEP_S / 2, STEP_S)
         up = np.clip((before_s - times_s[0] + RISE_S) / RISE_S, 0.02, 1)
         times_s, rates_hz = np.concatenate([before_s, times_s]), np.concatenate([rates_hz[0] * up, rates_hz])
-    chance = train_chance(COAST, score=coast.score, struck=_struck(train), length_s=levels.duration_s)
+    chance = train_chance(COAST, score=coast.score, struck=struck_score(train), length_s=levels.duration_s)
     return FoundTrain(train, coast.score, chance, True, False, times_s, _integral(times_s, rates_hz))
 
 
@@ -123,7 +123,7 @@ def _driven(levels: ImpactLevels, rough: driven.Cadence) -> FoundTrain | None:
     first, last = struck_from(profiles, *_intervals(sure, times_s, angle, len(profiles)))
     begin_s, end_s = np.interp([first, last + 1], angle, times_s)
     kept = (times_s >= (begin_s if begin_s > EDGE_S else 0.0)) & (times_s <= end_s)
-    chance = train_chance(CADENCE, score=cadence.score, struck=_struck(train), length_s=levels.duration_s)
+    chance = train_chance(CADENCE, score=cadence.score, struck=struck_score(train), length_s=levels.duration_s)
     even = _even(train) or float(rough.rates_hz.std() / rough.rates_hz.mean()) < EVEN_RATE
     return FoundTrain(train, cadence.score, chance, False, even, times_s[kept], angle[kept] - angle[kept][0])
 
@@ -137,12 +137,6 @@ def _even(train: ImpactTrain) -> bool:
     line = np.polynomial.Polynomial.fit(delays.impacts, delays.late, 1, w=1 / delays.error)
     off = delays.late - line(delays.impacts)
     return float(np.sqrt(np.mean(off**2))) * train.levels.duration_s / impacts < EVEN_S
-
-
-def _struck(train: ImpactTrain) -> float:
-    """Mean rank of the train's intervals over one half, in standard errors."""
-    rank = struck(folded(train.levels, train.angle, float(train.angle[-1]), train.group)).rank
-    return float((rank.mean() - 0.5) * np.sqrt(12 * rank.size))
 
 
 def _between(

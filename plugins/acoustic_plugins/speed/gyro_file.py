@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from acoustic.api import (
-    ClockFit,
+    ClockSetting,
     InputError,
     Motion,
     MotionError,
@@ -17,12 +17,12 @@ from acoustic.api import (
     Stretch,
     band_bank,
     bandwidth_hz,
-    clock_offset,
     gyro_limit_deg,
     hookimpl,
     kind_of_spin,
     longest_gap_s,
     rotation_about_axis,
+    set_clock,
     share_off_axis,
     still_parts,
     still_within,
@@ -42,11 +42,6 @@ LEAST_INSIDE = 1.0  # turns within the recording
 # Half widths that hold the truth nine times in ten.
 SENSITIVITY = 0.01  # a phone's gyro is specified to one per cent or so, its clock far better
 UNKNOWN_REST_HZ = 0.01  # turns/s, 3.6 deg/s
-WIDEST_OFFSET_S = 0.15
-MOST_ELSEWHERE = 0.05
-LEAST_OWN_SHAPE = 0.05
-# Nats over a room without a bearing. By luck some 10 are reached, and some 100 where the gain is free.
-LEAST_GAIN, LEAST_GAIN_RIDING = 40.0, 200.0
 NEARER = (
     "Give the gyro's file of this very spin. If it is, record again from two still seconds before the push "
     "until it stands, nearer to the bearing, in a quieter room, with the recorder's automatic gain off; or give "
@@ -70,7 +65,7 @@ class GyroFile:
         return False
 
     def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
-        """Read the speed, set its clock by the sound's rise and fall, and integrate it."""
+        """Read the speed, set its clock by what is heard, and integrate it."""
         if request.gyro is None:
             raise InputError("no gyro file was given", hint="Give one with --gyro FILE.csv.")
         path = request.gyro
@@ -120,8 +115,8 @@ def _turning(path: Path, table: GyroTable, rotation: Rotation) -> list[Stretch]:
     return forward
 
 
-def _clock(recording: Recording, rotation: Rotation, turning: Sequence[Stretch]) -> ClockFit:
-    """Set the gyro's clock against the recording's; refuses where the sound does not tell it well enough."""
+def _clock(recording: Recording, rotation: Rotation, turning: Sequence[Stretch]) -> ClockSetting:
+    """Set the gyro's clock against the recording's; refuses where nothing heard tells where its spin lies."""
     if recording.duration_s < SHORTEST_S:
         raise MotionError(
             f"a recording of {recording.duration_s:.2f} s is too short to find the gyro's spin in it", hint=NEARER
@@ -129,20 +124,13 @@ def _clock(recording: Recording, rotation: Rotation, turning: Sequence[Stretch])
     top_hz = min(TOP_HZ, bandwidth_hz(recording.heard, recording.sample_rate_hz))
     bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=top_hz)
     parts = [(float(rotation.times_s[s.first]), float(rotation.times_s[s.last])) for s in turning]
-    fit = clock_offset(bank, rotation.times_s, rotation.speed_hz, parts)
-    rides = ", perhaps since the recorder changed its gain" if fit.riding_gain else ""
-    if fit.gain < (LEAST_GAIN_RIDING if fit.riding_gain else LEAST_GAIN):
-        raise MotionError(f"the spin that the gyro shows cannot be heard in the recording{rides}", hint=NEARER)
-    if fit.elsewhere > MOST_ELSEWHERE:
-        raise MotionError(f"the gyro's spin fits the recording at several places{rides}", hint=NEARER)
-    if fit.half_width_s > WIDEST_OFFSET_S:
+    setting = set_clock(bank, rotation.times_s, rotation.speed_hz, parts)
+    if setting is None:
         raise MotionError(
-            f"the gyro's clock is set to {fit.half_width_s:.3f} s; {WIDEST_OFFSET_S:g} s are needed{rides}",
+            "the spin that the gyro shows cannot be heard in the recording, so that its clock cannot be set",
             hint=NEARER,
         )
-    if fit.own_shape < LEAST_OWN_SHAPE:
-        raise MotionError("the crank heard runs down faster or slower than the gyro shows", hint=NEARER)
-    return fit
+    return setting
 
 
 def _motion(
@@ -151,7 +139,7 @@ def _motion(
     request: SpeedRequest,
     rotation: Rotation,
     turning: Sequence[Stretch],
-    fit: ClockFit,
+    fit: ClockSetting,
 ) -> Motion:
     """Integrate the stretch that makes most turns within the recording."""
     inside = []
@@ -176,12 +164,12 @@ def _motion(
             SENSITIVITY, rest_hz * lasts_s / float(turns[-1]), 2 * fit.half_width_s / lasts_s
         ),
         scale_known=True,
-        still=_still(recording, rotation, fit, start_s, stop_s),
+        still=_still(recording, rotation, fit, start_s, stop_s) if fit.sure else (),
     )
 
 
 def _still(
-    recording: Recording, rotation: Rotation, fit: ClockFit, start_s: float, stop_s: float
+    recording: Recording, rotation: Rotation, fit: ClockSetting, start_s: float, stop_s: float
 ) -> tuple[tuple[float, float], ...]:
     """Parts of the recording in which the gyro stood, kept clear by what its clock may be off."""
     outside = still_parts(
