@@ -5,10 +5,10 @@ the outer and one for the inner ring of the true geometry. Its threshold is the 
 the two over sound recordings, so that all are compared at the same rate of false alarms; then the share of damaged
 ones past it is counted, and in how many of all the damaged ring scores higher. All methods' order spectra are read
 in three ways: 'sum', five harmonics summed over the floor; 'rest', six less the strongest, since waviness raises
-one; and 'comb', the search of `core/lines.py`. Ours goes on from there: 'evidence' is the chance after calibration
-and competition, 'finding' what a finding carries. A quarter of the recordings went through AAC, a quarter through
-automatic gain. The seeds are none of those the chain was tuned on. Times count all three readings of a rival, and
-of ours the whole `hear`.
+one; and 'likelihood', the log Bayes factor of ten less the strongest two, with the sidebands of that ring. Ours
+goes on from there: 'chance' is what a finding carries, after calibration and competition. A quarter of the
+recordings went through AAC, a quarter through automatic gain. The seeds are none of those the chain was tuned on.
+Times count all three readings of a rival, and of ours the whole `hear`.
 """
 
 from __future__ import annotations
@@ -25,9 +25,6 @@ from typing import Any
 
 import numpy as np
 import scipy.fft
-from acoustic.core.lines import Comb, match_combs
-from acoustic.core.rings import part_combs
-from acoustic.core.spectra import OrderSpectra
 from acoustic_plugins.detectors.defect_lines import DefectLines
 from numpy.typing import NDArray
 from recorded import record
@@ -35,6 +32,9 @@ from rival_methods import RIVALS, take
 from spins import draw
 
 from acoustic.core.geometry import BearingGeometry
+from acoustic.dsp.orders.harmonics import REACH, HarmonicSet, LineEvidence, bases_about, log_prior, log_sum
+from acoustic.dsp.orders.hypotheses import part_sets
+from acoustic.dsp.orders.spectrum import OrderSpectra
 from acoustic.errors import InputError
 from acoustic.marks import motion_from_marks
 from acoustic.model import Bearing, Hearing, Motion, Recording
@@ -85,15 +85,18 @@ class Outcome:
     detected: tuple[str, ...]
 
 
-def combs_of(geometry: BearingGeometry) -> tuple[Comb, Comb]:
-    """Combs of the outer and the inner ring, with the check's own tolerance for slip (1.8 %)."""
-    combs = {comb.name: comb for comb in part_combs(geometry, speed_spread=0.0)}
-    return combs[RINGS[0]], combs[RINGS[1]]
+def sets_of(geometry: BearingGeometry) -> tuple[HarmonicSet, HarmonicSet]:
+    """Harmonics of the outer and the inner ring, with the check's own room for slip (0.6 %, one deviation)."""
+    sets = {one.name: one for one in part_sets(geometry, speed_spread=0.0)}
+    return sets[RINGS[0]], sets[RINGS[1]]
 
 
-def harmonic_sum(spectra: OrderSpectra, order: float, tolerance: float, *, dropped: int) -> float:
+def harmonic_sum(spectra: OrderSpectra, ring_set: HarmonicSet, *, dropped: int) -> float:
     """Harmonics of an order summed over the floor, less the strongest ones: highest over slips and rows."""
-    tried = order * (1 + np.linspace(-tolerance, tolerance, 2 * math.ceil(tolerance * spectra.turns * 160) + 1))
+    tolerance = REACH * ring_set.spread
+    tried = ring_set.order * (
+        1 + np.linspace(-tolerance, tolerance, 2 * math.ceil(tolerance * spectra.turns * 160) + 1)
+    )
     index = np.rint(np.multiply.outer(np.arange(1, SUMMED + dropped + 1), tried) / spectra.orders[1])
     places = index.astype(np.intp)
     known = places < spectra.orders.size
@@ -101,35 +104,36 @@ def harmonic_sum(spectra: OrderSpectra, order: float, tolerance: float, *, dropp
     return float(np.sort(lines, axis=1)[:, :SUMMED].sum(axis=1).max())
 
 
-READINGS: dict[str, Callable[[OrderSpectra, Comb, float], float]] = {
-    "sum": lambda spectra, comb, order: harmonic_sum(spectra, order, comb.tolerance, dropped=0),
-    "rest": lambda spectra, comb, order: harmonic_sum(spectra, order, comb.tolerance, dropped=1),
-    "comb": lambda spectra, comb, order: match_combs(spectra, comb, np.array([order]))[0].surprise,
+def likelihood(spectra: OrderSpectra, ring_set: HarmonicSet) -> float:
+    """Log Bayes factor of the harmonics less the strongest two, over the prior of their order [nats]."""
+    bases = bases_about(ring_set.order, ring_set.spread, spectra.turns)
+    scores = LineEvidence(spectra).scores(bases, ring_set.offsets)
+    return log_sum(scores.trimmed + log_prior(ring_set.order, ring_set.spread, bases))
+
+
+READINGS: dict[str, Callable[[OrderSpectra, HarmonicSet], float]] = {
+    "sum": lambda spectra, ring_set: harmonic_sum(spectra, ring_set, dropped=0),
+    "rest": lambda spectra, ring_set: harmonic_sum(spectra, ring_set, dropped=1),
+    "likelihood": likelihood,
 }
 
 
 def read_rings(spectra: OrderSpectra, geometry: BearingGeometry, name: str) -> dict[str, Scores]:
     """Scores of both rings in one method's spectra, in each reading."""
-    outer, inner = combs_of(geometry)
+    outer, inner = sets_of(geometry)
     return {
-        f"{name}, {reading}": (look(spectra, outer, outer.order), look(spectra, inner, inner.order))
-        for reading, look in READINGS.items()
+        f"{name}, {reading}": (look(spectra, outer), look(spectra, inner)) for reading, look in READINGS.items()
     }
 
 
 def our_scores(hearing: Hearing) -> tuple[dict[str, Scores], tuple[str, ...]]:
     """Scores of both rings by the chain, and what it calls damaged.
 
-    'evidence' is -ln of the chance of such lines under none; 'finding' that of the chance
-    a finding carries, which is never below that of a sound bearing's lines as strong.
+    'chance' is -ln of the chance of such lines in a healthy bearing, after all parts have competed.
     """
     found = DefectLines().detect(hearing)
-    evidence = {part.part: part.chance for part in hearing.parts}
-    finding = {f.condition: f.false_alarm_probability for f in found}
-    scores = {
-        f"ours, {name}": (_nats(chances[RINGS[0]]), _nats(chances[RINGS[1]]))
-        for name, chances in (("evidence", evidence), ("finding", finding))
-    }
+    chances = {finding.condition: finding.false_alarm_probability for finding in found}
+    scores = {"ours, chance": (_nats(chances[RINGS[0]]), _nats(chances[RINGS[1]]))}
     return scores, tuple(f.condition for f in found if f.detected)
 
 

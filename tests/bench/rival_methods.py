@@ -15,11 +15,11 @@ from itertools import pairwise
 
 import numpy as np
 import scipy.fft
-from acoustic.core.spectra import HIGHEST_ORDER, OrderSpectra, tempered
 from numpy.typing import NDArray
 
 from acoustic.core.angle import CELLS_A_TURN, cell_means
 from acoustic.core.quality import bandwidth_hz
+from acoustic.dsp.orders.spectrum import HIGHEST_ORDER, OrderSpectra
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -271,8 +271,7 @@ def _read(orders: Floats, power: Floats, part: Take) -> OrderSpectra:
     spread = np.median(np.abs(ratio[:, orders > 2] - middle), axis=1, keepdims=True)
     scaled = np.maximum(0.0, EXPONENTIAL_MIDDLE + (ratio - middle) * EXPONENTIAL_SPREAD / spread)
     rows = tuple((row, row) for row in range(len(scaled)))
-    turns = float(part.turns[-1] - part.turns[0])
-    return OrderSpectra(orders, scaled, tempered(scaled), np.ones_like(scaled), rows, turns)
+    return OrderSpectra(orders, scaled, rows, float(part.turns[-1] - part.turns[0]))
 
 
 def _floor(power: Floats, orders: Floats) -> Floats:
