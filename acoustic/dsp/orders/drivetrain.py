@@ -91,7 +91,7 @@ def drive_sets(orders: Sequence[DriveOrder], *, speed_spread: float) -> tuple[Ha
             offsets=(1.0, -1.0, 2.0, -2.0) if order.part == "chain" else (),
             spread=spread,
             locked=True,
-            whole=order.part == "chain",
+            whole=order.part == "chain" or abs(order.order - round(order.order)) < AS_THE_LEGS,
         )
         for order in orders
         if min(abs(order.order - legs) for legs in (1.0, 2.0)) > AS_THE_LEGS

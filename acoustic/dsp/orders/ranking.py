@@ -26,7 +26,7 @@ from acoustic.dsp.orders.harmonics import (
 from acoustic.dsp.orders.healthy import chance_of_lines
 from acoustic.dsp.orders.hypotheses import CAGE_HARMONICS, cage_seen, part_sets, tied
 from acoustic.dsp.orders.impact_level import NOTHING, faint_power, plain_power, strike_power, wide_group
-from acoustic.dsp.orders.residual import lines_of, without_lines, without_turn_lines
+from acoustic.dsp.orders.residual import lines_of, sure_lines, without_lines, without_turn_lines
 from acoustic.dsp.orders.spectrum import OrderSpectra
 
 Floats = NDArray[np.float64]
@@ -163,14 +163,14 @@ def part_chance(spectra: OrderSpectra, geometry: BearingGeometry, part: str, *, 
 
 @dataclass(frozen=True, slots=True)
 class _Left:
-    """What is left to explain: without the lines that keep the crank's own time, and with them."""
+    """What is left to explain: of what slips, without any line that may be explained, and of what is locked.
+
+    Teeth do not slip, so a wheel is denied only the lines that a part is sure to raise, and none
+    that keep the crank's own time.
+    """
 
     slipping: OrderSpectra
-    whole: OrderSpectra
-
-    def without(self, lines: Floats, *, whole_too: bool) -> _Left:
-        slipping = without_lines(self.slipping, lines)
-        return _Left(slipping, without_lines(self.whole, lines) if whole_too else slipping)
+    locked: OrderSpectra
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -178,16 +178,16 @@ class _Search:
     """What is left, made ready to be searched."""
 
     slipping: LineEvidence
-    turning: LineEvidence
+    locked: LineEvidence
 
     @classmethod
     def of(cls, left: _Left, sets: Sequence[HarmonicSet]) -> _Search:
         slipping = LineEvidence(left.slipping)
-        return cls(slipping, LineEvidence(left.whole) if any(one.whole for one in sets) else slipping)
+        return cls(slipping, LineEvidence(left.locked) if any(one.locked for one in sets) else slipping)
 
     def under(self, harmonic_set: HarmonicSet) -> LineEvidence:
         """The bins in which a set is looked for."""
-        return self.turning if harmonic_set.whole else self.slipping
+        return self.locked if harmonic_set.locked else self.slipping
 
     def nats(self, harmonic_set: HarmonicSet, orders: Floats) -> Floats:
         """Log Bayes factors of a set about each of several orders, over the prior of its order.
@@ -229,8 +229,12 @@ def _explained(left: _Left, fit: _Hypothesis, cage: float, sets: Sequence[Harmon
     """What is left when a hypothesis is taken for true."""
     one = fit.harmonic_set
     seen_cage = cage if one.locked else cage_seen(one, fit.order, cage)
-    lines = lines_of(one, fit.order, seen_cage, highest=float(left.slipping.orders[-1]))
-    return left.without(lines, whole_too=any(each.whole for each in sets))
+    highest = float(left.slipping.orders[-1])
+    may = lines_of(one, fit.order, seen_cage, highest=highest)
+    if not any(each.locked for each in sets):
+        return _Left(without_lines(left.slipping, may), left.locked)
+    sure = may if one.locked else sure_lines(one, fit.order, highest=highest)
+    return _Left(without_lines(left.slipping, may), without_lines(left.locked, sure))
 
 
 def _ball_orders(geometry: BearingGeometry) -> tuple[float, float, float]:

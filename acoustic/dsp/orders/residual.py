@@ -90,6 +90,26 @@ def without_turn_lines(spectra: OrderSpectra, clear_of: Floats) -> tuple[OrderSp
     return without_lines(spectra, every, smear=0.0, half_width=TURN_HALF_WIDTH), True
 
 
+def sure_lines(harmonic_set: HarmonicSet, order: float, *, highest: float) -> Floats:
+    """List the lines that a part found at an order is sure to raise: its harmonics, with the turns that carry it.
+
+    Parameters
+    ----------
+    harmonic_set : HarmonicSet
+    order : float
+        Where its base was found.
+    highest : float
+        Highest order wanted.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+    """
+    around = [0.0, 1.0, -1.0, 2.0, -2.0] if 1.0 in harmonic_set.offsets else [0.0]
+    harmonics = order * np.arange(1, int(highest / order) + 1)
+    return np.unique(np.abs(np.add.outer(harmonics, np.array(around)).ravel()))
+
+
 def lines_of(harmonic_set: HarmonicSet, order: float, cage: float, *, highest: float) -> Floats:
     """List every line that a part found at an order may raise.
 
