@@ -99,7 +99,7 @@ def check_recording(
         talk("finding the crank's speed")
         try:
             motion, doubts = find_motion(recording, request, toolbox.speed_sources, failures)
-            problems += doubts + is_of_this_recording(motion, recording)
+            problems += doubts
         except MotionError as error:
             problems.append(Problem("no_motion", error.found, error.hint, voids="any"))
     if motion is not None:
@@ -109,6 +109,7 @@ def check_recording(
         talk("listening")
         hearing = hear(recording, motion, bearing, scene.drivetrain, room=room)
         recording = hearing.recording
+        problems += is_of_this_recording(motion, hearing.bank)
         problems += _quality(toolbox.quality_checks, recording, hearing, failures)
         if not any(problem.voids == "any" for problem in problems):
             talk("judging")

@@ -29,9 +29,7 @@ from recorded import Generator, record
 from rows import pedalled, ring
 from spins import draw
 
-from acoustic.api import defect_orders, plain_clicks
-from acoustic.by_ear import LEAST_CLICK_NATS
-from acoustic.dsp.transients import clicking_coast
+from acoustic.api import defect_orders
 from acoustic.listen import hear
 from acoustic.marks import motion_from_marks
 from acoustic.model import Bearing, Hearing
@@ -49,7 +47,6 @@ LAWS = {
     "contamination": contamination.HEALTHY,
     "rumble": rumble.HEALTHY,
 }
-CLICKING = "clicks that run down"
 
 
 class Heard(NamedTuple):
@@ -102,8 +99,6 @@ def scores_of(hearing: Hearing, plan: SpinPlan) -> dict[str, float]:
         locked = locked_bursts(bank, motion.times_s, motion.turns)
         return {} if locked is None else {"creak": locked.score}
     scores = {"contamination": contamination.irregular_clicks(hearing).score}
-    clicking = clicking_coast(plain_clicks(hearing.clicks).times_s, hearing.recording.duration_s)
-    scores[CLICKING] = 0.0 if clicking is None else clicking.nats
     swell = low_order_modulation(bank, motion.times_s, motion.turns, defect_orders(plan.geometry).cage)
     rough = rumble.roughest_bands(hearing)
     if swell is not None:
@@ -118,7 +113,7 @@ def null_scores(said: argparse.Namespace) -> dict[Generator, Scores]:
     scores: dict[Generator, dict[str, list[float]]] = {}
     for one in uneventful(said):
         for condition, score in scores_of(one.hearing, one.plan).items():
-            scores.setdefault(one.generator, {name: [] for name in (*LAWS, CLICKING)})[condition].append(score)
+            scores.setdefault(one.generator, {name: [] for name in LAWS})[condition].append(score)
     return {
         generator: {condition: np.array(values) for condition, values in found.items()}
         for generator, found in scores.items()
@@ -163,11 +158,6 @@ def main() -> None:
             print_law(condition, generator, scores[condition])
         if len(found) > 1:
             print_law(condition, "both", np.concatenate([scores[condition] for scores in found.values()]))
-    for generator, scores in found.items():
-        print(
-            f"{CLICKING}, {generator}: {scores[CLICKING].size} healthy, highest "
-            f"{np.round(np.sort(scores[CLICKING])[-4:], 1).tolist()} nats; {LEAST_CLICK_NATS} are asked for"
-        )
 
 
 if __name__ == "__main__":

@@ -203,6 +203,13 @@ class TestCreak:
     def test_a_coasting_crank_is_not_asked(self, hearing_of: HearingOf) -> None:
         assert not one(Creak(), hearing_of("sound")).judged
 
+    def test_a_rough_angle_is_none(self, hearing_of: HearingOf) -> None:
+        """Turns counted by eye where only the level tells the course: 15 per cent off, two turns of fourteen."""
+        hearing = hearing_of("pedalled", defects=(("creak", 3.0),))
+        rough = replace(hearing, motion=replace(hearing.motion, relative_uncertainty=0.15))
+        assert not one(Creak(), rough).judged
+        assert not one(Tight(), replace(rough, motion=replace(rough.motion, spin="hand"))).judged
+
     def test_gain_changes_nothing(self, hearing_of: HearingOf) -> None:
         plan: dict[str, Any] = {"defects": (("creak", 3.0),)}
         plain, louder = (one(Creak(), hearing_of("pedalled", gain=gain, **plan)) for gain in (1.0, 10.0))
@@ -217,6 +224,13 @@ class TestTight:
         assert found.detected
         assert found.severity_db is not None
         assert 1.0 < found.severity_db < 6.0
+
+    @pytest.mark.parametrize("turns", [6.5, 11.0, 18.0])
+    @pytest.mark.parametrize("depth", [0.12, 0.25, 0.4])
+    def test_what_swells_once_a_turn_is_not(self, turns: float, depth: float, hearing_of: HearingOf) -> None:
+        """1 to 3 dB, as an arm that passes the phone makes."""
+        hearing = hearing_of("sound", notch=(1.0, depth), running_db=3.0, turns=turns, duration_s=turns + 4.0)
+        assert not one(Tight(), hearing).detected
 
     @pytest.mark.parametrize("bystander", BYSTANDERS)
     def test_nothing_else_is(self, bystander: str, hearing_of: HearingOf) -> None:

@@ -118,12 +118,18 @@ CONTRACT: dict[str, Any] = {
             "evidence": {
                 "order": Or(nothing, positive),
                 "expected_order": Or(nothing, positive),
-                "harmonics": Or(nothing, count),
+                "harmonics": Or(nothing, number),
                 "band_hz": Or(nothing, [positive]),
             },
         }
     ],
-    "grade": {"level": set(LEVELS), "because": [text], "advice": [text]},
+    "grade": {
+        "level": set(LEVELS),
+        "because": [text],
+        "advice": [text],
+        "confidence": Or(nothing, probability),
+        "would_have_found": Or(nothing, number),
+    },
     "failures": [{"stage": code, "plugin": text, "error": text}],
     "cautions": [text],
     "plugins": texts,

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from acoustic.core.envelope import BandBank
 from acoustic.dsp.tacholess.coast_down import DRAGS_PER_S, LATER_STOPS_S, PUSH_S, coast_speed
+from acoustic.dsp.tacholess.impact_levels import ImpactLevels
 
 Floats = NDArray[np.float64]
 
@@ -24,6 +25,7 @@ EXPONENTS = (1.5, 2.0, 2.6)
 # together. Set so that the true course is seldom more than four nats behind the best.
 MISFIT, TOGETHER = 0.1, 20.0
 SHORTEST_S = 2.0
+BUSY_BLOCK_S, BUSY_EXPONENT = 0.2, 1.5  # impacts come as often as the speed, and grow louder with it
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +158,63 @@ def _sharper_start(bank: BandBank, start_s: float) -> float:
     tried_s = start_s + np.arange(-0.15, 0.15, 0.01)
     up = np.clip((times_s[about] - tried_s[:, np.newaxis]) / PUSH_S, 0, 1)
     return float(tried_s[int(nats_of(near, up**2).argmax())])
+
+
+def find_busy_coast(levels: ImpactLevels) -> Turning | None:
+    """Find the coast along which impacts of any rhythm come ever more seldom and more faintly, as grit makes them.
+
+    Parameters
+    ----------
+    levels : ImpactLevels
+        Of the whole recording; they do not change with the recorder's gain.
+
+    Returns
+    -------
+    Turning or None
+        None where the recording is shorter than two seconds. `nats` says by how much one group
+        of bands is likelier than with impacts at any time, `lead` how much more than if they kept coming.
+    """
+    duration_s = levels.duration_s
+    if duration_s < SHORTEST_S:
+        return None
+    step_s = max(BUSY_BLOCK_S, duration_s / MOST_BLOCKS)
+    size = max(1, round(step_s / levels.frame_s))
+    blocks = levels.frames // size
+    activity = np.diff(levels.integral[:, : blocks * size + 1 : size].astype(np.float64), axis=1) / size
+    activity -= np.median(activity, axis=1, keepdims=True)
+    spread = 1.4826 * np.median(np.abs(activity), axis=1, keepdims=True)
+    activity = np.clip(activity, -6 * spread, 6 * spread)
+    activity -= activity.mean(axis=1, keepdims=True)
+    times_s = levels.start_s + (np.arange(blocks) + 0.5) * size * levels.frame_s
+    starts_s, stops_s = np.meshgrid(
+        np.arange(0.0, duration_s - SHORTEST_S + 1e-9, step_s),
+        np.concatenate([np.arange(SHORTEST_S, duration_s, 2 * step_s), duration_s + np.array([0.0, 2.0, 5.0])]),
+        indexing="ij",
+    )
+    long = stops_s - starts_s >= SHORTEST_S - 1e-9
+    start_s, stop_s = starts_s[long][:, np.newaxis], stops_s[long][:, np.newaxis]
+    up = np.clip((times_s - start_s) / PUSH_S + 0.1, 0, 1) * (times_s - start_s > -step_s / 2)
+    left = np.clip((stop_s - times_s) / (stop_s - start_s), 0, 1)
+    coast = _explained_nats(activity, np.minimum(left, up) ** BUSY_EXPONENT)
+    drive = _explained_nats(activity, np.where(times_s < stop_s, up, 0.0))
+    best = int(coast.argmax())
+    return Turning(
+        start_s=float(start_s[best, 0]),
+        stop_s=float(stop_s[best, 0]),
+        course="coast",
+        nats=float(coast[best]),
+        lead=float(coast[best] - drive.max()),
+    )
+
+
+def _explained_nats(rows: Floats, power: Floats) -> Floats:
+    """By how much the best row is likelier if it follows each course, shape (n,)."""
+    guess = power - power.mean(axis=1, keepdims=True)
+    likeness = guess @ rows.T
+    size = np.maximum((guess**2).sum(axis=1, keepdims=True), 1e-12) * np.maximum((rows**2).sum(axis=1), 1e-12)
+    explained = np.where(likeness > 0, likeness**2 / size, 0.0).clip(0, 0.99)
+    nats: Floats = (-0.5 * rows.shape[1] * np.log1p(-explained)).max(axis=1)
+    return nats
 
 
 def likely_coast(bank: BandBank, turning: Turning) -> tuple[float, float]:

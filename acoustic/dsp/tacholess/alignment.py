@@ -40,6 +40,7 @@ SURE_CHANCE = 0.002
 LEAST_GAIN, LEAST_GAIN_RIDING = 40.0, 200.0
 MOST_ELSEWHERE, LEAST_OWN_SHAPE, WIDEST_OFFSET_S = 0.05, 0.05, 0.15
 LEVEL_LAW_S = 0.03  # running noise keeps to no law of the speed, which its own error does not know
+EDGE_S = 0.3
 APART = 1.5  # half widths of both together
 LEAST_GAIN_GUESSED, MOST_ELSEWHERE_GUESSED = 30.0, 0.4
 GUESSED_S, WIDEST_GUESSED_S = 0.5, 0.6
@@ -306,13 +307,16 @@ def set_clock(
     aligned = align(impact_levels(bank), times_s, speed_hz, stretches)
     fit = clock_offset(bank, times_s, speed_hz, stretches)
     least = LEAST_GAIN_RIDING if fit.riding_gain else LEAST_GAIN
-    clear = fit.gain >= least and fit.elsewhere <= MOST_ELSEWHERE and fit.own_shape >= LEAST_OWN_SHAPE
+    ends_s = np.array(stretches).ravel() + fit.offset_s
+    # Between push and stop no second is so unlike the next that the level would tell them apart.
+    seen = bool(np.any((ends_s > EDGE_S) & (ends_s < bank.duration_s - EDGE_S)))
+    clear = seen and fit.gain >= least and fit.elsewhere <= MOST_ELSEWHERE and fit.own_shape >= LEAST_OWN_SHAPE
     clear = clear and fit.half_width_s <= WIDEST_OFFSET_S
     level_s = float(np.hypot(fit.half_width_s, NINE_IN_TEN * LEVEL_LAW_S))
     if aligned is None or aligned.chance > SURE_CHANCE:
         if clear:
             return ClockSetting(fit.offset_s, fit.half_width_s, sure=True)
-        likely = fit.gain >= LEAST_GAIN_GUESSED and fit.elsewhere <= MOST_ELSEWHERE_GUESSED
+        likely = seen and fit.gain >= LEAST_GAIN_GUESSED and fit.elsewhere <= MOST_ELSEWHERE_GUESSED
         if not likely or fit.own_shape < LEAST_OWN_SHAPE or fit.half_width_s > WIDEST_GUESSED_S:
             return None
         return ClockSetting(fit.offset_s, max(fit.half_width_s, GUESSED_S), sure=False)

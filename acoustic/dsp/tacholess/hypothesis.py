@@ -32,7 +32,7 @@ STRENGTHS = np.array([1.0, 2.0, 4.0, 8.0, 16.0, 32.0])  # of lines over their fl
 STRONGEST_LINE = 5.0  # modulation raises many lines: none of them alone may tell
 CLEAR_NATS, BEYOND = 9.0, 0.3  # past so many nats of one kind of evidence, each counts for less
 # Counted by eye: half a turn is read off easily, and now and then one is missed.
-COUNT_ERROR, COUNT_SLIP, SLIP_SHARE = 0.4, 1.0, 0.08
+COUNT_ERROR, COUNT_SLIP, SLIP_SHARE = 0.4, 1.0, 0.04
 UNFIT = 0.02  # share of trains that no part of the assumed bearing makes
 
 

@@ -33,8 +33,8 @@ class TrainNull:
     struck_spread: float
 
 
-COAST = TrainNull(at_10_s=12.1, per_log_length=4.8, scale=1.7, struck_mean=2.3, struck_spread=1.5)
-CADENCE = TrainNull(at_10_s=9.3, per_log_length=12.7, scale=3.4, struck_mean=3.1, struck_spread=1.6)
+COAST = TrainNull(at_10_s=12.3, per_log_length=4.0, scale=1.6, struck_mean=2.1, struck_spread=1.5)
+CADENCE = TrainNull(at_10_s=10.5, per_log_length=8.2, scale=4.1, struck_mean=2.5, struck_spread=1.6)
 
 
 def train_chance(null: TrainNull, *, score: float, struck: float, length_s: float) -> float:

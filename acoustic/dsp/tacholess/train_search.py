@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.orders.healthy import DETECTION_CHANCE
 from acoustic.dsp.tacholess import cadence as driven
 from acoustic.dsp.tacholess.coast_down import CoastDown, coast_speed, find_coast, sharpened
 from acoustic.dsp.tacholess.cycle_average import stretch_delays
@@ -36,6 +37,8 @@ class FoundTrain:
         The part that speaks for it.
     score : float
         What the segments along it show, standard deviations.
+    struck : float
+        Mean rank of its intervals over one half, in standard errors.
     chance : float
         Of one as clear where there is none, all courses searched counted in.
     coasting : bool
@@ -50,6 +53,7 @@ class FoundTrain:
 
     train: ImpactTrain
     score: float
+    struck: float
     chance: float
     coasting: bool
     even: bool
@@ -81,7 +85,10 @@ def find_train(levels: ImpactLevels, *, coasting: bool | None) -> FoundTrain | N
         found.append(None if coast is None else _coasting(levels, coast))
     if coasting is not True:
         found.append(_driven(levels, driven.find_cadence(scores)))
-    return max((train for train in found if train is not None), key=lambda train: train.score, default=None)
+    trains = sorted((train for train in found if train is not None), key=lambda train: -train.score)
+    # A compressor or a clock may strike more clearly than the crank beside it.
+    crank = [train for train in trains if not train.even and train.chance <= DETECTION_CHANCE]
+    return next(iter(crank or trains), None)
 
 
 def _coasting(levels: ImpactLevels, rough: CoastDown) -> FoundTrain | None:
@@ -105,8 +112,9 @@ def _coasting(levels: ImpactLevels, rough: CoastDown) -> FoundTrain | None:
         before_s = np.arange(max(levels.start_s, times_s[0] - RISE_S), times_s[0] - STEP_S / 2, STEP_S)
         up = np.clip((before_s - times_s[0] + RISE_S) / RISE_S, 0.02, 1)
         times_s, rates_hz = np.concatenate([before_s, times_s]), np.concatenate([rates_hz[0] * up, rates_hz])
-    chance = train_chance(COAST, score=coast.score, struck=struck_score(train), length_s=levels.duration_s)
-    return FoundTrain(train, coast.score, chance, True, False, times_s, _integral(times_s, rates_hz))
+    score = struck_score(train)
+    chance = train_chance(COAST, score=coast.score, struck=score, length_s=levels.duration_s)
+    return FoundTrain(train, coast.score, score, chance, True, False, times_s, _integral(times_s, rates_hz))
 
 
 def _driven(levels: ImpactLevels, rough: driven.Cadence) -> FoundTrain | None:
@@ -123,9 +131,11 @@ def _driven(levels: ImpactLevels, rough: driven.Cadence) -> FoundTrain | None:
     first, last = struck_from(profiles, *_intervals(sure, times_s, angle, len(profiles)))
     begin_s, end_s = np.interp([first, last + 1], angle, times_s)
     kept = (times_s >= (begin_s if begin_s > EDGE_S else 0.0)) & (times_s <= end_s)
-    chance = train_chance(CADENCE, score=cadence.score, struck=struck_score(train), length_s=levels.duration_s)
+    score = struck_score(train)
+    chance = train_chance(CADENCE, score=cadence.score, struck=score, length_s=levels.duration_s)
     even = _even(train) or float(rough.rates_hz.std() / rough.rates_hz.mean()) < EVEN_RATE
-    return FoundTrain(train, cadence.score, chance, False, even, times_s[kept], angle[kept] - angle[kept][0])
+    impacts = angle[kept] - angle[kept][0]
+    return FoundTrain(train, cadence.score, score, chance, False, even, times_s[kept], impacts)
 
 
 def _even(train: ImpactTrain) -> bool:

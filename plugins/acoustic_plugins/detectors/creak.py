@@ -10,6 +10,7 @@ from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
 ACOUSTIC_API = (1, 0)
 
+MOST_OFF_TURNS = 0.75  # by the end; more, and nothing stays at one angle or order
 HEALTHY = ExponentialTail(location=0.04, scale=0.65)  # tests/calibration/event_nulls.py
 
 
@@ -25,7 +26,7 @@ class Creak:
         motion = hearing.motion
         if motion.spin == "hand":
             return [_not_judged("a crank spun by hand carries no load")]
-        if not motion.scale_known:
+        if not motion.scale_known or motion.relative_uncertainty * motion.total_turns > MOST_OFF_TURNS:
             return [_not_judged("the crank's angle is not known")]
         found = locked_bursts(hearing.bank, motion.times_s, motion.turns)
         if found is None:

@@ -10,6 +10,7 @@ from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
 ACOUSTIC_API = (1, 0)
 
+MOST_OFF_TURNS = 0.75  # by the end; more, and nothing stays at one angle or order
 HEALTHY = ExponentialTail(location=-2.46, scale=1.47)  # tests/calibration/event_nulls.py
 
 
@@ -30,7 +31,7 @@ class Tight:
         motion = hearing.motion
         if motion.spin == "pedal":
             return [_not_judged("a pedalled crank's noise swells twice a turn anyway")]
-        if not motion.scale_known:
+        if not motion.scale_known or motion.relative_uncertainty * motion.total_turns > MOST_OFF_TURNS:
             return [_not_judged("the crank's angle is not known")]
         cage = defect_orders(hearing.bearing.geometry).cage
         found = low_order_modulation(hearing.bank, motion.times_s, motion.turns, cage)

@@ -18,7 +18,7 @@ SHORTEST_S = 1.0
 # Judged on simulated spins: below these a defect of middling size is missed more often than found.
 NARROW_HZ, TOO_NARROW_HZ = 5000.0, 2500.0
 CLIPPED, MUCH_CLIPPED = 0.0002, 0.05
-WRAPPED = 0.001  # a sixtieth of what follows a lost byte
+WRAPPED, MUCH_WRAPPED = 0.001, 0.03  # a sixtieth of what follows a lost byte, and half of it
 GAPS, MUCH_GAPS = 0.005, 0.15
 LONGER = "Record one spin from two still seconds before the push until two seconds after the crank stands."
 
@@ -101,7 +101,7 @@ def _wrapped(recording: Recording) -> list[Problem]:
             "wrapped",
             f"{share:.1%} of the samples jump from end to end of the scale, as where a file has lost a byte",
             "Copy the file from the phone again; if that changes nothing, record again, at a lower level.",
-            voids="clean",
+            voids="any" if share >= MUCH_WRAPPED else "clean",
         )
     ]
 
