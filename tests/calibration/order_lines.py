@@ -8,7 +8,7 @@ score that it was given for. Printed are:
 - the share of bins that stand so far over the floor, beside the tabled law (`NULL_SHAPE` and the stray lines);
 - for each part the score that one recording in ten reaches (`TENTH_NATS`) and how fast it falls off beyond
   (`FALL_NATS`), with standard errors from resampling whole recordings, and how often the stored ones give small
-  chances. Stored are, rounded up, the values of the generator whose tenth is higher, and the fall of all parts;
+  chances. What is stored lies near the generator that reaches farther, falls within an error of both;
 - with ``--folder``, how strong the strikes of real healthy bearings read (`HEALTHY_DB`).
 """
 
@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from acoustic.core.geometry import defect_orders
 from acoustic.dsp.orders.harmonics import HARMONICS, null_centres
-from acoustic.dsp.orders.healthy import FALL_NATS, OTHER_TENTH_NATS, TENTH_NATS, healthy_db
+from acoustic.dsp.orders.healthy import FALL_NATS, TENTH_NATS, healthy_db
 from acoustic.dsp.orders.hypotheses import PARTS
 from acoustic.dsp.orders.likelihood import NULL_SHAPE, STRAY_FROM, STRAY_SHARE, STRAY_TAIL
 from acoustic.dsp.orders.ranking import NULL_GAP, NULLS
@@ -111,8 +111,7 @@ def score_of(part: str, chance: float) -> float:
     """The score beyond luck that the stored law gives a chance for; where it is as good as 1, far below any."""
     if chance >= 1:
         return -10.0
-    tenth = TENTH_NATS.get(part, OTHER_TENTH_NATS)
-    return tenth - FALL_NATS * float(np.log(np.log1p(-chance) / np.log1p(-0.1)))
+    return TENTH_NATS[part] - FALL_NATS[part] * float(np.log(np.log1p(-chance) / np.log1p(-0.1)))
 
 
 def scores_of(found: list[Heard], part: str) -> Floats:
@@ -136,11 +135,6 @@ def standard_error(found: list[Heard], value: Callable[[list[Heard]], float]) ->
     rng = np.random.default_rng(1)
     again = [value([found[k] for k in rng.integers(len(found), size=len(found))]) for _ in range(RESAMPLED)]
     return float(np.std(again))
-
-
-def common_fall(found: list[Heard]) -> float:
-    """The fall over all parts: the mean excess of each part's upper tenth, taken together."""
-    return float(np.mean([fall_of(scores_of(found, part)) for part in PARTS]))
 
 
 def print_bins(found: list[Heard], where: str) -> None:
@@ -200,7 +194,11 @@ def print_strengths(case: Any) -> None:
         for part in result.hearing.parts
         if part.chance <= 0.1
     )
-    print(f"{case.group:<14}{case.truth:<8} {case.name:<34} {told or 'no lines'}", flush=True)
+    called = "+".join(one.condition for one in result.findings if one.detected)
+    print(
+        f"{case.group:<14}{case.truth:<8} {case.name:<34} {told or 'no lines'}  {called and 'called ' + called}",
+        flush=True,
+    )
 
 
 def main() -> None:
@@ -220,8 +218,6 @@ def main() -> None:
     for condition in CONDITIONS:
         for where, these in groups.items():
             print_part(these, condition, where)
-    for where, these in groups.items():
-        print(f"fall of all parts, {where}: {common_fall(these):.2f} +- {standard_error(these, common_fall):.2f}")
     if said.folder:
         for case in real_healthy(said):
             print_strengths(case)

@@ -20,9 +20,10 @@ SOURCES = (*PARTS, "chain", "jockey", "hub", "unexplained")
 
 
 def test_the_numbers_that_verdicts_rest_on() -> None:
-    assert healthy.TENTH_NATS == {"outer_raceway": 0.93, "inner_raceway": 0.67, "ball": 0.25, "cage": 0.5}
-    assert healthy.OTHER_TENTH_NATS == 0.67
-    assert healthy.FALL_NATS == 0.35
+    assert healthy.TENTH_NATS == {"outer_raceway": 1.0, "inner_raceway": 0.7, "ball": 0.3, "cage": 0.5}
+    assert healthy.FALL_NATS == {"outer_raceway": 0.36, "inner_raceway": 0.4, "ball": 0.2, "cage": 0.35}
+    assert (healthy.OTHER_TENTH_NATS, healthy.OTHER_FALL_NATS) == (0.7, 0.4)
+    assert healthy.DETECTION_CHANCE == 0.002
     assert (healthy.USUAL_SPREAD, healthy.STANDARD_SPREAD) == (0.3, 1.976)
     assert [healthy_db(source) for source in SOURCES] == [-17.5, -17.5, -17.5, -8.0, -17.5, -17.5, -17.5, -17.5]
     assert (NAMED, SIGNIFICANT, FAINT) == (0.97, 0.01, 0.01)
@@ -36,7 +37,7 @@ def test_the_width_of_a_standard_gumbel_law() -> None:
 
 @pytest.mark.parametrize("part", SOURCES)
 def test_one_in_ten_reaches_the_tenth(part: str) -> None:
-    tenth = healthy.TENTH_NATS.get(part, 0.67)
+    tenth = healthy.TENTH_NATS.get(part, 0.7)
     assert chance_of_lines(part, tenth, NULLS) == pytest.approx(0.1, rel=1e-9)
 
 
@@ -44,7 +45,7 @@ def test_one_in_ten_reaches_the_tenth(part: str) -> None:
 @QUICK
 def test_against_scipys_gumbel_law(part: str, nats: float) -> None:
     """Its upper tail, laid so that a tenth is past the stored place."""
-    tenth, fall = healthy.TENTH_NATS.get(part, healthy.OTHER_TENTH_NATS), healthy.FALL_NATS
+    tenth, fall = healthy.TENTH_NATS.get(part, 0.7), healthy.FALL_NATS.get(part, 0.4)
     location = tenth - fall * stats.gumbel_r.isf(0.1)
     theirs = stats.gumbel_r.sf(nats, loc=location, scale=fall)
     assert chance_of_lines(part, nats, NULLS) == pytest.approx(theirs, rel=1e-6, abs=1e-12)
@@ -73,6 +74,6 @@ def test_luck_that_spreads_farther_raises_the_bar() -> None:
 def test_far_tails_do_not_vanish_in_rounding() -> None:
     """By hand: 0.10536 exp(-(50 - 0.5) / 0.35) = 3.9e-63."""
     assert chance_of_lines("cage", 50.0, NULLS) == pytest.approx(
-        -np.log(0.9) * np.exp(-(50 - healthy.TENTH_NATS["cage"]) / healthy.FALL_NATS), rel=1e-6
+        -np.log(0.9) * np.exp(-(50 - healthy.TENTH_NATS["cage"]) / healthy.FALL_NATS["cage"]), rel=1e-6
     )
     assert chance_of_lines("cage", -1e6, NULLS) == 1.0
