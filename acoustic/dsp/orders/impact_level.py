@@ -101,7 +101,7 @@ def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats
     Parameters
     ----------
     levels : ndarray, shape (n,)
-        Power over the running level, in equal cells of crank angle.
+        Power over the background level, in equal bins of crank angle.
     order : float
         Events a turn, > 0.
     turns : float
@@ -117,7 +117,7 @@ def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats
     Notes
     -----
     A train of short events of mean power P has Fourier coefficients near P at
-    every low harmonic; a smooth modulation of a sound bearing's hiss has one to three. So
+    every low harmonic; a smooth modulation of a healthy bearing's running noise has one to three. So
     the strongest three of ten are dropped, and the result is the root of 2.4 times the
     mean of the others' squares, which is about P for the trains heard on cranks, whose
     coefficients fall off. Of strikes so frequent that not all ten are in sight none is

@@ -79,7 +79,7 @@ def order_spectra(
     groups : tuple of (int, int)
         First and last band of each group.
     highest_order : float
-        Highest order the levels can carry; at most 100 is kept.
+        Highest order the levels can carry; at most 116 is kept.
 
     Returns
     -------
