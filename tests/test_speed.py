@@ -116,7 +116,8 @@ def test_without_any_option_the_sound_serves(taken: Any, acoustic: Callable[...,
     damaged = acoustic("check", taken("outer").path, "--bearing", "6805", "--json").document
     assert (damaged["motion"]["source"], damaged["motion"]["scale_known"]) == ("sound", False)
     assert {f["condition"] for f in damaged["findings"] if f["detected"]} == {"raceway"}
-    assert damaged["grade"]["level"] == "replace"
+    # By ear alone a wheel or a chain may be what strikes.
+    assert damaged["grade"]["level"] == "service"
     sound = acoustic("check", taken("sound").path, "--bearing", "6805", "--json").document
     assert sound["grade"]["level"] == "undecided"
 

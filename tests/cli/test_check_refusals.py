@@ -130,8 +130,8 @@ CALLS = [
 ]
 # What can be opened but not judged still gets its document: code of the problem, words for found and to do.
 UNUSABLE = [
-    ("nan.wav", "non_finite", "1 samples are not numbers", "copy it from the phone again"),
-    ("infinite.wav", "non_finite", "1 samples are not numbers", "copy it from the phone again"),
+    ("nan.wav", "non_finite", "1 sample is not a number", "copy it from the phone again"),
+    ("infinite.wav", "non_finite", "1 sample is not a number", "copy it from the phone again"),
     ("zeros.wav", "silent", "no sound, only a constant level", "not covered or switched off"),
     ("constant.wav", "silent", "no sound, only a constant level", "not covered or switched off"),
     ("blink.wav", "too_short", "0.05 s", "Record one spin"),

@@ -17,9 +17,7 @@ Floats = NDArray[np.float64]
 SMEAR = 0.004  # share of the order over which slip spreads a line, or an angle that is only so well known
 HALF_WIDTH = 1.6  # of a line, over the turns
 TURN_LINES = 12  # whole orders that are asked whether something turns with the crank
-TURN_NATS = (
-    12.0  # that they must reach: a chance of about one in 10 000, with all groups of bands counted; judgement
-)
+TURN_NATS = 8.0  # that they must reach; judgement: where they do by luck, a sixth of the bins is lost
 TURN_CLEAR = 0.35
 TURN_HALF_WIDTH = 0.8
 

@@ -119,9 +119,6 @@ class TestPlanted:
         assert all(p.posterior < 0.5 for p in found.parts)
         assert found.ranking.unexplained.chance > 0.05
 
-    @pytest.mark.xfail(
-        strict=True, reason="whole-turn lines must reach 12 nats to be set aside, and here reach 10.6"
-    )
     def test_what_comes_once_a_turn_is_no_part(self, commonest: BearingGeometry, rank: Rank) -> None:
         """A card's ticks, 25 dB over the room, left in: whole-turn lines are set aside."""
         found = rank(plan(commonest, seed=1, ticks_db=25.0), commonest)

@@ -16,7 +16,7 @@ INNER = HarmonicSet(name="inner_raceway", order=9.0, offsets=(1.0, -1.0))
 
 def test_the_numbers_that_verdicts_rest_on() -> None:
     assert (residual.SMEAR, residual.HALF_WIDTH) == (0.004, 1.6)
-    assert (residual.TURN_LINES, residual.TURN_NATS) == (12, 12.0)
+    assert (residual.TURN_LINES, residual.TURN_NATS) == (12, 8.0)
     assert (residual.TURN_CLEAR, residual.TURN_HALF_WIDTH) == (0.35, 0.8)
 
 
