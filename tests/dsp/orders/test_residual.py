@@ -8,7 +8,7 @@ from planted import flat, noisy, train
 
 from acoustic.dsp.orders import residual
 from acoustic.dsp.orders.harmonics import HarmonicSet, LineEvidence
-from acoustic.dsp.orders.residual import lines_of, without_lines, without_turn_lines
+from acoustic.dsp.orders.residual import lines_of, sure_lines, without_lines, without_turn_lines
 
 PASSES = np.array([7.097, 8.903, 8.744])
 INNER = HarmonicSet(name="inner_raceway", order=9.0, offsets=(1.0, -1.0))
@@ -115,6 +115,14 @@ class TestLinesOf:
         """Order 4.5 up to 10: 4.5 and 9, each with one and two turns either side."""
         lines = lines_of(HarmonicSet(name="jockey", order=4.5, locked=True), 4.5, 0.4, highest=10.0)
         assert lines == pytest.approx([2.5, 3.5, 4.5, 5.5, 6.5, 7, 8, 9, 10, 11])
+
+    def test_sure_lines_are_some_of_those(self) -> None:
+        """By hand: of a standing ring the harmonics alone, of a turning one those one and two turns away too."""
+        outer = HarmonicSet(name="outer_raceway", order=7.0)
+        assert sure_lines(outer, 7.0, highest=15.0) == pytest.approx([7, 14])
+        inner = sure_lines(INNER, 9.0, highest=18.0)
+        assert inner == pytest.approx([7, 8, 9, 10, 11, 16, 17, 18, 19, 20])
+        assert set(inner) <= set(np.round(lines_of(INNER, 9.0, 0.4, highest=18.0), 9))
 
     def test_none_falls_below_zero(self) -> None:
         assert np.all(lines_of(INNER, 2.0, 0.4, highest=10.0) >= 0)
