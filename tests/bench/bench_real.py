@@ -181,9 +181,13 @@ def main() -> None:
     parser.add_argument("--folder", type=Path, required=True)
     parser.add_argument("--sets", nargs="*", default=["phone", "fan-end", "mfpt", "spins", "noise"])
     parser.add_argument("--every", action="store_true", help="print every case")
+    parser.add_argument(
+        "--quick", action="store_true", help="fail where a damaged ring is not named, or another is"
+    )
     said = parser.parse_args()
     with tempfile.TemporaryDirectory() as temporary, ProcessPoolExecutor(max(1, os.cpu_count() or 1)) as pool:
         made = Path(temporary)
+        missed: list[Said] = []
         sets = {
             "phone": lambda: steady(said.folder, "phone"),
             "fan-end": lambda: steady(said.folder, "fan-end"),
@@ -195,6 +199,8 @@ def main() -> None:
             results = list(pool.map(ask, list(sets[name]())))
             for group in dict.fromkeys(result.case.group for result in results):
                 print_group(group, [result for result in results if result.case.group == group], every=said.every)
+            missed += [result for result in results if result.case.truth in RINGS and outcome(result) != "named"]
+    sys.exit(1 if said.quick and missed else 0)
 
 
 if __name__ == "__main__":
