@@ -70,13 +70,13 @@ def tied(harmonic_set: HarmonicSet, one: HarmonicSet, order: float, *, speed_spr
 
     Both are normal; what the found order says of their sum is shared out between them by their variances.
     """
-    off = order / one.order - 1
-    own = BALL_SPREAD if "ball" in (one.name, harmonic_set.name) else 0.0
-    slip, speed = SLIP_SPREAD**2 * (0 if one.locked else 1), speed_spread**2
     if one.locked or harmonic_set.locked:
         return harmonic_set
-    known = one.slip_share**2 * slip + speed + FOUND_SPREAD**2 + (own**2 if one.name == "ball" else 0.0)
+    off = order / one.order - 1
+    slip, speed = SLIP_SPREAD**2, speed_spread**2
+    own = {name: BALL_SPREAD**2 if name == "ball" else 0.0 for name in (one.name, harmonic_set.name)}
+    known = one.slip_share**2 * slip + speed + FOUND_SPREAD**2 + own[one.name]
     common = one.slip_share * harmonic_set.slip_share * slip + speed
     variance = harmonic_set.slip_share**2 * slip + speed - common**2 / known
-    spread = math.sqrt(max(variance, 0.0) + FOUND_SPREAD**2 + (own**2 if harmonic_set.name == "ball" else 0.0))
+    spread = math.sqrt(max(variance, 0.0) + FOUND_SPREAD**2 + own[harmonic_set.name])
     return replace(harmonic_set, order=harmonic_set.order * (1 + common / known * off), spread=spread)

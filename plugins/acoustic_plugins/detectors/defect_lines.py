@@ -120,7 +120,7 @@ def _named(findings: Sequence[Finding]) -> Finding:
         condition="raceway",
         detected=False,
         # The better of two that are judged apart.
-        false_alarm_probability=1 - (1 - strongest.false_alarm_probability) ** 2,
+        false_alarm_probability=strongest.false_alarm_probability * (2 - strongest.false_alarm_probability),
         severity_db=strongest.severity_db,
         detail="the ring is named above" if named else "no raceway damage heard",
         evidence=strongest.evidence,
