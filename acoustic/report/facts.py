@@ -37,14 +37,17 @@ def shown(result: Analysis) -> tuple[Finding, ...]:
 
 def notes(result: Analysis) -> list[str]:
     """Problems that are not the reason of the grade already."""
-    others = (p for p in result.quality.problems if p.detail not in result.verdict.because)
+    others = [p for p in result.quality.problems if p.detail not in result.verdict.because]
+    if any(finding.detected for finding in result.findings):
+        # That a healthy bearing could not have been heard is no news beside one that is not.
+        others = [problem for problem in others if problem.code != "faint"]
     return [f"{sentence(problem.detail)} {problem.advice}" for problem in others]
 
 
 def crank(motion: Motion | None) -> str:
     """How the crank turned, and how that is known."""
     if motion is None:
-        return "its motion was not looked for"
+        return "its motion is not known"
     rpm = motion.speed_hz * 60
     speed = (
         f"{rpm.mean():.0f} rpm" if motion.spin == "steady" else f"{rpm.max():.0f} rpm falling to {rpm.min():.0f}"
