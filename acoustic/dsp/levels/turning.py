@@ -40,15 +40,12 @@ class Turning:
         Whether the level dies away or stays up.
     nats : float
         By how much the levels are likelier than without any turning.
-    lead : float
-        Nats between this course and the other.
     """
 
     start_s: float
     stop_s: float
     course: Literal["coast", "drive"]
     nats: float
-    lead: float
 
 
 def block_levels(bank: BandBank, *, block_s: float = BLOCK_S) -> tuple[Floats, Floats]:
@@ -137,14 +134,13 @@ def find_turning(bank: BandBank) -> Turning | None:
     left = np.clip((stop_s[:, np.newaxis] - times_s) / (stop_s - start_s)[:, np.newaxis], 0, 1)
     coast = nats_of(levels, np.minimum(left, up) ** 2)
     drive = nats_of(levels, np.where(times_s < stop_s[:, np.newaxis], up, 0.0))
-    course, other = (coast, drive) if coast.max() >= drive.max() else (drive, coast)
+    course = coast if coast.max() >= drive.max() else drive
     best = int(course.argmax())
     return Turning(
         start_s=_sharper_start(bank, float(start_s[best])),
         stop_s=float(stop_s[best]),
         course="coast" if course is coast else "drive",
         nats=float(course[best]),
-        lead=float(course[best] - other.max()),
     )
 
 
@@ -196,14 +192,12 @@ def find_busy_coast(levels: ImpactLevels) -> Turning | None:
     up = np.clip((times_s - start_s) / PUSH_S + 0.1, 0, 1) * (times_s - start_s > -step_s / 2)
     left = np.clip((stop_s - times_s) / (stop_s - start_s), 0, 1)
     coast = _explained_nats(activity, np.minimum(left, up) ** BUSY_EXPONENT)
-    drive = _explained_nats(activity, np.where(times_s < stop_s, up, 0.0))
     best = int(coast.argmax())
     return Turning(
         start_s=float(start_s[best, 0]),
         stop_s=float(stop_s[best, 0]),
         course="coast",
         nats=float(coast[best]),
-        lead=float(coast[best] - drive.max()),
     )
 
 

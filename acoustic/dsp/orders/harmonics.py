@@ -167,17 +167,22 @@ def _add_shifted(total: Nats, rows: Nats, shift: int) -> None:
 
 
 def _sums(nats: Nats, places: Indices) -> tuple[Nats, Nats, Nats]:
-    """Sum over harmonics, the same less the strongest two, and how many lines speak for the set."""
-    total, first, second, standing = (
-        np.zeros((places.shape[1], nats.shape[1]), dtype=np.float32) for _ in range(4)
-    )
+    """Sum over harmonics, the same less the strongest of them, and how many lines speak for the set."""
+    shape = (places.shape[1], nats.shape[1])
+    total, standing = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
+    strongest = [np.zeros(shape, dtype=np.float32) for _ in range(TRIMMED)]
     for row in places:
         line = nats[row]
         total += line
-        np.maximum(second, np.minimum(first, line), out=second)
-        np.maximum(first, line, out=first)
         standing += line > 0
-    return total, total - first - second, standing
+        for rank in strongest:
+            passed_down = np.minimum(rank, line)
+            np.maximum(rank, line, out=rank)
+            line = passed_down
+    trimmed = total.copy()
+    for rank in strongest:
+        trimmed -= rank
+    return total, trimmed, standing
 
 
 def log_prior(order: float, spread: float, bases: Floats) -> Floats:

@@ -26,7 +26,7 @@ from acoustic.dsp.orders.harmonics import (
 from acoustic.dsp.orders.healthy import chance_of_lines
 from acoustic.dsp.orders.hypotheses import CAGE_HARMONICS, cage_seen, part_sets, tied
 from acoustic.dsp.orders.impact_level import NOTHING, faint_power, plain_power, strike_power, wide_group
-from acoustic.dsp.orders.residual import lines_of, sure_lines, without_lines, without_turn_lines
+from acoustic.dsp.orders.residual import harmonics_of, lines_of, sure_lines, without_lines, without_turn_lines
 from acoustic.dsp.orders.spectrum import OrderSpectra
 
 Floats = NDArray[np.float64]
@@ -331,12 +331,9 @@ def _wide_groups(spectra: OrderSpectra) -> list[tuple[int, int]]:
 
 def _lines_of_others(settled: Sequence[PartEvidence], spectra: OrderSpectra) -> Floats:
     """Harmonics of what was found before, which lift no other part of the bearing."""
-    highest, lines = float(spectra.orders[-1]), NOTHING
-    for part in settled:
-        if part.certain:
-            base = part.order / 2 if part.part == "ball" else part.order
-            lines = np.append(lines, base * np.arange(1, int(highest / base) + 1))
-    return lines
+    highest = float(spectra.orders[-1])
+    found = [harmonics_of(part.part, part.order, highest=highest) for part in settled if part.certain]
+    return np.concatenate([NOTHING, *found])
 
 
 def _any_order(search: _Search) -> BaseScores:

@@ -88,6 +88,25 @@ def without_turn_lines(spectra: OrderSpectra, clear_of: Floats) -> tuple[OrderSp
     return without_lines(spectra, every, smear=0.0, half_width=TURN_HALF_WIDTH), True
 
 
+def harmonics_of(name: str, order: float, *, highest: float) -> Floats:
+    """List a part's harmonics up to an order; a ball raises its spin's, as it strikes one ring harder.
+
+    Parameters
+    ----------
+    name : str
+        The part.
+    order, highest : float
+        Where its base was found, and the highest order wanted.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+    """
+    base = order / 2 if name == "ball" else order
+    harmonics: Floats = base * np.arange(1, int(highest / base) + 1, dtype=np.float64)
+    return harmonics
+
+
 def sure_lines(harmonic_set: HarmonicSet, order: float, *, highest: float) -> Floats:
     """List the lines that a part found at an order is sure to raise: its harmonics, with the turns that carry it.
 
@@ -131,8 +150,7 @@ def lines_of(harmonic_set: HarmonicSet, order: float, cage: float, *, highest: f
     multiple of it; those of the turning ring repeat with the cage as that ring sees it, and are
     carried through the load once a turn. A ball strikes either ring, whenever the cage brings it.
     """
-    base = order / 2 if harmonic_set.name == "ball" else order
-    harmonics = base * np.arange(1, int(highest / base) + 1)
+    harmonics = harmonics_of(harmonic_set.name, order, highest=highest)
     if harmonic_set.locked:
         around = [0.0, *(side * k for side in (1.0, 2.0) for k in (1, -1))]
     elif harmonic_set.name == "ball":
