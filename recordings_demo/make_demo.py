@@ -12,7 +12,7 @@ from typing import Any
 
 import soundfile
 
-from acoustic.core.geometry import BearingGeometry
+from acoustic.dsp.geometry import BearingGeometry
 from acoustic.simulator import SpinPlan, simulate
 
 FOLDER = Path(__file__).parent

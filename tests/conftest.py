@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).parent))
 from films import FilmPlan, write_film
 
-from acoustic.core.geometry import BearingGeometry
+from acoustic.dsp.geometry import BearingGeometry
 from acoustic.simulator import Spin, SpinPlan, simulate
 
 # What every spin shares: the bearing is a 6805 with 16 balls, clearly louder than the room.
@@ -219,9 +219,9 @@ def hearing_of(spin_of: Callable[..., Spin], recording_of: Callable[..., Any]) -
 
     The last few are kept, since one test after another asks for the same.
     """
-    from acoustic.bearings import resolve_bearing
-    from acoustic.listen import hear
-    from acoustic.marks import motion_from_marks
+    from acoustic.bearings.search import resolve_bearing
+    from acoustic.check.features import hear
+    from acoustic.speed.from_marks import motion_from_marks
 
     kept: dict[str, Any] = {}
 
@@ -301,7 +301,7 @@ def _offering(items: Any) -> Callable[[], Any]:
 @pytest.fixture(scope="session")
 def toolbox() -> Any:
     """What the bundled plugins offer; none of them may be broken."""
-    from acoustic.plugins import load_toolbox
+    from acoustic.plugin.registry import load_toolbox
 
     return load_toolbox()
 
@@ -309,9 +309,9 @@ def toolbox() -> Any:
 @pytest.fixture(scope="session")
 def analysis_of(taken: Callable[..., Taken], toolbox: Any) -> Callable[..., Any]:
     """Check a case by its marks, once a session: (case) -> Analysis."""
-    from acoustic.bearings import resolve_bearing
+    from acoustic.bearings.search import resolve_bearing
+    from acoustic.check.pipeline import check_recording
     from acoustic.model import SpeedRequest
-    from acoustic.pipeline import check_recording
 
     made: dict[str, Any] = {}
 
@@ -337,10 +337,10 @@ def check_with(
 
     The plugins stay until the test ends. The short case is the quickest with damage to be found.
     """
-    from acoustic.plugins import load_toolbox
+    from acoustic.plugin.registry import load_toolbox
 
     def call(*extra: tuple[str, ModuleType], case: str = "short_outer", json: bool = True) -> Outcome:
-        monkeypatch.setattr("acoustic.plugins.load_toolbox", lambda: load_toolbox(extra=extra))
+        monkeypatch.setattr("acoustic.plugin.registry.load_toolbox", lambda: load_toolbox(extra=extra))
         made = taken(case)
         arguments = ["check", made.path, "--bearing", "6805", "--marks", made.marks]
         return acoustic(*arguments, *(["--json"] if json else []))

@@ -10,10 +10,11 @@ from pathlib import Path
 import click
 import pytest
 
-from acoustic import errors, hookspecs
+from acoustic import errors
 from acoustic.cli import LazyGroup, group
 from acoustic.cli.check import check
-from acoustic.plugins import GROUP, STRICT_VARIABLE, hook_names
+from acoustic.plugin import hookspecs
+from acoustic.plugin.registry import GROUP, STRICT_VARIABLE, hook_names
 
 ROOT = Path(__file__).parents[1]
 OFFERED = {

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from acoustic.bearings import resolve_bearing
+from acoustic.bearings.search import resolve_bearing
 from acoustic.book.files import FileStore
 from acoustic.model import Bearing, Drivetrain, Scene, SpeedRequest
 
@@ -22,7 +22,7 @@ class Asked:
     Attributes
     ----------
     bearing : mapping
-        What `acoustic.bearings.resolve_bearing` takes.
+        What `acoustic.bearings.search.resolve_bearing` takes.
     request : SpeedRequest
     scene : Scene
     """

@@ -6,10 +6,10 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 
 from acoustic.book.records import Fitted, Judged, Visit
-from acoustic.decline.points import Event, Point
 from acoustic.errors import InputError
 from acoustic.lifetimes.lives import Life
-from acoustic.report.words import SPIN
+from acoustic.text import SPIN
+from acoustic.trend.points import Event, Point
 
 DRAG = "drag"
 # Below this nothing of a rhythm is heard but the room's luck, so that it is no course.

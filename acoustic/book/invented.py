@@ -16,7 +16,7 @@ from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.book.visits import add_visit
 from acoustic.errors import InputError
 from acoustic.model import Scene, SpeedRequest
-from acoustic.plugins import Toolbox
+from acoustic.plugin.registry import Toolbox
 from acoustic.simulator import simulate
 from acoustic.simulator.workshop import DESIGNATION, InventedVisit, invented_bearings, invented_visits
 

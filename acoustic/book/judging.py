@@ -10,10 +10,10 @@ from pathlib import Path
 from acoustic.book.asked import Asked, read_asked
 from acoustic.book.files import FileStore
 from acoustic.book.records import Judged, Visit
+from acoustic.check.document import plain_document
+from acoustic.check.pipeline import check_recording
 from acoustic.model import Analysis
-from acoustic.pipeline import check_recording
-from acoustic.plugins import Toolbox
-from acoustic.report.document import plain_document
+from acoustic.plugin.registry import Toolbox
 
 Talk = Callable[[str], None]
 
@@ -24,7 +24,7 @@ def listen_to(path: Path, asked: Asked, toolbox: Toolbox, talk: Talk) -> Analysi
     Raises
     ------
     AcousticError
-        As `acoustic.pipeline.check_recording`.
+        As `acoustic.check.pipeline.check_recording`.
     """
     return check_recording(
         path, bearing=asked.resolved(), request=asked.request, toolbox=toolbox, scene=asked.scene, talk=talk

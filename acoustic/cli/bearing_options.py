@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acoustic.bearings import resolve_bearing
-from acoustic.core.geometry import Ring
+from acoustic.bearings.search import resolve_bearing
+from acoustic.dsp.geometry import Ring
 
 if TYPE_CHECKING:
     from acoustic.model import Bearing

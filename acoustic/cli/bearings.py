@@ -11,7 +11,7 @@ from pathlib import Path
 
 import click
 
-from acoustic.bearings import CatalogueRow, load_catalogue, nothing_found, search
+from acoustic.bearings.search import CatalogueRow, load_catalogue, nothing_found, search
 from acoustic.cli.bearing_options import catalogue_option
 
 SCHEMA = "acoustic.bearings/1"

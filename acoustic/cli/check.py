@@ -55,8 +55,8 @@ def check(
 
     Keep hands, hair and sleeves clear of the spinning crank.
     """
-    from acoustic.pipeline import check_recording
-    from acoustic.plugins import load_toolbox
+    from acoustic.check.pipeline import check_recording
+    from acoustic.plugin.registry import load_toolbox
 
     result = check_recording(
         recording,
@@ -78,7 +78,7 @@ def check(
 
 def _rendered(result: Analysis, *, as_json: bool, quiet: bool) -> str:
     if as_json:
-        from acoustic.report.document import to_json
+        from acoustic.check.document import to_json
 
         return to_json(result)
     from acoustic.report.terminal import grade_line, to_text
@@ -87,7 +87,7 @@ def _rendered(result: Analysis, *, as_json: bool, quiet: bool) -> str:
 
 
 def _exit_code(result: Analysis, fail_on: Any) -> int:
-    from acoustic.grade import at_or_past
+    from acoustic.check.grade import at_or_past
 
     if result.failures and result.verdict.level == "undecided":
         return EXIT_PLUGIN_FAILED

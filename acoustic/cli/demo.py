@@ -14,7 +14,7 @@ from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_PLUGIN_FAILED, InputErro
 
 if TYPE_CHECKING:
     from acoustic.model import Analysis
-    from acoustic.plugins import Toolbox
+    from acoustic.plugin.registry import Toolbox
 
 MANIFEST = "manifest.toml"
 NEEDED = ("file", "bearing", "grade", "detected")
@@ -37,7 +37,7 @@ def demo(folder: Path | None, book: str | None) -> None:
         return
     folder = folder or demo_folder()
     entries = _entries(folder)
-    from acoustic.plugins import load_toolbox
+    from acoustic.plugin.registry import load_toolbox
 
     toolbox, progress = load_toolbox(), Progress(quiet=False)
     click.echo(f"{'recording':<32}{'expected':<44}{'found':<44}")
@@ -61,7 +61,7 @@ def _write_book(where: str) -> None:
     """Write the invented year, and say what to look at."""
     from acoustic.book.invented import write_year
     from acoustic.cli.book_options import opened
-    from acoustic.plugins import load_toolbox
+    from acoustic.plugin.registry import load_toolbox
     from acoustic.simulator.workshop import LAST, SQUEEZED, WEARING
 
     with opened(where) as it:
@@ -107,9 +107,9 @@ def _entries(folder: Path) -> list[dict[str, Any]]:
 
 
 def _judge(folder: Path, entry: dict[str, Any], toolbox: Toolbox) -> Analysis:
-    from acoustic.bearings import resolve_bearing
+    from acoustic.bearings.search import resolve_bearing
+    from acoustic.check.pipeline import check_recording
     from acoustic.model import SpeedRequest
-    from acoustic.pipeline import check_recording
 
     request = SpeedRequest(
         speed_rpm=entry.get("speed_rpm"),

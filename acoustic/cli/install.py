@@ -14,9 +14,9 @@ from acoustic.errors import InputError
 
 if TYPE_CHECKING:
     from acoustic.book.records import Visit
-    from acoustic.fit.parts import Cup, FittedBearing, Spindle
-    from acoustic.fit.seat import BoreReading, SizeLimits
-    from acoustic.install import Told
+    from acoustic.install.fit.parts import Cup, FittedBearing, Spindle
+    from acoustic.install.fit.seat import BoreReading, SizeLimits
+    from acoustic.install.spins import Told
 
 METALS = ("aluminium", "steel", "titanium")
 
@@ -73,10 +73,10 @@ def fit(as_json: bool, **said: Any) -> None:
     the bearing's makers have the last word; reaming and facing are for those equipped
     for it.
     """
-    from acoustic.fit.interference import material
-    from acoustic.fit.parts import Shell
-    from acoustic.fit.seat import measure_seat
-    from acoustic.fit.sheet import fit_sheet
+    from acoustic.install.fit.interference import material
+    from acoustic.install.fit.parts import Shell
+    from acoustic.install.fit.seat import measure_seat
+    from acoustic.install.fit.sheet import fit_sheet
     from acoustic.report.fit_text import fit_document, fit_text
 
     sheet = fit_sheet(
@@ -100,7 +100,7 @@ def _number(text: str, where: str, example: str) -> float:
 
 
 def _reading(text: str) -> BoreReading:
-    from acoustic.fit.seat import BoreReading
+    from acoustic.install.fit.seat import BoreReading
 
     size, _, place = text.partition("@")
     depth, _, direction = place.partition("/")
@@ -113,9 +113,9 @@ def _reading(text: str) -> BoreReading:
 
 
 def _bearing(name: str, catalogue: Path | None, group: str) -> FittedBearing:
-    from acoustic.bearings import find
-    from acoustic.catalogue import load_catalogue
-    from acoustic.fit.parts import FittedBearing
+    from acoustic.bearings.catalogue import load_catalogue
+    from acoustic.bearings.search import find
+    from acoustic.install.fit.parts import FittedBearing
 
     row = find(load_catalogue(catalogue), name)
     if row.bore_mm is None or row.outside_mm is None:
@@ -135,9 +135,9 @@ def _bearing(name: str, catalogue: Path | None, group: str) -> FittedBearing:
 def _cup(text: str | None) -> Cup | None:
     if text is None:
         return None
-    from acoustic.fit.interference import material
-    from acoustic.fit.parts import Cup
-    from acoustic.fit.tolerances import Limits
+    from acoustic.install.fit.interference import material
+    from acoustic.install.fit.parts import Cup
+    from acoustic.install.fit.tolerances import Limits
 
     size, low, high, name = [*text.split(":"), "", "", "", ""][:4]
     example = "41:-20:0:polyamide: outside [mm], its least and most deviation [um], what it is made of"
@@ -152,8 +152,8 @@ def _cup(text: str | None) -> Cup | None:
 def _spindle(outside_mm: float | None, inside_mm: float, metal: str, gauge_um: float) -> Spindle | None:
     if outside_mm is None:
         return None
-    from acoustic.fit.interference import material
-    from acoustic.fit.parts import Spindle
+    from acoustic.install.fit.interference import material
+    from acoustic.install.fit.parts import Spindle
 
     return Spindle(outside_mm=outside_mm, inside_mm=inside_mm, material=material(metal), uncertainty_um=gauge_um)
 
@@ -161,7 +161,7 @@ def _spindle(outside_mm: float | None, inside_mm: float, metal: str, gauge_um: f
 def _limits(text: str | None) -> SizeLimits | None:
     if text is None:
         return None
-    from acoustic.fit.seat import SizeLimits
+    from acoustic.install.fit.seat import SizeLimits
 
     low, _, high = text.partition(":")
     numbers = [_number(part, f"--limits {text}", "36.970:36.990 [mm]") for part in (low, high)]
@@ -176,7 +176,7 @@ def _tilt_rad(offset_mm: float | None, width_mm: float | None) -> float | None:
         )
     if offset_mm is None or width_mm is None:
         return None
-    from acoustic.fit.advice import tilt_of_seats_rad
+    from acoustic.install.fit.advice import tilt_of_seats_rad
 
     return tilt_of_seats_rad(offset_mm, width_mm)
 
@@ -190,7 +190,7 @@ def seat(bike: str, book: str | None) -> None:
     Record the bearing free in the hand and again in its seat, and add both:
     acoustic visit add --bike BIKE --kind free REC, then --kind pressed.
     """
-    from acoustic.install import what_the_seat_did
+    from acoustic.install.spins import what_the_seat_did
 
     visits = _visits(bike, book)
     free, pressed = (_newest(visits, kind, bike) for kind in ("free", "pressed"))
@@ -207,7 +207,7 @@ def final(bike: str, book: str | None) -> None:
     Set the preload so that the play is just gone, spin the crank by hand with the chain
     off, and add it: acoustic visit add --bike BIKE --kind final REC.
     """
-    from acoustic.install import runs_clean
+    from acoustic.install.spins import runs_clean
 
     newest = _newest(_visits(bike, book), "final", bike)
     _say(runs_clean(newest.verdicts[-1].document), f"visit {newest.number}, {newest.on_date}")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
-from acoustic.core.geometry import BearingGeometry, defect_orders
+from acoustic.dsp.geometry import BearingGeometry, defect_orders
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:

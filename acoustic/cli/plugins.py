@@ -15,7 +15,7 @@ from acoustic.errors import EXIT_PLUGIN_FAILED
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def plugins(check: bool, as_json: bool) -> None:
     """List the installed plugins; with --check, load them and exit with 3 if one is broken."""
-    from acoustic.plugins import installed, load_toolbox
+    from acoustic.plugin.registry import installed, load_toolbox
 
     records = load_toolbox().records if check else tuple(installed())
     if as_json:

@@ -76,7 +76,7 @@ def _heard(book: Book, visit: Visit, progress: Progress) -> tuple[Analysis, ...]
     """Judge the visit's recordings as they were asked about then."""
     from acoustic.book.asked import read_asked
     from acoustic.book.judging import listen_to
-    from acoustic.plugins import load_toolbox
+    from acoustic.plugin.registry import load_toolbox
 
     toolbox, found = load_toolbox(), []
     for judged in visit.verdicts:

@@ -183,9 +183,9 @@ def _listen(
     rules: Rules,
 ) -> tuple[Heard, ...]:
     """Check every recording as `acoustic check` does, and keep what the triage needs of it."""
+    from acoustic.check.pipeline import check_recording
     from acoustic.model import Scene, SpeedRequest
-    from acoustic.pipeline import check_recording
-    from acoustic.plugins import load_toolbox
+    from acoustic.plugin.registry import load_toolbox
     from acoustic.triage.evidence import read_evidence
 
     meant, toolbox, progress = bearing.resolve(), load_toolbox(), Progress(quiet=quiet)
@@ -216,7 +216,7 @@ def _complain(result: Triage, *, everything: bool) -> None:
 
 def _rendered(result: Triage, *, as_json: bool, quiet: bool) -> str:
     if as_json:
-        from acoustic.report.triage_document import to_json
+        from acoustic.triage.document import to_json
 
         return to_json(result)
     from acoustic.report.triage_text import headline, to_text

@@ -112,7 +112,7 @@ def _fresh(book: Book, fitted: Fitted | None, on: date) -> Visit | None:
 
 def _compare(made: Visit, fresh: Visit) -> None:
     """Say where the crank slows more steeply than when it was fresh."""
-    from acoustic.install import drags_more
+    from acoustic.install.spins import drags_more
 
     told = {drags_more(judged.document, fresh.verdicts[-1].document) for judged in made.verdicts} - {None}
     for sentence in sorted(filter(None, told)):
@@ -141,7 +141,7 @@ def _listen(
 
     from acoustic.book.asked import Asked
     from acoustic.book.judging import listen_to, take_in
-    from acoustic.plugins import load_toolbox
+    from acoustic.plugin.registry import load_toolbox
     from acoustic.report.terminal import to_text
 
     asked, toolbox = Asked(bearing=asdict(bearing), request=request, scene=scene), load_toolbox()
@@ -190,7 +190,7 @@ def list_visits(
             require_bike(connection, bike)
         found = visits.list_visits(connection, bike=bike, since=since, removed=removed, newest=newest)
     if as_json:
-        from acoustic.report.visit_document import visits_document
+        from acoustic.book.document import visits_document
 
         click.echo(json.dumps(visits_document(found), ensure_ascii=False, indent=2))
         return
@@ -214,8 +214,8 @@ def _row(one: Visit) -> tuple[str, ...]:
 @book_option
 def show(number: int, as_json: bool, book: str | None) -> None:
     """Show the visit NUMBER: what was found, and what was changed about it since."""
+    from acoustic.book.document import visit_block, visit_text
     from acoustic.book.visits import history, require_visit
-    from acoustic.report.visit_document import visit_block, visit_text
 
     with opened(book) as it, it.reading() as connection:
         found, changed = require_visit(connection, number), history(connection, number)
@@ -269,7 +269,7 @@ def remove(number: int, because: str, book: str | None) -> None:
 def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet: bool) -> None:
     """Judge the recordings of visits again with this version, and say what changed."""
     from acoustic.book import judging, visits
-    from acoustic.plugins import load_toolbox
+    from acoustic.plugin.registry import load_toolbox
 
     if bool(numbers) == everything:
         raise InputError("it is not said which visits to judge again", hint="Give their numbers, or --all.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from acoustic.lifetimes.comparison import FEW_ENDS, Comparison
 from acoustic.lifetimes.survival import Survival
-from acoustic.wording import DAY, Unit, one_in, unit_for
+from acoustic.text import DAY, Unit, one_in, unit_for
 
 DIFFERENT = 0.05  # common practice
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from acoustic.core.geometry import BearingGeometry
+from acoustic.dsp.geometry import BearingGeometry
 from acoustic.dsp.orders.evidence import BallCount
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from acoustic.core.angle import AngleLevels
-from acoustic.core.clicks import Clicks
-from acoustic.core.envelope import BandBank
-from acoustic.core.still import OverRoom
+from acoustic.dsp.levels.background import OverRoom
+from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.orders.evidence import BallCount, PartEvidence, Unexplained
 from acoustic.dsp.orders.spectrum import OrderSpectra
+from acoustic.dsp.orders.tracking import AngleLevels
+from acoustic.dsp.transients import Clicks
 from acoustic.model.bearing import Bearing
 from acoustic.model.drivetrain import HeardDrivetrain
 from acoustic.model.motion import Motion

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from acoustic.core.envelope import BandBank
+from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.orders.evidence import PartEvidence
 
 Level = Literal["clean", "watch", "service", "replace", "undecided"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from acoustic.book.records import Fitted, Visit
-from acoustic.install import Told, drags_more, runs_clean, what_the_seat_did
+from acoustic.install.spins import Told, drags_more, runs_clean, what_the_seat_did
 from acoustic.report.book_pictures import decline_figure
 from acoustic.report.layout import sentence
 from acoustic.report.page import Section, svg_of

@@ -12,12 +12,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from acoustic.decline.points import Event, Point
-from acoustic.decline.result import Decline
-from acoustic.decline.trend import Trend
 from acoustic.lifetimes.survival import Survival
 from acoustic.report.picture import ACCENT, FAINT, INK
 from acoustic.report.whole_file import whole_file
+from acoustic.trend.points import Event, Point
+from acoustic.trend.result import Decline
+from acoustic.trend.slope import Trend
 
 MARKERS = "osD^vP*X"
 LINES = ("-", "--", "-.", ":")

@@ -9,6 +9,7 @@ import numpy as np
 from acoustic.model import Analysis, Finding, Motion
 from acoustic.report import words
 from acoustic.report.layout import sentence
+from acoustic.text import SPIN
 
 
 def shown(result: Analysis) -> tuple[Finding, ...]:
@@ -59,7 +60,7 @@ def crank(motion: Motion | None) -> str:
         return f"it turns from {motion.start_s:.1f} to {motion.stop_s:.1f} s; how fast is not known"
     return (
         f"{motion.total_turns:.1f} turns from {motion.start_s:.1f} to {motion.stop_s:.1f} s, "
-        f"{words.SPIN[motion.spin]}, {speed}; speed {words.SOURCE[motion.source]}"
+        f"{SPIN[motion.spin]}, {speed}; speed {words.SOURCE[motion.source]}"
     )
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from acoustic.fit.interference import Joint, Span
-from acoustic.fit.sheet import FitSheet
+from acoustic.install.fit.interference import Joint, Span
+from acoustic.install.fit.sheet import FitSheet
 from acoustic.report.layout import paragraphs, sentence
 
 SCHEMA = "acoustic.fit/1"

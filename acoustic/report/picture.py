@@ -11,7 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from acoustic.core.geometry import defect_orders
+from acoustic.dsp.geometry import defect_orders
 from acoustic.model import Analysis, Finding, Hearing, Motion, Recording
 from acoustic.report import words
 from acoustic.report.whole_file import whole_file

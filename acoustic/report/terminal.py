@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from acoustic.grade import CAUTIONS
+from acoustic.check.grade import CAUTIONS
 from acoustic.model import Analysis, Finding
 from acoustic.report import facts, words
 from acoustic.report.layout import paragraphs, sentence

@@ -9,15 +9,15 @@ from typing import Any
 
 from acoustic.book.courses import DRAG, course, found_conditions, works
 from acoustic.book.records import Fitted, Visit
-from acoustic.decline.due import due_sentence
-from acoustic.decline.points import Event, Point
-from acoustic.decline.result import Decline, judge_decline
-from acoustic.decline.step import step_sentence
-from acoustic.decline.trend import Trend
-from acoustic.grade import ANY, ROUGH_FROM_DB, RULES
-from acoustic.install import DRAGS_MORE
+from acoustic.check.grade import ANY, ROUGH_FROM_DB, RULES
+from acoustic.install.spins import DRAGS_MORE
 from acoustic.report.layout import paragraphs, sentence
 from acoustic.report.words import CONDITION
+from acoustic.trend.due import due_sentence
+from acoustic.trend.points import Event, Point
+from acoustic.trend.result import Decline, judge_decline
+from acoustic.trend.slope import Trend
+from acoustic.trend.step import step_sentence
 
 SCHEMA = "acoustic.trend/1"
 UNIT = {DRAG: "loss of speed at one turn/s [turns/s²]"}

@@ -48,7 +48,6 @@ SOURCE = {
 }
 DRIVE = {"chain": "chain links", "jockey": "jockey wheel turns", "hub": "hub turns", "pedal": "pedal turns"}
 RAREST = 0.001  # laws read off a few hundred healthy bearings say no more
-SPIN = {"hand": "spun by hand", "pedal": "pedalled", "steady": "turned steadily"}
 
 
 def chance(probability: float) -> str:

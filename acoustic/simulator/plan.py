@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.geometry import BearingGeometry
+from acoustic.dsp.geometry import BearingGeometry
 
 Floats = NDArray[np.float64]
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.geometry import defect_orders
+from acoustic.dsp.geometry import defect_orders
 from acoustic.simulator import kinematics, phone, ringing, room, strikes
 from acoustic.simulator.plan import Spin, SpinPlan
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.geometry import BearingGeometry, defect_orders
+from acoustic.dsp.geometry import BearingGeometry, defect_orders
 
 Floats = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from acoustic.core.geometry import BearingGeometry
+from acoustic.dsp.geometry import BearingGeometry
 from acoustic.simulator.plan import SpinPlan
 
 Kind = Literal["check", "free", "pressed", "final"]

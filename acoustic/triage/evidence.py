@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from acoustic.grade import NEEDED_FOR_CLEAN
+from acoustic.check.grade import NEEDED_FOR_CLEAN
 from acoustic.model import Analysis, Failure, Finding, Side
 from acoustic.triage.rules import Circumstance
 

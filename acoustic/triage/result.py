@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from acoustic.grade import CAUTIONS
+from acoustic.check.grade import CAUTIONS
 from acoustic.model import Failure
 from acoustic.triage.evidence import Answer, Heard
 from acoustic.triage.next_recording import NextRecording, next_recording

@@ -31,7 +31,7 @@ from acoustic.book.files import sha256_of
 from acoustic.book.opening import Book, open_book
 from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.cli import main as command
-from acoustic.core.geometry import BearingGeometry
+from acoustic.dsp.geometry import BearingGeometry
 from acoustic.report.lifetimes_text import lifetimes_of
 from acoustic.report.trend_text import make_course
 from acoustic.simulator import SpinPlan, simulate

@@ -23,11 +23,11 @@ import scipy.fft
 import scipy.signal
 import soundfile
 
-from acoustic.bearings import resolve_bearing
-from acoustic.core.geometry import BearingGeometry
+from acoustic.bearings.search import resolve_bearing
+from acoustic.check.pipeline import check_recording
+from acoustic.dsp.geometry import BearingGeometry
 from acoustic.model import SpeedRequest
-from acoustic.pipeline import check_recording
-from acoustic.plugins import load_toolbox
+from acoustic.plugin.registry import load_toolbox
 from acoustic.simulator import SpinPlan, simulate
 
 MOST_RATIO = 4.0

@@ -18,13 +18,13 @@ from pieces import Pieces
 from recorded import made
 from spins import GEOMETRIES
 
-from acoustic.core.geometry import BearingGeometry
-from acoustic.listen import hear
-from acoustic.marks import motion_from_marks
+from acoustic.check.features import hear
+from acoustic.check.pipeline import detect
+from acoustic.dsp.geometry import BearingGeometry
 from acoustic.model import Bearing, Drivetrain, Failure, Recording
-from acoustic.pipeline import detect
-from acoustic.plugins import Toolbox, load_toolbox
+from acoustic.plugin.registry import Toolbox, load_toolbox
 from acoustic.simulator import SpinPlan
+from acoustic.speed.from_marks import motion_from_marks
 
 MARKS_OFF_S = 0.003
 SPROCKET = 17

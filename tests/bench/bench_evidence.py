@@ -31,15 +31,15 @@ from recorded import record
 from rival_methods import RIVALS, take
 from spins import draw
 
-from acoustic.core.geometry import BearingGeometry
+from acoustic.check.pipeline import hear, read_recording
+from acoustic.dsp.geometry import BearingGeometry
 from acoustic.dsp.orders.harmonics import REACH, HarmonicSet, LineEvidence, bases_about, log_prior, log_sum
 from acoustic.dsp.orders.hypotheses import part_sets
 from acoustic.dsp.orders.spectrum import OrderSpectra
 from acoustic.errors import InputError
-from acoustic.marks import motion_from_marks
 from acoustic.model import Bearing, Hearing, Motion, Recording
-from acoustic.pipeline import hear, read_recording
-from acoustic.plugins import load_toolbox
+from acoustic.plugin.registry import load_toolbox
+from acoustic.speed.from_marks import motion_from_marks
 
 Floats = NDArray[np.float64]
 Scores = tuple[float, float]

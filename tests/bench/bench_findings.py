@@ -26,10 +26,10 @@ from rows import DEFECTS, ROWS, ring
 from scipy.stats import spearmanr
 from spins import draw
 
+from acoustic.check.pipeline import check_recording
 from acoustic.errors import AcousticError
 from acoustic.model import Analysis, Bearing, SpeedRequest
-from acoustic.pipeline import check_recording
-from acoustic.plugins import load_toolbox
+from acoustic.plugin.registry import load_toolbox
 from acoustic.simulator import Spin, SpinPlan
 
 CALIBRATED = {0.1: (0.02, 0.12), 0.01: (0.002, 0.015)}  # shares of healthy recordings that show p or less

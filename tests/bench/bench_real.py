@@ -21,11 +21,11 @@ from typing import Any
 import numpy as np
 import soundfile
 
-from acoustic.core.geometry import BearingGeometry
+from acoustic.check.pipeline import check_recording
+from acoustic.dsp.geometry import BearingGeometry
 from acoustic.errors import AcousticError
 from acoustic.model import Bearing, SpeedRequest
-from acoustic.pipeline import check_recording
-from acoustic.plugins import load_toolbox
+from acoustic.plugin.registry import load_toolbox
 
 RINGS = ("outer_raceway", "inner_raceway")
 PARTS = (*RINGS, "ball", "cage")

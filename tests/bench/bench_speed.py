@@ -32,7 +32,7 @@ from spins import draw
 
 from acoustic.errors import InputError
 from acoustic.model import Bearing, Motion, Recording, SpeedRequest
-from acoustic.plugins import load_toolbox
+from acoustic.plugin.registry import load_toolbox
 from acoustic.simulator import Spin, SpinPlan
 
 DAMAGED = (("outer_raceway", -3.0),), (("inner_raceway", -3.0),)

@@ -17,9 +17,9 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-from acoustic.core.angle import CELLS_A_TURN, cell_means
-from acoustic.core.quality import bandwidth_hz
 from acoustic.dsp.orders.spectrum import HIGHEST_ORDER, OrderSpectra
+from acoustic.dsp.orders.tracking import CELLS_A_TURN, cell_means
+from acoustic.dsp.quality import bandwidth_hz
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]

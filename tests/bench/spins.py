@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from acoustic.core.geometry import BearingGeometry
+from acoustic.dsp.geometry import BearingGeometry
 from acoustic.simulator import SpinPlan
 from acoustic.simulator.kinematics import coast_drag
 

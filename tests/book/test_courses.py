@@ -10,8 +10,8 @@ import pytest
 
 from acoustic.book.courses import course, found_conditions, labels_of, lives, matching, works
 from acoustic.book.records import Fitted, Judged, Visit
-from acoustic.decline.points import Event
 from acoustic.errors import InputError
+from acoustic.trend.points import Event
 
 DAY = date(2026, 3, 1)
 AT = float(DAY.toordinal())

@@ -12,7 +12,7 @@ from acoustic.book.courses import lives
 from acoustic.book.opening import open_book
 from acoustic.book.visits import list_visits
 from acoustic.errors import InputError
-from acoustic.plugins import load_toolbox
+from acoustic.plugin.registry import load_toolbox
 from acoustic.simulator.workshop import LAST, SQUEEZED, invented_bearings, invented_visits
 
 

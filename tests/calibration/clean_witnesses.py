@@ -23,16 +23,16 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).parent))
 from both_generators import Made, parser, recorded
 
-from acoustic import sensitivity
-from acoustic.core.envelope import band_bank
-from acoustic.core.geometry import defect_orders
+from acoustic.check import sensitivity
+from acoustic.check.features import hear
+from acoustic.check.pipeline import read_recording
+from acoustic.dsp.geometry import defect_orders
+from acoustic.dsp.levels.filterbank import band_bank
 from acoustic.dsp.levels.following import Contrast, fast_over_slow, noise_steps
 from acoustic.dsp.orders.injection import StruckRing
-from acoustic.listen import hear
-from acoustic.marks import motion_from_marks
 from acoustic.model import Bearing, Hearing, Recording
-from acoustic.pipeline import read_recording
-from acoustic.plugins import load_toolbox
+from acoustic.plugin.registry import load_toolbox
+from acoustic.speed.from_marks import motion_from_marks
 
 Floats = NDArray[np.float64]
 CERTAINTY, COASTS = 4.0, 1.5

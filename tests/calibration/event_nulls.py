@@ -30,12 +30,12 @@ from rows import pedalled, ring
 from spins import draw
 
 from acoustic.api import defect_orders
-from acoustic.listen import hear
-from acoustic.marks import motion_from_marks
+from acoustic.check.features import hear
+from acoustic.check.pipeline import read_recording
 from acoustic.model import Bearing, Hearing
-from acoustic.pipeline import read_recording
-from acoustic.plugins import load_toolbox
+from acoustic.plugin.registry import load_toolbox
 from acoustic.simulator import SpinPlan
+from acoustic.speed.from_marks import motion_from_marks
 
 Floats = NDArray[np.float64]
 Scores = dict[str, Floats]

@@ -24,19 +24,19 @@ from acoustic_plugins.detectors.defect_lines import DefectLines
 from both_generators import parser, recorded
 from numpy.typing import NDArray
 
-from acoustic.core.geometry import defect_orders
+from acoustic.check.features import hear
+from acoustic.check.pipeline import check_recording, read_recording
+from acoustic.dsp.geometry import defect_orders
 from acoustic.dsp.orders.harmonics import HARMONICS, null_centres
 from acoustic.dsp.orders.healthy import FALL_NATS, TENTH_NATS, healthy_db
 from acoustic.dsp.orders.hypotheses import PARTS
 from acoustic.dsp.orders.likelihood import NULL_SHAPE, STRAY_FROM, STRAY_SHARE, STRAY_TAIL
 from acoustic.dsp.orders.ranking import NULL_GAP, NULLS
 from acoustic.errors import AcousticError
-from acoustic.listen import hear
-from acoustic.marks import motion_from_marks
 from acoustic.model import Bearing, Hearing
-from acoustic.pipeline import check_recording, read_recording
-from acoustic.plugins import load_toolbox
+from acoustic.plugin.registry import load_toolbox
 from acoustic.simulator import SpinPlan
+from acoustic.speed.from_marks import motion_from_marks
 
 Floats = NDArray[np.float64]
 FITTED_SEEDS = 3000  # the findings' table is drawn from 0 on

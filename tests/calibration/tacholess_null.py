@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 from both_generators import parser, recorded
 
-from acoustic.core.envelope import band_bank
+from acoustic.dsp.levels.filterbank import band_bank
 from acoustic.dsp.orders.healthy import DETECTION_CHANCE
 from acoustic.dsp.tacholess.impact_levels import impact_levels
 from acoustic.dsp.tacholess.null import CADENCE, COAST
@@ -30,8 +30,8 @@ LOOPED_S = 13.0
 
 def sounds(path: Path) -> tuple[np.ndarray, float]:
     """One channel of a file, and its rate."""
-    from acoustic.pipeline import read_recording
-    from acoustic.plugins import load_toolbox
+    from acoustic.check.pipeline import read_recording
+    from acoustic.plugin.registry import load_toolbox
 
     recording = read_recording(path, load_toolbox().readers, [])
     return recording.heard, recording.sample_rate_hz

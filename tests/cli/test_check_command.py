@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from acoustic.core.geometry import BearingGeometry
+from acoustic.dsp.geometry import BearingGeometry
 from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_DONE, EXIT_OUR_BUG, EXIT_UNUSABLE
 
 Run = Callable[..., Any]
@@ -336,7 +336,7 @@ def test_an_error_of_ours_says_so(acoustic: Run, call: Any, monkeypatch: pytest.
     def broken(*arguments: Any, **options: Any) -> None:
         raise ZeroDivisionError("nothing over nothing")
 
-    monkeypatch.setattr("acoustic.pipeline.check_recording", broken)
+    monkeypatch.setattr("acoustic.check.pipeline.check_recording", broken)
     outcome = acoustic(*call("sound", "marks"))
     assert outcome.code == EXIT_OUR_BUG
     assert outcome.stdout == ""
@@ -354,7 +354,7 @@ def test_a_system_error_shows_no_stack_trace(acoustic: Run, call: Any, monkeypat
     def broken(*arguments: Any, **options: Any) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("acoustic.pipeline.check_recording", broken)
+    monkeypatch.setattr("acoustic.check.pipeline.check_recording", broken)
     outcome = acoustic(*call("sound", "marks"))
     assert outcome.code == EXIT_OUR_BUG
     assert "No space left on device" in outcome.stderr

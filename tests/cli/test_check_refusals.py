@@ -289,7 +289,7 @@ def test_a_file_is_refused_before_the_work(
     def work(*arguments: Any, **options: Any) -> None:
         raise AssertionError("the recording was judged first")
 
-    monkeypatch.setattr("acoustic.pipeline.check_recording", work)
+    monkeypatch.setattr("acoustic.check.pipeline.check_recording", work)
     assert_refused(check("good.wav", *NAMED, *AT_75, option, name), name)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from acoustic.model import CONDITIONS, Finding
-from acoustic.plugins import Part, load_toolbox
+from acoustic.plugin.registry import Part, load_toolbox
 
 HearingOf = Callable[..., Any]
 DETECTORS = load_toolbox().detectors
@@ -96,7 +96,7 @@ def test_without_still_parts_it_judges_all_the_same(
     """A recording that starts and ends while the crank turns; the least a detector must bear."""
     from dataclasses import replace
 
-    from acoustic.listen import hear
+    from acoustic.check.features import hear
 
     whole = hearing_of("outer")
     still = () if short_s == 0 else ((0.0, short_s),)

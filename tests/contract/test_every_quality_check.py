@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from acoustic.model import Problem, Recording
-from acoustic.plugins import Part, load_toolbox
+from acoustic.plugin.registry import Part, load_toolbox
 
 CHECKS = load_toolbox().quality_checks
 RATE_HZ = 48_000

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from acoustic.errors import InputError
-from acoustic.plugins import Part, load_toolbox
+from acoustic.plugin.registry import Part, load_toolbox
 
 READERS = load_toolbox().readers
 HEAD_BYTES = 4096

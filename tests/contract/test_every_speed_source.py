@@ -10,10 +10,10 @@ from typing import Any, get_args
 import numpy as np
 import pytest
 
-from acoustic.bearings import resolve_bearing
+from acoustic.bearings.search import resolve_bearing
 from acoustic.errors import InputError
 from acoustic.model import Recording, SpeedRequest, SpeedSourceCode, Spin
-from acoustic.plugins import Part, load_toolbox
+from acoustic.plugin.registry import Part, load_toolbox
 
 SOURCES = load_toolbox().speed_sources
 # How each is asked for, and a case it can serve. A new source needs a line here.

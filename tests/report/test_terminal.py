@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from acoustic.grade import CAUTIONS
+from acoustic.check.grade import CAUTIONS
 from acoustic.model import CONDITIONS, Evidence, Failure, Finding, Problem, Quality, Verdict
 from acoustic.report import words
 from acoustic.report.layout import WIDTH

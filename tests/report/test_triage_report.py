@@ -6,8 +6,8 @@ import json
 
 import pytest
 
-from acoustic.report.triage_document import to_document, to_json
 from acoustic.report.triage_text import headline, to_text
+from acoustic.triage.document import to_document, to_json
 from acoustic.triage.evidence import told
 from acoustic.triage.result import Triage, triage
 from acoustic.triage.rules import load_rules

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from acoustic.bearings import resolve_bearing
-from acoustic.grade import NEEDED_FOR_CLEAN, grade
+from acoustic.bearings.search import resolve_bearing
+from acoustic.check.grade import NEEDED_FOR_CLEAN, grade
 from acoustic.model import (
     Analysis,
     Evidence,
@@ -56,7 +56,7 @@ def made(finding_of: Callable[..., Finding]) -> Callable[..., Analysis]:
 
     What is not given is judged and not found, as the bundled detectors would say; a creak only if asked for.
     """
-    from acoustic.pipeline import settle_quality
+    from acoustic.check.pipeline import settle_quality
 
     def analysis(
         *found: Finding,

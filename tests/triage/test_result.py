@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from acoustic.grade import CAUTIONS
+from acoustic.check.grade import CAUTIONS
 from acoustic.model import Failure, Problem
 from acoustic.triage.evidence import read_evidence
 from acoustic.triage.ranking import rank

@@ -120,7 +120,7 @@ def test_sides_that_contradict_each_other_leave_it_open(made: Make, finding_of: 
 @pytest.fixture(scope="module")
 def spun(hearing_of: Make, recording_of: Make, toolbox: Any, made: Any, rules: Any) -> Callable[..., Any]:
     """A simulated spin heard at one side by the real detectors: (side, **changes of the plan) -> Heard."""
-    from acoustic.pipeline import detect
+    from acoustic.check.pipeline import detect
 
     def heard(side: Any, **changes: Any) -> Any:
         hearing = hearing_of("outer", **changes)

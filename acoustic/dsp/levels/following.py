@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.envelope import BandBank
-from acoustic.core.still import block_levels_db
+from acoustic.dsp.levels.background import block_levels_db
+from acoustic.dsp.levels.filterbank import BandBank
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from acoustic.core.geometry import BearingGeometry, defect_orders
+from acoustic.dsp.geometry import BearingGeometry, defect_orders
 from acoustic.dsp.orders.harmonics import HARMONICS, HarmonicSet
 
 PARTS = ("outer_raceway", "inner_raceway", "ball", "cage")

@@ -7,8 +7,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.angle import AngleLevels
 from acoustic.dsp.orders.residual import SMEAR
+from acoustic.dsp.orders.tracking import AngleLevels
 
 Floats = NDArray[np.float64]
 NOTHING: Floats = np.empty(0)

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.angle import CELLS_A_TURN, AngleLevels
-from acoustic.core.envelope import BandBank, running_level
+from acoustic.dsp.levels.filterbank import BandBank, running_level
 from acoustic.dsp.orders.impact_level import WIDE_HZ
+from acoustic.dsp.orders.tracking import CELLS_A_TURN, AngleLevels
 
 Floats = NDArray[np.float64]
 

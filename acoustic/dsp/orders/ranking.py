@@ -9,8 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.angle import AngleLevels
-from acoustic.core.geometry import BearingGeometry, defect_orders
+from acoustic.dsp.geometry import BearingGeometry, defect_orders
 from acoustic.dsp.orders.evidence import NAMED, BallCount, PartEvidence, Ranking, Unexplained
 from acoustic.dsp.orders.harmonics import (
     BASES_A_LINE,
@@ -28,6 +27,7 @@ from acoustic.dsp.orders.hypotheses import CAGE_HARMONICS, cage_seen, part_sets,
 from acoustic.dsp.orders.impact_level import NOTHING, faint_power, plain_power, strike_power, wide_group
 from acoustic.dsp.orders.residual import harmonics_of, lines_of, sure_lines, without_lines, without_turn_lines
 from acoustic.dsp.orders.spectrum import OrderSpectra
+from acoustic.dsp.orders.tracking import AngleLevels
 
 Floats = NDArray[np.float64]
 

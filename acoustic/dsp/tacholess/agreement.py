@@ -8,11 +8,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.clock import clock_offset
-from acoustic.core.envelope import BandBank
+from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacholess.alignment import ORDERS, SLOWEST_HZ, bends_along
 from acoustic.dsp.tacholess.coast_down import PUSH_S
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels, impact_levels
+from acoustic.dsp.tacholess.level_alignment import clock_offset
 from acoustic.dsp.tacholess.periodicity import (
     LOWEST_HZ,
     RATE_STEP,

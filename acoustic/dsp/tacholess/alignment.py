@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.clock import clock_offset
-from acoustic.core.envelope import BandBank
+from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacholess.cycle_average import stretch_delays
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels, impact_levels
 from acoustic.dsp.tacholess.impact_train import ImpactTrain, folded, struck_score
+from acoustic.dsp.tacholess.level_alignment import clock_offset
 from acoustic.dsp.tacholess.null import COAST, train_chance
 from acoustic.dsp.tacholess.periodicity import LOWEST_HZ, RATE_STEP, SEGMENT_S, SegmentScores, segment_scores
 

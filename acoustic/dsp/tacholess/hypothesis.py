@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.geometry import BearingGeometry, DefectOrders, defect_orders
+from acoustic.dsp.geometry import BearingGeometry, DefectOrders, defect_orders
 from acoustic.dsp.tacholess.impact_train import ImpactTrain, train_spectrum
 
 Floats = NDArray[np.float64]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.envelope import BandBank
+from acoustic.dsp.levels.filterbank import BandBank
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from acoustic import __version__
-from acoustic.grade import CAUTIONS, NO_PROOF, ORDER, STOP_RIDING
+from acoustic.check.grade import CAUTIONS, NO_PROOF, ORDER, STOP_RIDING
 from acoustic.model import Analysis
 from acoustic.report import words
 from acoustic.report.page.bench import bench_of

@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from acoustic.core.quality import can_be_heard
+from acoustic.dsp.quality import can_be_heard
 from acoustic.model import Analysis, Motion, Recording
 from acoustic.report import facts, words
 from acoustic.report.page.embed import picture_uri, svg_of

@@ -1,7 +1,7 @@
 """The rider's half of a check, without words of the trade.
 
 What a grade means for the ride is this project's own judgement, as the grades are; that wear
-grows, and that dirt causes it, is common practice (see also the sources in `acoustic.grade`).
+grows, and that dirt causes it, is common practice (see also the sources in `acoustic.check.grade`).
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from acoustic.grade import CHAIN_OFF, FILM_IT, HEAR_AGAIN, KEEP_CLEAR, NEEDED_FOR_CLEAN, RIDE_ON, rules_for
+from acoustic.check.grade import CHAIN_OFF, FILM_IT, HEAR_AGAIN, KEEP_CLEAR, NEEDED_FOR_CLEAN, RIDE_ON, rules_for
 from acoustic.model import Analysis, Level
 from acoustic.report import facts, words
 from acoustic.report.layout import sentence

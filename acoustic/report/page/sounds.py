@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.playback import band_pass
-from acoustic.core.quality import can_be_heard
+from acoustic.dsp.playback import band_pass
+from acoustic.dsp.quality import can_be_heard
 from acoustic.model import Analysis, Finding, Motion, Recording
 from acoustic.report import facts, words
 from acoustic.report.page.embed import sound_uri

@@ -12,14 +12,14 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from acoustic.core.angle import AngleLevels, angle_levels, without_fixed_angle
-from acoustic.core.envelope import BandBank, band_bank
-from acoustic.core.geometry import BearingGeometry
-from acoustic.core.run_down import smooth_angle
+from acoustic.dsp.geometry import BearingGeometry
+from acoustic.dsp.levels.filterbank import BandBank, band_bank
 from acoustic.dsp.orders.evidence import PartEvidence, Ranking
 from acoustic.dsp.orders.harmonics import HarmonicSet
 from acoustic.dsp.orders.ranking import rank_parts
 from acoustic.dsp.orders.spectrum import OrderSpectra, band_groups, order_spectra
+from acoustic.dsp.orders.tracking import AngleLevels, angle_levels, without_fixed_angle
+from acoustic.dsp.tacho.run_down import smooth_angle
 from acoustic.simulator import Spin, SpinPlan
 
 LOWEST_HZ = 500.0

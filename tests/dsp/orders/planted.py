@@ -7,8 +7,8 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.core.angle import CELLS_A_TURN, AngleLevels
 from acoustic.dsp.orders.spectrum import OrderSpectra, band_groups, order_spectra
+from acoustic.dsp.orders.tracking import CELLS_A_TURN, AngleLevels
 
 Floats = NDArray[np.float64]
 HIGHEST = 116

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from planted import levels_with, noisy, spectra_of, strikes, train
 
-from acoustic.core.geometry import BearingGeometry, defect_orders
+from acoustic.dsp.geometry import BearingGeometry, defect_orders
 from acoustic.dsp.orders import drivetrain
 from acoustic.dsp.orders.drivetrain import drive_orders, drive_sets, heard_chain
 from acoustic.dsp.orders.ranking import rank_parts

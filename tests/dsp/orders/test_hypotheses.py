@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from acoustic.core.geometry import BearingGeometry
+from acoustic.dsp.geometry import BearingGeometry
 from acoustic.dsp.orders import hypotheses
 from acoustic.dsp.orders.harmonics import HarmonicSet
 from acoustic.dsp.orders.hypotheses import PARTS, cage_seen, part_sets, tied

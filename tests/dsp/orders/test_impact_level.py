@@ -9,9 +9,9 @@ import pytest
 from numpy.typing import NDArray
 from scipy import special
 
-from acoustic.core.angle import CELLS_A_TURN, AngleLevels
 from acoustic.dsp.orders import impact_level
 from acoustic.dsp.orders.impact_level import event_power, faint_power, plain_power, strike_power, wide_group
+from acoustic.dsp.orders.tracking import CELLS_A_TURN, AngleLevels
 
 Floats = NDArray[np.float64]
 BINS = 256

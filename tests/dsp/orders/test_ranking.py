@@ -12,13 +12,13 @@ import pytest
 from planted import levels_with, spectra_of, strikes
 from scipy import signal
 
-from acoustic.core.angle import CELLS_A_TURN, AngleLevels
-from acoustic.core.geometry import BearingGeometry, defect_orders
+from acoustic.dsp.geometry import BearingGeometry, defect_orders
 from acoustic.dsp.orders import ranking
 from acoustic.dsp.orders.evidence import Ranking
 from acoustic.dsp.orders.healthy import healthy_db
 from acoustic.dsp.orders.hypotheses import PARTS
 from acoustic.dsp.orders.ranking import rank_parts
+from acoustic.dsp.orders.tracking import CELLS_A_TURN, AngleLevels
 from acoustic.simulator import Spin, SpinPlan
 
 Simulated = Callable[[SpinPlan], Spin]

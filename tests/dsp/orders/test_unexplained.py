@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from acoustic.core.geometry import BearingGeometry, defect_orders
+from acoustic.dsp.geometry import BearingGeometry, defect_orders
 from acoustic.simulator import SpinPlan
 
 Rank = Callable[..., Any]

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from acoustic.core.envelope import BandBank
+from acoustic.dsp.levels.filterbank import BandBank
 
 Floats = NDArray[np.float64]
 FRAME_S = 0.001

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from acoustic.grade import CAUTIONS
+from acoustic.check.grade import CAUTIONS
 from acoustic.model import CONDITIONS, Failure, Finding, Verdict
 from acoustic.report import words
 from acoustic.report.page import Section, page, page_of_check

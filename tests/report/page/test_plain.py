@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from acoustic.grade import CHAIN_OFF, HEAR_AGAIN, ORDER, RIDE_ON, RULES, TOGETHER, Rule, grade
+from acoustic.check.grade import CHAIN_OFF, HEAR_AGAIN, ORDER, RIDE_ON, RULES, TOGETHER, Rule, grade
 from acoustic.model import CONDITIONS, Failure, Finding, Quality
 from acoustic.report import words
 from acoustic.report.page.plain import HOW_TO_RECORD, MEANINGS, TURN_BY_HAND, card_of

@@ -1,0 +1,1 @@
+"""The main job: one recording judged, graded and written down."""

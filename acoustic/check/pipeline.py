@@ -1,0 +1,355 @@
+"""The chain, one function an arrow: file, recording, motion, hearing, findings, verdict."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+
+from acoustic import __version__
+from acoustic.check.features import BY_EAR, hear
+from acoustic.check.grade import HEARD_FROM_DB, NEEDED_FOR_CLEAN, grade
+from acoustic.check.sensitivity import would_have_found
+from acoustic.dsp.quality import running_rms
+from acoustic.errors import InputError, MotionError, PluginError
+from acoustic.model import (
+    Analysis,
+    Bearing,
+    Failure,
+    Finding,
+    Hearing,
+    Motion,
+    Problem,
+    Quality,
+    Recording,
+    Scene,
+    Sound,
+    SpeedRequest,
+    Step,
+)
+from acoustic.plugin.hookspecs import Detector, QualityCheck, Reader
+from acoustic.plugin.registry import Part, Toolbox
+from acoustic.plugin.safe_call import guarded, is_a
+from acoustic.speed.select import find_motion, is_of_this_recording
+
+Talk = Callable[[str], None]
+NOTHING_SAID = Scene()
+
+BY = f"acoustic {__version__}"
+HEAD_BYTES = 4096
+FEWEST_TURNS = 3.0
+SHORTEST_S = 0.5
+
+
+def check_recording(
+    path: Path,
+    *,
+    bearing: Bearing,
+    request: SpeedRequest,
+    toolbox: Toolbox,
+    scene: Scene = NOTHING_SAID,
+    talk: Talk = lambda line: None,
+) -> Analysis:
+    """Run the whole chain on one file.
+
+    Parameters
+    ----------
+    path : Path
+        The recording.
+    bearing : Bearing
+        The bearing to judge against.
+    request : SpeedRequest
+        What the user said of the motion.
+    toolbox : Toolbox
+        The loaded plugins.
+    scene : Scene
+        What is said of the recording beside bearing and speed.
+    talk : callable
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    Analysis
+
+    Raises
+    ------
+    InputError
+        The file, or the speed, cannot be used.
+    PluginError
+        A plugin failed where no other could serve.
+    """
+    failures = list(toolbox.failures)
+    request = replace(request, bearing=bearing)
+    talk("reading")
+    recording = read_recording(path, toolbox.readers, failures)
+    recording = replace(choose_channel(recording, request.mark_channel, wanted=scene.channel), side=scene.side)
+    room = None
+    if scene.room is not None:
+        room = choose_channel(read_recording(scene.room, toolbox.readers, failures), None)
+        _require_sound(room, toolbox.quality_checks, failures)
+    problems = _quality(toolbox.quality_checks, recording, None, failures)
+    motion: Motion | None = None
+    hearing: Hearing | None = None
+    findings: tuple[Finding, ...] = ()
+    if not any(problem.voids == "any" for problem in problems):
+        talk("finding the crank's speed")
+        try:
+            motion, doubts = find_motion(recording, request, toolbox.speed_sources, failures)
+            problems += doubts
+        except MotionError as error:
+            problems.append(Problem("no_motion", error.found, error.hint, voids="any"))
+    if motion is not None:
+        motion = replace(motion, spin=request.spin) if request.spin else motion
+        problems += _too_few_turns(motion)
+    if motion is not None and not any(problem.voids == "any" for problem in problems):
+        talk("listening")
+        hearing = hear(recording, motion, bearing, scene.drivetrain, room=room)
+        recording = hearing.recording
+        problems += is_of_this_recording(motion, hearing.bank)
+        problems += _quality(toolbox.quality_checks, recording, hearing, failures)
+        if not any(problem.voids == "any" for problem in problems):
+            talk("judging")
+            findings = borne_out(detect(hearing, toolbox.detectors, failures), motion)
+    quality = settle_quality(problems, findings)
+    would_have_found_db = None
+    if hearing is not None and quality.usable and not failures and not any(f.detected for f in findings):
+        talk("trying what it would have shown")
+        would_have_found_db = would_have_found(hearing)
+        quality = settle_quality([*problems, *_insensitive(would_have_found_db)], findings)
+    return Analysis(
+        recording=recording,
+        bearing=_with_heard_balls(bearing, hearing, findings),
+        quality=quality,
+        motion=motion,
+        hearing=hearing,
+        findings=findings,
+        verdict=grade(
+            findings,
+            quality,
+            failures,
+            scale_known=motion is None or motion.scale_known,
+            would_have_found_db=would_have_found_db,
+        ),
+        failures=tuple(failures),
+        plugin_versions=toolbox.versions,
+    )
+
+
+def read_recording(path: Path, readers: Sequence[Part[Reader]], failures: list[Failure]) -> Recording:
+    """Read a file with the first reader that knows its content."""
+    head, digest = _head_and_digest(path)
+    refusals: list[InputError] = []
+    broken: list[Failure] = []
+    for part in readers:
+        if not guarded("read", part, partial(part.item.claims, head), broken, refusals_pass=False):
+            continue
+        try:
+            sound = guarded("read", part, partial(_sound, part.item, path), broken)
+        except InputError as refusal:
+            refusals.append(refusal)
+            continue
+        if sound is None:
+            continue
+        failures.extend(broken)
+        step = Step("read", part.record.label, {"sample_rate_hz": sound.sample_rate_hz})
+        return Recording(path, digest, sound.samples, sound.sample_rate_hz, sound.format, steps=(step,))
+    if refusals:
+        raise refusals[0]
+    if broken:
+        raise PluginError(
+            f"{path.name} could not be read: plugin {broken[0].plugin} failed ({broken[0].error})",
+            hint="Run `acoustic plugins --check`, and remove or update that plugin.",
+        )
+    raise InputError(
+        f"{path.name} is no sound file that any reader knows",
+        hint="Give a WAV, FLAC, OGG, MP3, AIFF, M4A, MP4, MOV, 3GP or WebM file; share the recording from the "
+        "phone as a file, not as a link.",
+    )
+
+
+def _require_sound(room: Recording, checks: Sequence[Part[QualityCheck]], failures: list[Failure]) -> None:
+    """Refuse a recording of the still room from which nothing can be learnt."""
+    for problem in _quality(checks, room, None, failures):
+        # How long a room must last is asked where its bands are made; it is no spin.
+        if problem.voids == "any" and problem.code != "too_short":
+            raise InputError(f"--room {room.path.name}: {problem.detail}", hint=problem.advice)
+
+
+def _head_and_digest(path: Path) -> tuple[bytes, str]:
+    """First bytes and SHA-256 of a file, or a clear refusal."""
+    try:
+        if path.is_dir():
+            raise InputError(f"{path} is a folder, not a recording", hint="Give the sound file itself.")
+        with path.open("rb") as file:
+            head = file.read(HEAD_BYTES)
+            file.seek(0)
+            digest = hashlib.file_digest(file, "sha256").hexdigest()
+    except FileNotFoundError:
+        raise InputError(f"there is no file {path}", hint="Check the path and the file's name.") from None
+    except OSError as error:
+        raise InputError(
+            f"{path} cannot be opened ({error.strerror})",
+            hint="Check that you may read it and that it is whole.",
+        ) from None
+    if not head:
+        raise InputError(f"{path.name} is empty (0 bytes)", hint="Copy the recording from the phone again.")
+    return head, digest
+
+
+def choose_channel(recording: Recording, mark_channel: int | None, *, wanted: int | None = None) -> Recording:
+    """Judge the channel with the loudest running sound: phones leave one silent, or farther from the bearing.
+
+    The level of the quieter half of the time decides, so that a channel of marks,
+    silence with a pulse a turn, is not taken for the sound.
+    """
+    count = recording.samples.shape[1]
+    if mark_channel is not None and not (1 <= mark_channel <= count and count > 1):
+        raise InputError(
+            f"--mark-channel {mark_channel}: the recording has {count} channel{'s' if count > 1 else ''}",
+            hint="Record sound and mark on two channels of one file, and count channels from 1.",
+        )
+    if wanted is not None:
+        if not 1 <= wanted <= count:
+            raise InputError(
+                f"channel {wanted} of {recording.path.name} is asked for; it has {count}",
+                hint="Record in stereo, one microphone at either side, or give a file for each side.",
+            )
+        return recording.then(Step("choose channel", BY, {"channel": wanted}), channel=wanted - 1)
+    if count == 1:
+        return recording
+    loudness = running_rms(recording.samples, recording.sample_rate_hz)
+    if mark_channel is not None:
+        loudness[mark_channel - 1] = -1.0
+    channel = int(np.argmax(loudness))
+    return recording.then(Step("choose channel", BY, {"channel": channel + 1}), channel=channel)
+
+
+def _too_few_turns(motion: Motion) -> list[Problem]:
+    """An order spectrum needs a few turns to part one order from the next."""
+    lasting_s = motion.stop_s - motion.start_s
+    if motion.total_turns >= FEWEST_TURNS and lasting_s >= SHORTEST_S:
+        return []
+    return [
+        Problem(
+            "too_short",
+            f"the crank makes {motion.total_turns:.1f} turns in {lasting_s:.2f} s; {FEWEST_TURNS:.0f} turns and "
+            f"{SHORTEST_S:g} s are the least, 8 turns are wanted",
+            "Record one whole spin, from two still seconds before the push until two seconds after it stands.",
+            voids="any",
+        )
+    ]
+
+
+def _insensitive(would_have_found_db: float | None) -> list[Problem]:
+    """Silence says something only where a defect would have been heard."""
+    if would_have_found_db is not None and would_have_found_db <= HEARD_FROM_DB:
+        return []
+    return [
+        Problem(
+            "insensitive",
+            f"a test defect put into it, {-HEARD_FROM_DB:.0f} dB under the noise, is not found either, so that "
+            "silence says little of the bearing",
+            "Record again with the phone nearer to the bearing, in a quieter room, over ten turns or more.",
+            voids="clean",
+        )
+    ]
+
+
+def detect(hearing: Hearing, detectors: Sequence[Part[Detector]], failures: list[Failure]) -> tuple[Finding, ...]:
+    """Let every detector judge, each in its own guard."""
+    findings: list[Finding] = []
+    for part in detectors:
+        found = guarded("detect", part, partial(_judged, part.item, hearing), failures, refusals_pass=False)
+        findings.extend(replace(finding, by=part.record.label) for finding in found or ())
+    return tuple(findings)
+
+
+def borne_out(findings: Sequence[Finding], motion: Motion) -> tuple[Finding, ...]:
+    """Leave open what was found where nothing shows that a crank makes it.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+    motion : Motion
+
+    Returns
+    -------
+    tuple of Finding
+        A motion read off the level alone, or off clicks, follows whatever sounds: a saw and a voice rise, fall
+        and are rough. Its angle is too rough to tell what swells or bursts with the crank, and crackling counts
+        only where it is heard to stop.
+    """
+    if motion.source not in BY_EAR or motion.beat is not None:
+        return tuple(findings)
+    doubtful = ("rumble", "tight", "creak") if motion.still else ("rumble", "tight", "creak", "contamination")
+    return tuple(
+        replace(Finding.unjudged(f.condition, f"{f.detail}, but nothing shows that a crank makes it"), by=f.by)
+        if f.detected and f.condition in doubtful
+        else f
+        for f in findings
+    )
+
+
+def settle_quality(problems: Sequence[Problem], findings: Sequence[Finding]) -> Quality:
+    """Decide whether what was found, or that nothing was found, is more than a guess."""
+    anything = any(finding.detected for finding in findings)
+    voiding = {"any"} if anything else {"any", "clean"}
+    all_judged = {f.condition for f in findings if f.judged} >= set(NEEDED_FOR_CLEAN)
+    spoiled = any(problem.voids in voiding for problem in problems)
+    return Quality(tuple(problems), usable=not spoiled and (anything or all_judged))
+
+
+def _quality(
+    checks: Sequence[Part[QualityCheck]],
+    recording: Recording,
+    hearing: Hearing | None,
+    failures: list[Failure],
+) -> list[Problem]:
+    problems: list[Problem] = []
+    for part in checks:
+        look = partial(_problems, part.item, recording, hearing)
+        problems += guarded("quality", part, look, failures, refusals_pass=False) or []
+    return problems
+
+
+def _with_heard_balls(bearing: Bearing, hearing: Hearing | None, findings: Sequence[Finding]) -> Bearing:
+    """Take over the ball count that a detected defect's rhythm asks for, with the next likeliest beside it."""
+    # What a ball or the cage strikes tells nothing of how many balls there are.
+    told = [f.evidence.balls for f in findings if f.detected and f.condition.endswith("raceway")]
+    heard = next((balls for balls in told if balls), None)
+    chosen = next((g for g in bearing.candidates if g.balls == heard), None)
+    # A speed read off the beat itself takes the count for granted.
+    if hearing is None or chosen is None or len(hearing.counts) < 2:
+        return bearing
+    rest = tuple(geometry for geometry in bearing.candidates if geometry is not chosen)
+    runner_up = next(count for count in hearing.counts if count.balls != heard)
+    return replace(bearing, candidates=(chosen, *rest), balls_source="inferred", runner_up=runner_up)
+
+
+def _sound(reader: Reader, path: Path) -> Sound:
+    """A reader's sound, which must be one."""
+    sound = is_a(reader.read(path), Sound)
+    if sound.samples.ndim != 2 or not sound.samples.size or not sound.sample_rate_hz > 0:
+        raise ValueError(
+            f"samples of shape (n, channels) and a rate above 0 are needed, got {sound.samples.shape} "
+            f"and {sound.sample_rate_hz} Hz"
+        )
+    return sound
+
+
+def _problems(check: QualityCheck, recording: Recording, hearing: Hearing | None) -> list[Problem]:
+    """A quality check's problems, which must be problems."""
+    return [is_a(problem, Problem) for problem in check.check(recording, hearing)]
+
+
+def _judged(detector: Detector, hearing: Hearing) -> list[Finding]:
+    """A detector's findings, which must cover all that it says it judges."""
+    findings = [is_a(finding, Finding) for finding in detector.detect(hearing)]
+    silent_on = sorted(set(detector.conditions) - {finding.condition for finding in findings})
+    if silent_on:
+        raise ValueError(f"no finding for {', '.join(silent_on)}; every condition a detector names needs one")
+    return findings

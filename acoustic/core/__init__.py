@@ -1,1 +1,0 @@
-"""Numerics: pure functions over arrays. No files, no printing, no plugins."""

@@ -1,1 +1,0 @@
-"""How one bearing declines over its workshop visits, and when it reaches the next grade."""

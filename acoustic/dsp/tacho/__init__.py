@@ -1,0 +1,1 @@
+"""Once-a-turn events turned into crank angle."""

@@ -1,0 +1,1 @@
+"""A press-in planned, and what the spins before and after say."""

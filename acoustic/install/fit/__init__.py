@@ -1,0 +1,1 @@
+"""The press-fit sheet: interference, seat, clearance, advice."""

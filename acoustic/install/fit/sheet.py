@@ -1,0 +1,102 @@
+"""The fit sheet: a measured seat and what is to be pressed into it, with a verdict, reasons and cautions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from acoustic.install.fit.advice import CAUTIONS, RowAdvice, Verdict, fit_reasons, row_advice, verdict_of
+from acoustic.install.fit.clearance import FitNumbers, reckon_fit
+from acoustic.install.fit.parts import Cup, FittedBearing, Shell, Spindle
+from acoustic.install.fit.seat import Seat, SeatJudgement, SizeLimits, judge_seat
+
+SOFT_MPA = 10_000.0  # plastics lie below this modulus, metals above
+
+
+@dataclass(frozen=True, slots=True)
+class FitSheet:
+    """What is to be expected of a bearing in a seat before it is pressed.
+
+    Attributes
+    ----------
+    seat : Seat
+    judgement : SeatJudgement
+        The seat against limits of size and form.
+    numbers : FitNumbers
+        Interference, clearance lost and clearance left.
+    verdict : {'loose', 'fits', 'tight', 'squeezed'}
+    reasons : tuple of str
+        What the verdict rests on.
+    rows : RowAdvice
+        Single row, or a double row (one piece) too.
+    cautions : tuple of str
+    """
+
+    seat: Seat
+    judgement: SeatJudgement
+    numbers: FitNumbers
+    verdict: Verdict
+    reasons: tuple[str, ...]
+    rows: RowAdvice
+    cautions: tuple[str, ...]
+
+
+def fit_sheet(
+    seat: Seat,
+    bearing: FittedBearing,
+    shell: Shell,
+    *,
+    cup: Cup | None = None,
+    spindle: Spindle | None = None,
+    limits: SizeLimits | None = None,
+    tilt_rad: float | None = None,
+    inner_warmer_k: float = 0.0,
+) -> FitSheet:
+    """Write the fit sheet of a seat and what is to be pressed into it.
+
+    Parameters
+    ----------
+    seat, bearing, shell, cup, spindle, inner_warmer_k
+        As `reckon_fit` takes them.
+    limits : SizeLimits or None
+        What the frame's maker allows the seat.
+    tilt_rad : float or None
+        Between the two seats, or spindle and seat [rad], >= 0; None if it was not measured.
+
+    Returns
+    -------
+    FitSheet
+
+    Raises
+    ------
+    InputError
+        A size lies outside the tables, the parts do not go into one another, or a number is none.
+    """
+    numbers = reckon_fit(seat, bearing, shell, cup=cup, spindle=spindle, inner_warmer_k=inner_warmer_k)
+    judgement = judge_seat(seat, nominal_mm=(cup or bearing).outside_mm, limits=limits)
+    verdict = verdict_of(numbers.shell.interference, numbers.left)
+    return FitSheet(
+        seat=seat,
+        judgement=judgement,
+        numbers=numbers,
+        verdict=verdict,
+        reasons=fit_reasons(numbers, verdict, bearing.bore_mm),
+        rows=row_advice(verdict, judgement, tilt_rad),
+        cautions=(*_own_cautions(seat, numbers, cup), *CAUTIONS),
+    )
+
+
+def _own_cautions(seat: Seat, numbers: FitNumbers, cup: Cup | None) -> list[str]:
+    found = []
+    met = numbers.shell.interference
+    if 2 * seat.uncertainty_um > (met.high_um - met.low_um) / 2:
+        found.append(
+            f"Most of the spread comes from readings known to {seat.uncertainty_um:g} um: "
+            "a bore gauge set by a ring would tell more."
+        )
+    if seat.ovality_um is None:
+        found.append("An oval seat squeezes more than reckoned here: the bore was read in one direction only.")
+    if cup is not None:
+        found.append("Reckoned as if the cup sat on the bearing with neither play nor pressure.")
+        if cup.material.modulus_mpa < SOFT_MPA:
+            found.append("A plastic cup creeps: the fit eases with time, and with it what holds the cup.")
+    return found

@@ -1,0 +1,1 @@
+"""From a source of speed to a motion, and which source decides."""

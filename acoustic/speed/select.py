@@ -1,0 +1,192 @@
+"""Which of the speed sources gives the crank's angle, and whether the others agree."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import partial
+
+import numpy as np
+
+from acoustic.dsp.levels.filterbank import BandBank
+from acoustic.dsp.tacholess.agreement import agreement
+from acoustic.errors import InputError, MotionError, PluginError
+from acoustic.model import Failure, Motion, Problem, Recording, SpeedRequest
+from acoustic.plugin.hookspecs import SpeedSource
+from acoustic.plugin.registry import Part
+from acoustic.plugin.safe_call import guarded, is_a
+
+NAMES = {
+    "stated": "the stated speed",
+    "turns": "the counted turns",
+    "marks": "the marks given",
+    "ticks": "the ticks heard",
+    "channel": "the mark channel",
+    "gyro": "the gyro",
+    "film": "the film",
+    "sound": "the sound alone",
+}
+SPEED_HINT = (
+    "Give the speed: --marks FILE.csv with the time of each turn, --ticks if a card clicks once a turn, "
+    "--turns N with the turns counted by eye, --film if the file shows the crank, or --speed RPM for a steady one."
+)
+ALIKE = 0.02  # two sources that differ by less than this, beyond what they admit, agree
+LEAST_SHARED_S = 1.0
+BESIDE_THE_SOUND = ("marks", "gyro", "film")  # made apart from the sound, so that they may be of another spin
+
+Source = Part[SpeedSource]
+
+
+def find_motion(
+    recording: Recording, request: SpeedRequest, sources: Sequence[Source], failures: list[Failure]
+) -> tuple[Motion, list[Problem]]:
+    """Take the crank's angle from the best source asked for, or from the best one present.
+
+    Parameters
+    ----------
+    recording : Recording
+    request : SpeedRequest
+    sources : sequence of Part
+    failures : list of Failure
+        Grows by what failed.
+
+    Returns
+    -------
+    motion : Motion
+    problems : list of Problem
+        Sources asked for that found nothing, or that contradict the one used.
+
+    Raises
+    ------
+    MotionError
+        No source finds a motion.
+    InputError
+        What the user gave is wrong, or nothing was given and no source is installed that needs nothing.
+    PluginError
+        A source failed and no other could serve.
+    """
+    before = len(failures)
+    ranked = sorted(sources, key=lambda part: (part.item.rank, part.record.name))
+    asked = [part for part in ranked if _tells(part, partial(part.item.wanted, request), failures)]
+    if asked:
+        found, refusals = _estimates(asked, recording, request, failures, all_of_them=True)
+    else:
+        present = [part for part in ranked if _tells(part, partial(part.item.present, recording), failures)]
+        found, refusals = _estimates(present, recording, request, failures, all_of_them=False)
+    if found:
+        unfound = [_not_found(refusal) for refusal in refusals] if asked else []
+        return found[0], unfound + [problem for other in found[1:] for problem in _compared(found[0], other)]
+    broken = failures[before:]
+    if broken:
+        raise PluginError(
+            f"the crank's speed could not be found: plugin {broken[0].plugin} failed ({broken[0].error})",
+            hint="Run `acoustic plugins --check`, and remove or update that plugin.",
+        )
+    if refusals:
+        raise refusals[0] if asked else refusals[-1]
+    raise InputError("the crank's speed is not known, and no plugin here finds it from the sound", hint=SPEED_HINT)
+
+
+def _tells(part: Source, call: Callable[[], bool], failures: list[Failure]) -> bool:
+    return bool(guarded("speed", part, call, failures, refusals_pass=False))
+
+
+def _estimates(
+    parts: Sequence[Source],
+    recording: Recording,
+    request: SpeedRequest,
+    failures: list[Failure],
+    *,
+    all_of_them: bool,
+) -> tuple[list[Motion], list[MotionError]]:
+    """Motions of the sources, best first, and what those said that found none."""
+    found: list[Motion] = []
+    refusals: list[MotionError] = []
+    for part in parts:
+        try:
+            motion = guarded("speed", part, partial(_motion, part.item, recording, request), failures)
+        except MotionError as refusal:
+            refusals.append(refusal)
+            continue
+        if motion is not None:
+            found.append(motion)
+            if not all_of_them:
+                break
+    return found, refusals
+
+
+def _motion(source: SpeedSource, recording: Recording, request: SpeedRequest) -> Motion:
+    """A speed source's motion, which must be one."""
+    motion = is_a(source.estimate(recording, request), Motion)
+    if motion.times_s.size < 2 or not (np.all(np.diff(motion.times_s) > 0) and np.all(np.diff(motion.turns) > 0)):
+        raise ValueError("times and turns that both increase strictly are needed")
+    return motion
+
+
+def _not_found(refusal: MotionError) -> Problem:
+    return Problem("source_not_found", refusal.found, refusal.hint)
+
+
+def is_of_this_recording(motion: Motion, bank: BandBank) -> list[Problem]:
+    """Set a motion that was made apart from the sound against the sound's own evidence.
+
+    Parameters
+    ----------
+    motion : Motion
+    bank : BandBank
+        Of the whole recording.
+
+    Returns
+    -------
+    list of Problem
+        One that voids every verdict where the sound contradicts the motion, else none: a healthy bearing
+        makes nothing that could confirm it.
+    """
+    if motion.source not in BESIDE_THE_SOUND:
+        return []
+    found = agreement(bank, motion.times_s, motion.turns, coasting=motion.spin == "hand")
+    name = NAMES[motion.source]
+    if found.verdict == "contradicted":
+        heard = {
+            "impacts": "the impacts heard slow down otherwise",
+            "levels": "it grows loud and quiet at other times",
+        }
+        return [
+            Problem(
+                "motion_not_of_this_recording",
+                f"by {name} the crank turns otherwise than in the recording: {heard[found.by]}",
+                "Give the file of this very recording, with its times counted from the recording's start.",
+                voids="any",
+            )
+        ]
+    return []
+
+
+def _compared(used: Motion, other: Motion) -> list[Problem]:
+    """What to say where two sources, over the time that both cover, do not make the same turns."""
+    if not (used.scale_known and other.scale_known):
+        return []
+    start_s, stop_s = max(used.start_s, other.start_s), min(used.stop_s, other.stop_s)
+    if stop_s - start_s < LEAST_SHARED_S:
+        made = (used.total_turns, other.total_turns)
+        start_s, stop_s = used.start_s, used.stop_s
+    else:
+        made = (_between(used, start_s, stop_s), _between(other, start_s, stop_s))
+        admitted = used.relative_uncertainty + other.relative_uncertainty
+        if abs(made[0] - made[1]) <= (ALIKE + admitted) * max(made):
+            return []
+    first, second = NAMES[used.source], NAMES[other.source]
+    return [
+        Problem(
+            "sources_disagree",
+            f"from {start_s:.1f} to {stop_s:.1f} s the crank makes {made[0]:.1f} turns by {first}, "
+            f"{made[1]:.1f} by {second}",
+            f"{first[:1].upper()}{first[1:]} decided here. Find out which is wrong, and check again without it.",
+            voids="clean",
+        )
+    ]
+
+
+def _between(motion: Motion, start_s: float, stop_s: float) -> float:
+    """Turns made between two times."""
+    first, last = np.interp([start_s, stop_s], motion.times_s, motion.turns)
+    return float(last - first)

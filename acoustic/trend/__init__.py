@@ -1,0 +1,1 @@
+"""How a bearing declines over visits, and when it will be due."""

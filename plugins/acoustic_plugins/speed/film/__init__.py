@@ -1,0 +1,1 @@
+"""The crank angle out of the picture of the same film."""

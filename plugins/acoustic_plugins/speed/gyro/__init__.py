@@ -1,0 +1,1 @@
+"""The crank angle out of a gyro's table."""

@@ -1,0 +1,355 @@
+"""The chain: what each step hands on, and that a plugin that fails at work never reads as a healthy bearing."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from types import ModuleType, SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+
+from acoustic.bearings.search import resolve_bearing
+from acoustic.check import pipeline
+from acoustic.check.grade import NEEDED_FOR_CLEAN, grade
+from acoustic.errors import EXIT_PLUGIN_FAILED, InputError
+from acoustic.model import Evidence, Finding, Problem, Sound, SpeedRequest
+
+Run = Callable[..., Any]
+Make = Callable[..., ModuleType]
+RATE_HZ = 48_000
+
+
+def tool(name: str, **methods: Any) -> SimpleNamespace:
+    """An object as a plugin offers it."""
+    return SimpleNamespace(name=name, summary=f"made for a test of {name}", **methods)
+
+
+def raises(error: BaseException) -> Callable[..., Any]:
+    def call(*arguments: Any, **options: Any) -> Any:
+        raise error
+
+    return call
+
+
+def finding(condition: str = "creak", *, detected: bool = False, balls: int | None = None) -> Finding:
+    return Finding(
+        condition=condition,
+        detected=detected,
+        false_alarm_probability=0.5,
+        severity_db=None,
+        detail=f"about {condition}",
+        evidence=Evidence(balls=balls),
+    )
+
+
+def failures(outcome: Any) -> list[tuple[str, str]]:
+    return [(failure["stage"], failure["plugin"]) for failure in outcome.document["failures"]]
+
+
+def detected(outcome: Any) -> set[str]:
+    return {found["condition"] for found in outcome.document["findings"] if found["detected"]}
+
+
+# What each step hands on.
+
+
+def test_the_recording_remembers_what_was_done(taken: Any, analysis_of: Any) -> None:
+    recording = analysis_of("sound").recording
+    assert recording.sha256 == hashlib.sha256(taken("sound").path.read_bytes()).hexdigest()
+    assert [step.name for step in recording.steps] == ["read", "band bank"]
+    assert all(step.by for step in recording.steps)
+
+
+@pytest.mark.parametrize("loud", [0, 1, 2])
+def test_the_loudest_channel_is_judged(loud: int, tmp_path: Path, toolbox: Any) -> None:
+    noise = np.random.default_rng(3).standard_normal((RATE_HZ, 3)) * 0.001
+    noise[:, loud] *= 10
+    soundfile.write(tmp_path / "three.wav", noise, RATE_HZ)
+    recording = pipeline.choose_channel(pipeline.read_recording(tmp_path / "three.wav", toolbox.readers, []), None)
+    assert recording.channel == loud
+    assert recording.samples.shape == (RATE_HZ, 3), "the other channels stay"
+    assert recording.steps[-1].params == {"channel": loud + 1}
+
+
+def test_the_judged_channel_decides(tmp_path: Path, taken: Any, acoustic: Run) -> None:
+    """Beside a nearly silent left channel the verdict is that of the right one alone."""
+    made = taken("outer")
+    left = 1e-4 * np.random.default_rng(3).standard_normal(made.spin.samples.size)
+    soundfile.write(tmp_path / "stereo.wav", np.column_stack([left, made.spin.samples]), RATE_HZ)
+    call = ("--bearing", "6805", "--marks", made.marks, "--json")
+    alone = acoustic("check", made.path, *call).document
+    both = acoustic("check", tmp_path / "stereo.wav", *call).document
+    assert (both["recording"]["channels"], both["recording"]["judged_channel"]) == (2, 2)
+    assert both["findings"] == alone["findings"]
+    assert both["grade"] == alone["grade"]
+
+
+def test_the_steps_are_told(taken: Any, toolbox: Any) -> None:
+    told: list[str] = []
+    made = taken("sound")
+    pipeline.check_recording(
+        made.path,
+        bearing=resolve_bearing(name="6805"),
+        request=SpeedRequest(marks=made.marks),
+        toolbox=toolbox,
+        talk=told.append,
+    )
+    steps = ["reading", "finding the crank's speed", "listening", "judging", "trying what it would have shown"]
+    assert told == steps
+
+
+def test_what_voids_any_verdict_stops_the_chain(tmp_path: Path, toolbox: Any) -> None:
+    """A silent file is not searched for the speed it can't have, even if none was given."""
+    soundfile.write(tmp_path / "silent.wav", np.zeros(RATE_HZ), RATE_HZ)
+    result = pipeline.check_recording(
+        tmp_path / "silent.wav",
+        bearing=resolve_bearing(name="6805"),
+        request=SpeedRequest(),
+        toolbox=toolbox,
+    )
+    assert (result.motion, result.hearing, result.findings) == (None, None, ())
+    assert not result.quality.usable
+
+
+@pytest.mark.parametrize(
+    ("voids", "any_detected", "usable"),
+    [
+        ("nothing", False, True),
+        ("nothing", True, True),
+        ("clean", False, False),
+        ("clean", True, True),
+        ("any", False, False),
+        ("any", True, False),
+    ],
+)
+def test_a_problem_voids_what_it_says(voids: Any, any_detected: bool, usable: bool) -> None:
+    problem = Problem("odd", "it is odd", "Mend it.", voids=voids)
+    judged = [finding(condition=condition) for condition in NEEDED_FOR_CLEAN[1:]]
+    quality = pipeline.settle_quality(
+        [problem], [finding(condition=NEEDED_FOR_CLEAN[0], detected=any_detected), *judged]
+    )
+    assert quality.usable is usable
+    assert quality.problems == (problem,)
+
+
+def test_the_spin_said_by_the_user_goes_first(taken: Any, toolbox: Any) -> None:
+    made = taken("sound")
+    result = pipeline.check_recording(
+        made.path,
+        bearing=resolve_bearing(name="6805"),
+        request=SpeedRequest(marks=made.marks, spin="pedal"),
+        toolbox=toolbox,
+    )
+    assert result.motion is not None
+    assert result.motion.spin == "pedal"
+    assert result.hearing is not None
+    assert result.hearing.motion.spin == "pedal", "detectors see the same"
+
+
+def test_without_a_speed_the_message_says_how_to_give_one(recording_of: Any, toolbox: Any) -> None:
+    asked_for = [part for part in toolbox.speed_sources if part.item.name in ("marks-file", "stated-speed")]
+    with pytest.raises(InputError) as caught:
+        pipeline.find_motion(recording_of(), SpeedRequest(), asked_for, [])
+    for option in ("--marks", "--ticks", "--turns", "--film", "--speed"):
+        assert option in caught.value.hint
+
+
+def test_a_file_that_vanishes_is_a_refusal(tmp_path: Path, toolbox: Any) -> None:
+    with pytest.raises(InputError, match="there is no file"):
+        pipeline.read_recording(tmp_path / "gone.wav", toolbox.readers, [])
+
+
+# Plugins that fail at work.
+
+
+def detector(detect: Callable[..., Any], conditions: Any = ("creak",)) -> SimpleNamespace:
+    return tool("listener", conditions=conditions, detect=detect)
+
+
+@pytest.mark.parametrize(
+    ("offered", "said"),
+    [
+        (detector(raises(KeyError("gear"))), "KeyError"),
+        (detector(lambda hearing: []), "no finding for creak"),
+        (detector(lambda hearing: [finding()], ("creak", "tight")), "no finding for tight"),
+        (detector(lambda hearing: None), "None"),
+        (detector(lambda hearing: [SimpleNamespace(condition="creak")]), ""),
+        (detector(lambda hearing: [replace(finding(), severity_db=float("nan"))]), "severity_db"),
+        (detector(lambda hearing: [finding("whistle")]), "whistle"),
+        (tool("listener", detect=lambda hearing: [finding()]), "conditions"),
+        (detector(raises(SystemExit(0))), "SystemExit"),
+    ],
+    ids=["raises", "empty", "half", "None", "no Finding", "NaN", "unknown condition", "no conditions", "exits"],
+)
+def test_a_detector_that_fails(offered: Any, said: str, plugin: Make, check_with: Any) -> None:
+    outcome = check_with(("listener", plugin("listener", acoustic_detectors=[offered])))
+    assert outcome.code == EXIT_PLUGIN_FAILED, outcome.stderr
+    assert failures(outcome) == [("detect", "listener")]
+    assert said in outcome.document["failures"][0]["error"]
+    assert outcome.document["grade"]["level"] == "undecided"
+    assert "outer_raceway" in detected(outcome)
+    assert [line for line in outcome.stderr.splitlines() if "listener" in line] == outcome.stderr.splitlines()
+
+
+def test_a_failure_is_told_once(plugin: Make, check_with: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a terminal, where progress is shown at once, as well."""
+    monkeypatch.setattr("acoustic.cli.progress.PATIENCE_S", -1.0)
+    outcome = check_with(("listener", plugin("listener", acoustic_detectors=[detector(raises(KeyError("gear")))])))
+    assert outcome.stderr.count("listener") == 1
+
+
+@pytest.mark.parametrize(
+    "look",
+    [
+        raises(ValueError("no eyes")),
+        lambda recording, hearing: None,
+        lambda recording, hearing: ["loud"],
+        lambda recording, hearing: (int(word) for word in ["loud"]),
+    ],
+    ids=["raises", "None", "no Problem", "raises late"],
+)
+def test_a_quality_check_that_fails(look: Any, plugin: Make, check_with: Any) -> None:
+    extra = plugin("looker", acoustic_quality_checks=[tool("looker", check=look)])
+    outcome = check_with(("looker", extra))
+    assert outcome.code == EXIT_PLUGIN_FAILED, outcome.stderr
+    assert set(failures(outcome)) == {("quality", "looker")}
+    assert outcome.document["grade"]["level"] == "undecided"
+
+
+def reader(read: Callable[..., Any], claims: Callable[..., Any] = lambda head: True) -> SimpleNamespace:
+    """Its name comes first, so it is asked before the bundled readers."""
+    return tool("a-reader", claims=claims, read=read)
+
+
+@pytest.mark.parametrize(
+    "offered",
+    [
+        reader(raises(ValueError("no wheels"))),
+        reader(raises(ValueError("not reached")), claims=raises(ValueError("no wheels"))),
+        reader(lambda path: None),
+        reader(lambda path: Sound(np.zeros(100), 48_000.0, "flat")),
+    ],
+    ids=["read", "claims", "None", "one dimension"],
+)
+def test_a_reader_that_crashes(offered: Any, plugin: Make, check_with: Any) -> None:
+    """The next reader serves; the failure is listed all the same."""
+    outcome = check_with(("a-reader", plugin("reader", acoustic_readers=[offered])))
+    assert failures(outcome) == [("read", "a-reader")]
+    assert outcome.code == EXIT_PLUGIN_FAILED
+    assert outcome.document["recording"]["format"].startswith("WAV")
+    assert "outer_raceway" in detected(outcome)
+
+
+def test_no_other_reader_can_serve(plugin: Make, check_with: Any, acoustic: Run, tmp_path: Path) -> None:
+    check_with(("a-reader", plugin("reader", acoustic_readers=[reader(raises(ValueError("no wheels")))])))
+    path = tmp_path / "notes.txt"
+    path.write_text("only that reader claims this", encoding="utf-8")
+    outcome = acoustic("check", path, "--bearing", "6805", "--speed", "75", "--json")
+    assert (outcome.code, outcome.stdout) == (EXIT_PLUGIN_FAILED, "")
+    assert "notes.txt could not be read: plugin a-reader failed (ValueError: no wheels)" in outcome.stderr
+    assert "acoustic plugins --check" in outcome.stderr
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        tool(
+            "a-speed",
+            rank=0,
+            present=lambda recording: True,
+            wanted=lambda request: True,
+            estimate=raises(ValueError("no chain")),
+        ),
+        tool(
+            "a-speed", rank=0, present=lambda recording: True, wanted=raises(ValueError("no chain")), estimate=list
+        ),
+        tool(
+            "a-speed",
+            rank=0,
+            present=lambda recording: True,
+            wanted=lambda request: True,
+            estimate=lambda recording, request: None,
+        ),
+    ],
+    ids=["estimate", "wanted", "None"],
+)
+def test_a_speed_source_that_crashes(source: Any, plugin: Make, check_with: Any) -> None:
+    """The bundled source that was wanted too takes its place."""
+    outcome = check_with(("a-speed", plugin("speed", acoustic_speed_sources=[source])))
+    assert outcome.code == EXIT_PLUGIN_FAILED, outcome.stderr
+    assert failures(outcome) == [("speed", "a-speed")]
+    assert outcome.document["motion"]["source"] == "marks"
+
+
+def test_no_other_speed_source_can_serve(plugin: Make, check_with: Any, acoustic: Run, taken: Any) -> None:
+    source = tool(
+        "a-speed",
+        rank=0,
+        present=lambda recording: True,
+        wanted=lambda request: True,
+        estimate=raises(ValueError("no chain")),
+    )
+    check_with(("a-speed", plugin("speed", acoustic_speed_sources=[source])))
+    outcome = acoustic("check", taken("outer").path, "--bearing", "6805", "--json")
+    assert (outcome.code, outcome.stdout) == (EXIT_PLUGIN_FAILED, "")
+    assert "plugin a-speed failed (ValueError: no chain)" in outcome.stderr
+
+
+def test_clean_needs_every_condition_judged() -> None:
+    """Neither a detector that is not installed nor one that could not judge may read as health."""
+    judged = [finding(condition=condition) for condition in NEEDED_FOR_CLEAN]
+    assert pipeline.settle_quality([], judged).usable
+    for missing in range(len(judged)):
+        rest = [f for k, f in enumerate(judged) if k != missing]
+        quality = pipeline.settle_quality([], rest)
+        assert not quality.usable
+        assert grade(rest, quality, []).level == "undecided"
+        open_one = [replace(f, judged=False) if k == missing else f for k, f in enumerate(judged)]
+        assert not pipeline.settle_quality([], open_one).usable
+
+
+def test_a_coast_under_a_stated_speed_is_found_out(taken: Any, toolbox: Any) -> None:
+    result = pipeline.check_recording(
+        taken("outer").path,
+        bearing=resolve_bearing(name="6805"),
+        request=SpeedRequest(speed_rpm=70.0),
+        toolbox=toolbox,
+    )
+    assert result.verdict.level == "undecided"
+    assert {"not_steady", "unknown_beat"} & {problem.code for problem in result.quality.problems}
+
+
+@pytest.mark.parametrize("named", ["6806", "6807", "6805-AC"])
+def test_a_wrong_designation_is_not_clean(named: str, taken: Any, toolbox: Any) -> None:
+    """Loud strikes of a 6805's outer ring, judged as another bearing's."""
+    made = taken("outer")
+    result = pipeline.check_recording(
+        made.path, bearing=resolve_bearing(name=named), request=SpeedRequest(marks=made.marks), toolbox=toolbox
+    )
+    assert result.verdict.level == "undecided"
+    assert "unknown_beat" in {problem.code for problem in result.quality.problems}
+
+
+@pytest.mark.parametrize("source", ["sound", "turns"])
+@pytest.mark.parametrize("still", [(), ((0.0, 1.0),)])
+def test_what_no_crank_need_have_made_is_left_open(source: Any, still: Any, hearing_of: Any) -> None:
+    """By the level alone a saw and a voice turn as a crank does; crackling that stops with it is its own."""
+    motion = replace(hearing_of("sound").motion, source=source, still=still, beat=None)
+    found = [finding(name, detected=True) for name in ("rumble", "contamination", "tight", "creak", "ball")]
+    kept = {one.condition for one in pipeline.borne_out(found, motion) if one.judged}
+    assert kept == {"ball", "contamination"} if still else kept == {"ball"}
+    left = next(one for one in pipeline.borne_out(found, motion) if one.condition == "rumble")
+    assert not left.detected and "nothing shows that a crank makes it" in left.detail
+
+
+def test_with_the_angle_known_all_is_borne_out(hearing_of: Any) -> None:
+    found = (finding("rumble", detected=True), finding("ball"))
+    assert pipeline.borne_out(found, replace(hearing_of("sound").motion, still=())) == found
+    quiet = (finding("rumble"), finding("contamination"))
+    by_ear = replace(hearing_of("sound").motion, source="turns", beat=None)
+    assert pipeline.borne_out(quiet, by_ear) == quiet, "what is not heard needs no crank"
