@@ -12,8 +12,9 @@ import numpy as np
 
 from acoustic import __version__
 from acoustic.check.features import BY_EAR, hear
-from acoustic.check.grade import HEARD_FROM_DB, NEEDED_FOR_CLEAN, grade
+from acoustic.check.grade import grade
 from acoustic.check.sensitivity import would_have_found
+from acoustic.conditions import table
 from acoustic.dsp.quality import running_rms
 from acoustic.errors import InputError, MotionError, PluginError
 from acoustic.model import (
@@ -131,11 +132,13 @@ def check_recording(
             findings,
             quality,
             failures,
+            conditions=toolbox.conditions,
             scale_known=motion is None or motion.scale_known,
             would_have_found_db=would_have_found_db,
         ),
         failures=tuple(failures),
         plugin_versions=toolbox.versions,
+        conditions=toolbox.conditions,
     )
 
 
@@ -246,12 +249,13 @@ def _too_few_turns(motion: Motion) -> list[Problem]:
 
 def _insensitive(would_have_found_db: float | None) -> list[Problem]:
     """Silence says something only where a defect would have been heard."""
-    if would_have_found_db is not None and would_have_found_db <= HEARD_FROM_DB:
+    needed_db = table().clean.would_have_found_db
+    if would_have_found_db is not None and would_have_found_db <= needed_db:
         return []
     return [
         Problem(
             "insensitive",
-            f"a test defect put into it, {-HEARD_FROM_DB:.0f} dB under the noise, is not found either, so that "
+            f"a test defect put into it, {-needed_db:.0f} dB under the noise, is not found either, so that "
             "silence says little of the bearing",
             "Record again with the phone nearer to the bearing, in a quieter room, over ten turns or more.",
             voids="clean",
@@ -298,7 +302,7 @@ def settle_quality(problems: Sequence[Problem], findings: Sequence[Finding]) -> 
     """Decide whether what was found, or that nothing was found, is more than a guess."""
     anything = any(finding.detected for finding in findings)
     voiding = {"any"} if anything else {"any", "clean"}
-    all_judged = {f.condition for f in findings if f.judged} >= set(NEEDED_FOR_CLEAN)
+    all_judged = {f.condition for f in findings if f.judged} >= set(table().having("needed_for_clean"))
     spoiled = any(problem.voids in voiding for problem in problems)
     return Quality(tuple(problems), usable=not spoiled and (anything or all_judged))
 

@@ -29,7 +29,7 @@ class LazyGroup(click.Group):
         "visit": ("acoustic.cli.visit:visit", "Keep recordings and verdicts by bike and day."),
         "install": ("acoustic.cli.install:install", "Prove a fresh install: fit, seat, final spin."),
         "trend": ("acoustic.cli.trend:trend", "Show how a bearing declines and when it will be due."),
-        "report": ("acoustic.cli.report:report", "Write one page about a bike: verdict, pictures, sound, course."),
+        "report": ("acoustic.cli.report:report", "Write one page about a bike: verdict, pictures, sound, trend."),
         "lifetimes": ("acoustic.cli.lifetimes:lifetimes", "Show which bearing lasts in which frame and use."),
         "book": ("acoustic.cli.book:book", "Take the whole book out as one file, or in."),
         "orders": ("acoustic.cli.orders:orders", "Show the defect orders of a bearing."),

@@ -121,6 +121,6 @@ def _judge(folder: Path, entry: dict[str, Any], toolbox: Toolbox) -> Analysis:
 
 
 def _words(grade: str, conditions: list[str]) -> str:
-    from acoustic.report import words
+    from acoustic.conditions import table
 
-    return f"{grade}: {', '.join(words.CONDITION[c] for c in conditions)}" if conditions else grade
+    return f"{grade}: {', '.join(table().conditions[c].name for c in conditions)}" if conditions else grade

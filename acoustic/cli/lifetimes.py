@@ -32,8 +32,9 @@ def lifetimes(
     """
     check_picture(plot)
     from acoustic.book.bikes import all_bearings
-    from acoustic.book.courses import lives, matching
-    from acoustic.report.lifetimes_text import lifetimes_document, lifetimes_of, lifetimes_text
+    from acoustic.book.series import lives, matching
+    from acoustic.lifetimes.kinds import lifetimes_of
+    from acoustic.report.lifetimes_text import lifetimes_document, lifetimes_text
 
     asked = dict(_pair(text) for text in wanted)
     with opened(book) as it, it.reading() as connection:

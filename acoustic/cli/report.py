@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from acoustic.model import Analysis
 
 
-@click.command(short_help="Write one page about a bike: verdict, pictures, sound, course.")
+@click.command(short_help="Write one page about a bike: verdict, pictures, sound, trend.")
 @click.argument("bike")
 @click.argument("page", type=click.Path(path_type=Path), metavar="FILE.html")
 @click.option("--visit", "number", type=int, metavar="NUMBER", help="About this visit; the newest if not given.")
@@ -35,10 +35,10 @@ def report(bike: str, page: Path, number: int | None, today: date, book: str | N
     """
     check_page("FILE.html", page)
     from acoustic.book.bikes import bearings_of, require_bike
+    from acoustic.book.series import all_series
     from acoustic.book.visits import list_visits
     from acoustic.report.bike_sections import bike_sections
     from acoustic.report.page import page as made_page
-    from acoustic.report.trend_text import courses_of
 
     progress = Progress(quiet=quiet)
     with opened(book) as it:
@@ -48,7 +48,7 @@ def report(bike: str, page: Path, number: int | None, today: date, book: str | N
         chosen = _chosen(visits, number, bike)
         analyses = _heard(it, chosen, progress)
     progress("drawing")
-    sections = bike_sections(visits, bearings, courses_of(visits, bearings, None, today))
+    sections = bike_sections(visits, bearings, all_series(visits, bearings, None, today))
     subtitle = f"Visit of {chosen.on_date}, {len(visits)} visits in the book"
     write_page("FILE.html", page, made_page(bike, subtitle, analyses, sections))
     click.echo(f"{page}: {bike}, visit {chosen.number} of {chosen.on_date}")

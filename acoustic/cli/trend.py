@@ -11,23 +11,13 @@ import click
 
 from acoustic.cli.book_options import book_option, day_option, opened
 from acoustic.cli.file_options import check_picture, said
+from acoustic.conditions import table
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
     from acoustic.book.records import Fitted, Visit
 
-# As `acoustic.model` has them, which --help need not load.
-QUANTITIES = (
-    "outer_raceway",
-    "inner_raceway",
-    "ball",
-    "cage",
-    "raceway",
-    "rumble",
-    "contamination",
-    "tight",
-    "drag",
-)
+QUANTITIES = (*table().conditions, "drag")
 
 
 @click.command(short_help="Show how a bearing declines and when it will be due.")
@@ -36,7 +26,7 @@ QUANTITIES = (
     "--of", "quantity", type=click.Choice(QUANTITIES), help="What to follow; all that was found if not given."
 )
 @day_option("--today", "The day to reckon from.")
-@click.option("--plot", type=click.Path(path_type=Path), metavar="FILE.png|.svg", help="Draw the first course.")
+@click.option("--plot", type=click.Path(path_type=Path), metavar="FILE.png|.svg", help="Draw the first series.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
 @book_option
 def trend(
@@ -44,20 +34,21 @@ def trend(
 ) -> None:
     """Show how the bearing of BIKE declines over its visits, and when its next grade is due.
 
-    The course begins anew at every service and replacement. Recordings by another
+    The series begins anew at every service and replacement. Recordings by another
     recorder, of another spin or at another side are not mixed; what was left out is said.
     """
     check_picture(plot)
-    from acoustic.report.trend_text import courses_of, trend_document, trend_text
+    from acoustic.book.series import all_series
+    from acoustic.report.trend_text import trend_document, trend_text
 
     visits, bearings = _history(bike, book)
-    courses = courses_of(visits, bearings, quantity, today)
+    series = all_series(visits, bearings, quantity, today)
     if as_json:
-        click.echo(json.dumps(trend_document(bike, courses), ensure_ascii=False, indent=2))
+        click.echo(json.dumps(trend_document(bike, series), ensure_ascii=False, indent=2))
     else:
-        click.echo(trend_text(bike, courses, visits=len(visits)))
+        click.echo(trend_text(bike, series, visits=len(visits)))
     if plot is not None:
-        _draw(courses, plot, bike)
+        _draw(series, plot, bike)
 
 
 def _history(bike: str, book: str | None) -> tuple[tuple[Visit, ...], tuple[Fitted, ...]]:
@@ -69,15 +60,15 @@ def _history(bike: str, book: str | None) -> tuple[tuple[Visit, ...], tuple[Fitt
         return list_visits(connection, bike=bike), bearings_of(connection, bike)
 
 
-def _draw(courses: tuple[Any, ...], plot: Path, bike: str) -> None:
-    from acoustic.report.book_pictures import decline_figure, save_figure
+def _draw(series: tuple[Any, ...], plot: Path, bike: str) -> None:
+    from acoustic.report.book_pictures import save_figure, series_figure
     from acoustic.report.trend_text import UNIT, title
 
-    if not courses:
-        raise InputError("there is no course to draw", hint="Add visits with: acoustic visit add --bike NAME REC.")
-    first = courses[0]
-    figure = decline_figure(
-        first.decline,
+    if not series:
+        raise InputError("there is no series to draw", hint="Add visits with: acoustic visit add --bike NAME REC.")
+    first = series[0]
+    figure = series_figure(
+        first.result,
         first.points,
         first.events,
         title=f"{bike}: {title(first.quantity)}",

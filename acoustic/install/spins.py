@@ -6,16 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from acoustic.conditions import table
+
 Document = Mapping[str, Any]  # schema `acoustic.check/1`
 Outcome = Literal["as before", "rougher", "rough in the hand", "open"]
 
-# What a seat can do to a sound bearing: squeeze it (notchy, rumbling), or dent it while it is pressed in.
-BY_THE_SEAT = ("tight", "rumble", "outer_raceway", "inner_raceway", "ball", "raceway")
-NEEDED = ("rumble", "outer_raceway", "inner_raceway")
 # Twice the power; half of it is what two spins of one bearing differ by (this project's own judgement).
 ROUGHER_DB = 3.0
-# Times the drag of the fresh install. Grease that runs in takes drag away, so that more drag is a change.
-DRAGS_MORE = 1.5
 
 FREE_IT = (
     "Pull the bearing and spin it in the hand: if it runs free again, the seat squeezes it or it went in crooked. "
@@ -64,17 +61,18 @@ def what_the_seat_did(free: Sequence[Document], pressed: Sequence[Document]) -> 
     in a frame one and the same bearing is loud in other bands, and spins other masses.
     """
     before, after = _findings(free), _findings(pressed)
-    rough = [_name(name) for name in BY_THE_SEAT if _found(before, name)]
+    rough = [_name(name) for name in table().having("by_the_seat") if _found(before, name)]
     if rough:
         return Told("rough in the hand", (f"In the hand it shows {', '.join(rough)} already.",), (SEND_BACK,))
-    reasons = [_worse(before[name], after[name]) for name in BY_THE_SEAT if name in before and name in after]
+    by_the_seat, needed = table().having("by_the_seat"), table().having("needed_at_the_seat")
+    reasons = [_worse(before[name], after[name]) for name in by_the_seat if name in before and name in after]
     reasons = [reason for reason in reasons if reason]
-    new = [_name(name) for name in BY_THE_SEAT if _found(after, name) and name not in before]
+    new = [_name(name) for name in by_the_seat if _found(after, name) and name not in before]
     if new:
         reasons.append(f"In its seat it shows {', '.join(new)}, which could not be judged in the hand.")
     if reasons:
         return Told("rougher", tuple(reasons), (FREE_IT,))
-    missing = [_name(name) for name in NEEDED if name not in before or name not in after]
+    missing = [_name(name) for name in needed if name not in before or name not in after]
     if missing:
         again = "Record both again, each a spin of five turns or more with a still second before and after."
         return Told("open", (f"Not judged in both recordings: {', '.join(missing)}.",), (again,))
@@ -99,7 +97,7 @@ def runs_clean(document: Document) -> Told:
     if level == "undecided":
         return Told("open", because, tuple(document["grade"]["advice"]))
     if level != "clean":
-        seat = any(_found(found, name) for name in ("tight", "rumble"))
+        seat = any(_found(found, name) for name in table().having("eased_by_preload"))
         return Told("not clean", because, ((EASE_IT,) if seat else (FREE_IT,)))
     if "tight" not in found:
         return Told(
@@ -126,7 +124,7 @@ def drags_more(document: Document, fresh: Document) -> str | None:
         A sentence where it does by half as much again; None where it does not, or either is not known.
     """
     now, then = (one["motion"] and one["motion"]["drag_hz_per_s"] for one in (document, fresh))
-    if not now or not then or now < DRAGS_MORE * then:
+    if not now or not then or now < table().drags_more * then:
         return None
     return (
         f"It slows {now / then:.1f} times as steeply as when it was fresh: it runs tight, its seals drag or its "
@@ -166,11 +164,4 @@ def _worse(before: Document, after: Document) -> str:
 
 
 def _name(condition: str) -> str:
-    return {
-        "tight": "notches, as of a squeezed bearing",
-        "rumble": "a rumble",
-        "outer_raceway": "strikes of the outer ring",
-        "inner_raceway": "strikes of the inner ring",
-        "ball": "strikes of a ball",
-        "raceway": "steady strikes",
-    }[condition]
+    return table().conditions[condition].noise

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from acoustic.conditions import Condition, table
 from acoustic.dsp.levels.background import OverRoom
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.orders.evidence import BallCount, PartEvidence, Unexplained
@@ -77,3 +78,8 @@ class Analysis:
     verdict: Verdict
     failures: tuple[Failure, ...]
     plugin_versions: Mapping[str, str]
+    conditions: Mapping[str, Condition] = field(default_factory=lambda: table().conditions)
+
+    def condition(self, finding: Finding) -> Condition:
+        """What a finding is called and said of."""
+        return self.conditions[finding.condition]

@@ -7,22 +7,11 @@ from typing import Literal
 
 import numpy as np
 
+from acoustic.conditions import Level, table
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.orders.evidence import PartEvidence
 
-Level = Literal["clean", "watch", "service", "replace", "undecided"]
-CONDITIONS = (
-    "outer_raceway",
-    "inner_raceway",
-    "ball",
-    "cage",
-    "raceway",
-    "rumble",
-    "contamination",
-    "creak",
-    "tight",
-    "drivetrain",
-)
+CONDITIONS = tuple(table().conditions)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +88,7 @@ class Finding:
     Attributes
     ----------
     condition : str
-        One of `CONDITIONS`.
+        One of `CONDITIONS`, or a plugin's own with a dot in it.
     detected : bool
         Significant and stronger than healthy bearings show.
     false_alarm_probability : float
@@ -140,8 +129,11 @@ class Finding:
         )
 
     def __post_init__(self) -> None:
-        if self.condition not in CONDITIONS:
-            raise ValueError(f"condition must be one of {', '.join(CONDITIONS)}; got {self.condition!r}")
+        if self.condition not in CONDITIONS and "." not in self.condition:
+            raise ValueError(
+                f"condition must be one of {', '.join(CONDITIONS)}, or a code of the plugin's own with a dot in "
+                f"it; got {self.condition!r}"
+            )
         if not 0 <= self.false_alarm_probability <= 1:
             raise ValueError(f"a probability is needed from 0 to 1, got {self.false_alarm_probability}")
         if self.posterior is not None and not 0 <= self.posterior <= 1:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Protocol
 import pluggy
 
 if TYPE_CHECKING:
+    from acoustic.conditions import Condition
     from acoustic.model import Finding, Hearing, Motion, Problem, Recording, Sound, SpeedRequest
 
 API_VERSION = (1, 0)
@@ -87,6 +88,11 @@ def acoustic_quality_checks() -> Sequence[QualityCheck]:
 @hookspec
 def acoustic_speed_sources() -> Sequence[SpeedSource]:
     """Ways to find the crank's angle this plugin offers."""
+
+
+@hookspec
+def acoustic_conditions() -> Sequence[Condition]:
+    """Conditions of this plugin's own, each code with a dot in it, that its detectors judge."""
 
 
 @hookspec

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import importlib.metadata
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from types import ModuleType
 from typing import Any, Generic, TypeVar, cast
 
 import pluggy
 
+from acoustic.conditions import Condition, table
 from acoustic.errors import PluginError
 from acoustic.model import Failure
 from acoustic.plugin import hookspecs
@@ -67,6 +68,7 @@ class Toolbox:
     quality_checks: tuple[Part[hookspecs.QualityCheck], ...]
     speed_sources: tuple[Part[hookspecs.SpeedSource], ...]
     detectors: tuple[Part[hookspecs.Detector], ...]
+    conditions: Mapping[str, Condition]
     records: tuple[PluginRecord, ...]
     failures: tuple[Failure, ...]
 
@@ -128,6 +130,7 @@ def load_toolbox(extra: Sequence[tuple[str, ModuleType]] = ()) -> Toolbox:
         quality_checks=tuple(offers["acoustic_quality_checks"]),
         speed_sources=tuple(offers["acoustic_speed_sources"]),
         detectors=tuple(offers["acoustic_detectors"]),
+        conditions={**table().conditions, **{part.item.code: part.item for part in offers["acoustic_conditions"]}},
         records=tuple(records),
         failures=tuple(Failure("load", r.name, r.broken) for r in records if r.broken is not None),
     )

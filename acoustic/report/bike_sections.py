@@ -6,14 +6,15 @@ from collections.abc import Sequence
 
 from acoustic.book.records import Fitted, Visit
 from acoustic.install.spins import Told, drags_more, runs_clean, what_the_seat_did
-from acoustic.report.book_pictures import decline_figure
+from acoustic.report.book_pictures import series_figure
 from acoustic.report.layout import sentence
 from acoustic.report.page import Section, svg_of
-from acoustic.report.trend_text import UNIT, Course, course_sentences, title
+from acoustic.report.trend_text import UNIT, series_sentences, title
+from acoustic.trend.series import Series
 
 
 def bike_sections(
-    visits: Sequence[Visit], bearings: Sequence[Fitted], courses: Sequence[Course]
+    visits: Sequence[Visit], bearings: Sequence[Fitted], series: Sequence[Series]
 ) -> tuple[Section, ...]:
     """All sections that the book has something for, the customer's first.
 
@@ -22,20 +23,20 @@ def bike_sections(
     visits : sequence of Visit
         Of one bike, oldest first.
     bearings : sequence of Fitted
-    courses : sequence of Course
+    series : sequence of Series
 
     Returns
     -------
     tuple of Section
     """
-    found = [*_due(courses), *_compared(visits), *_seat(visits), *map(_decline, courses)]
+    found = [*_due(series), *_compared(visits), *_seat(visits), *map(_one_series, series)]
     return (*found, _history(visits, bearings))
 
 
-def _due(courses: Sequence[Course]) -> list[Section]:
+def _due(series: Sequence[Series]) -> list[Section]:
     """When the next grade is due, in the customer's half."""
     told = [
-        sentence(f"{title(one.quantity)}: {course_sentences(one)[0]}") for one in courses if one.limit is not None
+        sentence(f"{title(one.quantity)}: {series_sentences(one)[0]}") for one in series if one.limit is not None
     ]
     return [Section("How it goes on", tuple(told), half="customer")] if told else []
 
@@ -70,16 +71,16 @@ def _told(heading: str, when: str, told: Told) -> Section:
     return Section(heading, (f"{told.outcome.capitalize()} ({when}).", *told.reasons, *told.advice))
 
 
-def _decline(one: Course) -> Section:
-    figure = decline_figure(
-        one.decline,
+def _one_series(one: Series) -> Section:
+    figure = series_figure(
+        one.result,
         one.points,
         one.events,
         title=title(one.quantity).capitalize(),
         unit=UNIT.get(one.quantity, "severity [dB]"),
         limit=one.limit,
     )
-    return Section(title(one.quantity).capitalize(), tuple(map(sentence, course_sentences(one))), svg_of(figure))
+    return Section(title(one.quantity).capitalize(), tuple(map(sentence, series_sentences(one))), svg_of(figure))
 
 
 def _history(visits: Sequence[Visit], bearings: Sequence[Fitted]) -> Section:

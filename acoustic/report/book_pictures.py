@@ -16,7 +16,7 @@ from acoustic.lifetimes.survival import Survival
 from acoustic.report.picture import ACCENT, FAINT, INK
 from acoustic.report.whole_file import whole_file
 from acoustic.trend.points import Event, Point
-from acoustic.trend.result import Decline
+from acoustic.trend.result import TrendResult
 from acoustic.trend.slope import Trend
 
 MARKERS = "osD^vP*X"
@@ -24,8 +24,8 @@ LINES = ("-", "--", "-.", ":")
 MONTH_DAYS = 365.25 / 12
 
 
-def decline_figure(
-    decline: Decline,
+def series_figure(
+    result: TrendResult,
     points: Sequence[Point],
     events: Sequence[Event],
     *,
@@ -33,13 +33,13 @@ def decline_figure(
     unit: str,
     limit: float | None,
 ) -> Figure:
-    """Draw every point, the work on the bearing, the line through the last stretch and its limit.
+    """Draw every point, the work on the bearing, the line through the last segment and its limit.
 
     Parameters
     ----------
-    decline : Decline
+    result : TrendResult
     points : sequence of Point
-        Of all stretches and groups; a marker of its own each group.
+        Of all segments and groups; a marker of its own each group.
     events : sequence of Event
     title, unit : str
     limit : float or None
@@ -54,7 +54,7 @@ def decline_figure(
     names = sorted({point.group for point in points})
     for name, marker in zip(names, MARKERS * (1 + len(names) // len(MARKERS)), strict=False):
         some = [point for point in points if point.group == name]
-        kept = decline.taken is not None and decline.taken.group.name == name
+        kept = result.taken is not None and result.taken.group.name == name
         axes.plot(
             _dates([point.day for point in some]),
             [point.value for point in some],
@@ -69,8 +69,8 @@ def decline_figure(
     for event in events:
         if event.day >= first:
             _mark(axes, event)
-    if isinstance(decline.trend, Trend):
-        _line(axes, decline.trend)
+    if isinstance(result.trend, Trend):
+        _line(axes, result.trend)
     if limit is not None:
         axes.axhline(limit, color=ACCENT, linestyle=":", linewidth=1.6)
         axes.annotate(

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from acoustic.conditions import table
 from acoustic.model import Analysis, Finding, Motion
 from acoustic.report import words
 from acoustic.report.layout import sentence
@@ -21,9 +22,14 @@ def shown(result: Analysis) -> tuple[Finding, ...]:
         return ()
     detected = [finding for finding in result.findings if finding.detected]
     # What is heard as one of several parts says nothing against any of them.
-    may_be = {part for f in detected if f.condition == "raceway" for part in f.evidence.may_be or words.STRUCK}
+    may_be = {
+        part
+        for f in detected
+        if f.condition == "raceway"
+        for part in f.evidence.may_be or result.condition(f).may_be
+    }
     absent = [
-        replace(f, judged=False, detail=f"it may be what strikes: {words.CONDITION['raceway']}")
+        replace(f, judged=False, detail=f"it may be what strikes: {table().conditions['raceway'].name}")
         if f.condition in may_be
         else f
         for f in result.findings

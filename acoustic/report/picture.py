@@ -11,6 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from acoustic.conditions import table
 from acoustic.dsp.geometry import defect_orders
 from acoustic.model import Analysis, Finding, Hearing, Motion, Recording
 from acoustic.report import words
@@ -144,7 +145,7 @@ def _expected(
     most = 1 if part == "cage" else int(top / base)
     for harmonic in range(1, most + 1):
         axes.axvline(harmonic * base, color=color, linestyle=style, linewidth=1.8 if detected else 1.0, zorder=0)
-    text = f"{words.CONDITION[part]} {base:.2f}" + (" heard" if detected else "")
+    text = f"{table().conditions[part].name} {base:.2f}" + (" heard" if detected else "")
     axes.annotate(
         text,
         (base, 0.97 - 0.075 * level),

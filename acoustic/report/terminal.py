@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from acoustic.check.grade import CAUTIONS
 from acoustic.model import Analysis, Finding
 from acoustic.report import facts, words
@@ -30,7 +28,7 @@ def to_text(result: Analysis) -> str:
     lines = [grade_line(result), ""]
     lines += paragraphs("why", (sentence(text) for text in result.verdict.because))
     lines += paragraphs("next", result.verdict.advice)
-    lines += _heard(facts.shown(result))
+    lines += _heard(result)
     lines += [
         "",
         *paragraphs("crank", [facts.crank(result.motion)]),
@@ -44,22 +42,23 @@ def to_text(result: Analysis) -> str:
     return "\n".join(lines)
 
 
-def _heard(shown: Sequence[Finding]) -> list[str]:
+def _heard(result: Analysis) -> list[str]:
     """Detected conditions in full, the surest first; the others in one line."""
+    shown = facts.shown(result)
     if not shown:
         return []
-    lines = ["", *(_finding(finding) for finding in shown if finding.detected)]
+    lines = ["", *(_finding(finding, result.condition(finding).name) for finding in shown if finding.detected)]
     for label, group in (
         ("not heard", [f for f in shown if f.judged and not f.detected]),
         ("open", [f for f in shown if not f.judged]),
     ):
-        lines += paragraphs(label, [", ".join(words.CONDITION[f.condition] for f in group)] if group else [])
+        lines += paragraphs(label, [", ".join(result.condition(f).name for f in group)] if group else [])
     return lines
 
 
-def _finding(finding: Finding) -> str:
+def _finding(finding: Finding, name: str) -> str:
     strength = "" if finding.severity_db is None else f"{finding.severity_db:+.0f} dB, "
-    detail = f"{words.CONDITION[finding.condition]}: {finding.detail}; "
+    detail = f"{name}: {finding.detail}; "
     detail += f"{strength}{words.chance(finding.false_alarm_probability)}"
     if finding.evidence.band_hz is not None:
         low_hz, high_hz = finding.evidence.band_hz

@@ -1,4 +1,4 @@
-"""What was measured at each visit, and what work parts one stretch of visits from the next."""
+"""What was measured at each visit, and what work parts one segment of visits from the next."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def _known_work(work: str) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Segment:
     """Points between two pieces of work.
 
     Attributes
@@ -104,7 +104,7 @@ class Stretch:
     since: Event | None
 
 
-def stretches(points: Iterable[Point], events: Iterable[Event]) -> tuple[Stretch, ...]:
+def segments(points: Iterable[Point], events: Iterable[Event]) -> tuple[Segment, ...]:
     """Part points at each service and replacement.
 
     Parameters
@@ -116,7 +116,7 @@ def stretches(points: Iterable[Point], events: Iterable[Event]) -> tuple[Stretch
 
     Returns
     -------
-    tuple of Stretch
+    tuple of Segment
         One more than events, in order of time; the last one is the bearing as it is now.
 
     Raises
@@ -134,7 +134,7 @@ def stretches(points: Iterable[Point], events: Iterable[Event]) -> tuple[Stretch
             raise InputError(found, hint=f"Enter the day of the {point.after}.")
         parts[number].append(point)
     since = (None, *works)
-    return tuple(Stretch(tuple(part), event) for part, event in zip(parts, since, strict=True))
+    return tuple(Segment(tuple(part), event) for part, event in zip(parts, since, strict=True))
 
 
 def _event_place(event: Event) -> tuple[int, int]:
@@ -154,7 +154,7 @@ def visits(points: Sequence[Point]) -> tuple[Point, ...]:
     Parameters
     ----------
     points : sequence of Point
-        Of one group and one stretch, in any order.
+        Of one group and one segment, in any order.
 
     Returns
     -------

@@ -7,35 +7,38 @@ from dataclasses import dataclass
 
 from acoustic.trend.due import Due, due_range
 from acoustic.trend.groups import Taken, take_group
-from acoustic.trend.points import Event, Point, Stretch, stretches
+from acoustic.trend.points import Event, Point, Segment, segments
 from acoustic.trend.slope import TooFew, Trend, fit_trend
 from acoustic.trend.step import Step, find_step
 
 
 @dataclass(frozen=True, slots=True)
-class Decline:
+class TrendResult:
     """One bearing's decline since the last work on it.
 
     Attributes
     ----------
-    stretch : Stretch
+    segment : Segment
         The points since then, of all groups.
     taken : Taken or None
         The group that all else rests on; None where there are no points.
     trend : Trend or TooFew
     step : Step or TooFew
         Reported only: the trend goes through it.
-    due : Due
+    due : Due or None
+        None where no limit is known.
     """
 
-    stretch: Stretch
+    segment: Segment
     taken: Taken | None
     trend: Trend | TooFew
     step: Step | TooFew
-    due: Due
+    due: Due | None
 
 
-def judge_decline(points: Sequence[Point], events: Sequence[Event], *, limit: float, today: float) -> Decline:
+def judge_trend(
+    points: Sequence[Point], events: Sequence[Event], *, limit: float | None, today: float
+) -> TrendResult:
     """Judge how a bearing declines.
 
     Parameters
@@ -44,22 +47,23 @@ def judge_decline(points: Sequence[Point], events: Sequence[Event], *, limit: fl
         One condition of one bearing, in any order, of any groups.
     events : sequence of Event
         Services and replacements, in any order.
-    limit : float
-        From here on the next grade holds, in the value's unit.
+    limit : float or None
+        From here on the next grade holds, in the value's unit; None where none follows.
     today : float
         Days since the same midnight as the points'.
 
     Returns
     -------
-    Decline
+    TrendResult
 
     Raises
     ------
     InputError
-        As `stretches`, `fit_trend` and `due_range` do.
+        As `segments`, `fit_trend` and `due_range` do.
     """
-    stretch = stretches(points, events)[-1]
-    taken = take_group(stretch.points)
+    segment = segments(points, events)[-1]
+    taken = take_group(segment.points)
     kept = taken.points if taken else ()
     trend = fit_trend(kept)
-    return Decline(stretch, taken, trend, find_step(kept), due_range(trend, limit=limit, today=today))
+    due = None if limit is None else due_range(trend, limit=limit, today=today)
+    return TrendResult(segment, taken, trend, find_step(kept), due)

@@ -57,7 +57,7 @@ class Slope:
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """A line through the visits of one stretch.
+    """A line through the visits of one segment.
 
     Attributes
     ----------
@@ -125,7 +125,7 @@ def theil_sen(x: Floats, y: Floats, *, confidence: float = NINE_IN_TEN) -> Slope
 
 
 def fit_trend(points: Sequence[Point]) -> Trend | TooFew:
-    """Fit a line to the visits of one stretch.
+    """Fit a line to the visits of one segment.
 
     Parameters
     ----------

@@ -51,7 +51,7 @@ class Step:
 
 
 def find_step(points: Sequence[Point]) -> Step | TooFew:
-    """Search one stretch for a step that no service or replacement explains.
+    """Search one segment for a step that no service or replacement explains.
 
     Parameters
     ----------

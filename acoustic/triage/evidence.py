@@ -8,25 +8,12 @@ from typing import Literal
 
 import numpy as np
 
-from acoustic.check.grade import NEEDED_FOR_CLEAN
+from acoustic.conditions import table
 from acoustic.model import Analysis, Failure, Finding, Side
 from acoustic.triage.rules import Circumstance
 
 Origin = Literal["measured", "told"]
 
-STRIKES = ("outer_raceway", "inner_raceway", "ball", "cage", "raceway")
-# What the bearing is blamed for. With the chain on, only strikes: chain and hub rattle and crackle too.
-FAULTS = {"hand": (*STRIKES, "rumble", "contamination", "tight"), "pedal": STRIKES}
-FAULT_WORDS = {
-    "outer_raceway": "strikes of the outer ring",
-    "inner_raceway": "strikes of the inner ring",
-    "ball": "strikes of a ball",
-    "cage": "strikes of the cage",
-    "raceway": "strikes of a part left open",
-    "rumble": "rumble",
-    "contamination": "crackle of dirt",
-    "tight": "a tight run",
-}
 IN_STEP = 0.06  # a creak this near to a whole number of times a turn keeps pace with the crank
 TOO_VAGUE = 0.2  # the pace known no better than this many times a turn says nothing
 MOST_A_TURN = 4
@@ -133,6 +120,16 @@ def told(label: Circumstance, *, heard: bool) -> Answer:
     return Answer("noise", label.code, heard, "told", "creak heard" if heard else "no creak", "the rider")
 
 
+def blamed_in(circumstance: str) -> tuple[str, ...]:
+    """Conditions that speak against the bearing in a circumstance: none but where a crank turns under no load.
+
+    With the chain on, only strikes: chain and hub rattle and crackle too.
+    """
+    if circumstance == "hand":
+        return table().having("blamed_by_hand")
+    return table().having("blamed_pedalled") if circumstance == "pedal" else ()
+
+
 def _answer(analysis: Analysis, label: Circumstance, question: str, yes: bool, said: str) -> Answer:
     return Answer(question, label.code, yes, "measured", said, analysis.recording.path.name)
 
@@ -171,14 +168,14 @@ def _bearing(analysis: Analysis, label: Circumstance) -> list[Answer]:
     """Whether the bearing itself is at fault; clean only where all was judged and nothing stands against it."""
     if "bearing" not in label.questions:
         return []
-    faults = [f for f in analysis.findings if f.detected and f.condition in FAULTS[label.code]]
+    faults = [f for f in analysis.findings if f.detected and f.condition in blamed_in(label.code)]
     if faults:
-        said = ", ".join(f"{FAULT_WORDS[f.condition]}{_strength(f)}" for f in faults)
+        said = ", ".join(f"{analysis.condition(f).noise}{_strength(f)}" for f in faults)
         return [_answer(analysis, label, "bearing", True, f"bearing at fault: {said}")]
     judged = {finding.condition for finding in analysis.findings if finding.judged}
     detected = {finding.condition for finding in analysis.findings if finding.detected} - {"creak", "drivetrain"}
     doubts = analysis.failures or detected or any(p.voids != "nothing" for p in analysis.quality.problems)
-    if doubts or not judged >= set(NEEDED_FOR_CLEAN):
+    if doubts or not judged >= set(table().having("needed_for_clean")):
         return []
     return [_answer(analysis, label, "bearing", False, "the bearing runs clean")]
 
@@ -199,9 +196,11 @@ def _chain(analysis: Analysis, line: Finding | None, label: Circumstance) -> lis
 
 def _not_counted(findings: Sequence[Finding], label: Circumstance) -> tuple[str, ...]:
     """Say what was heard of the bearing where the circumstance does not let it count."""
-    counted = FAULTS.get(label.code, ())
-    names = [FAULT_WORDS[f.condition] for f in findings if f.detected and f.condition in FAULT_WORDS]
-    names = [name for name in names if name not in {FAULT_WORDS[condition] for condition in counted}]
+    counted = blamed_in(label.code)
+    of_the_bearing = set(table().having("blamed_by_hand")) - set(counted)
+    names = [
+        table().conditions[f.condition].noise for f in findings if f.detected and f.condition in of_the_bearing
+    ]
     if not names:
         return ()
     why: Mapping[str, str] = {

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from acoustic.model import Finding, Side
-from acoustic.triage.evidence import FAULTS, Heard
+from acoustic.triage.evidence import Heard, blamed_in
 
 # Severity of one and the same defect in recordings made anew, as standard deviations [dB]. Simulated spins that
 # differ in nothing but their draw (frame's ring, hiss, strikes) gave 0.8 to 1.4 dB for parts of 9 and 4 turns,
@@ -16,6 +16,7 @@ ANEW_DB = 1.5
 ANEW_RUMBLE_DB = 3.0
 # n strikes of exponentially distributed power have a mean with a relative spread of 1 / sqrt(n).
 STRIKE_DB = 10 / math.log(10)
+COMPARED = ("hand", "pedal")
 NINE_IN_TEN = 1.645
 
 
@@ -90,7 +91,7 @@ def compare_sides(recordings: Iterable[Heard]) -> SideVerdict | None:
     """
     usable = [heard for heard in recordings if heard.side is not None and heard.used and not heard.failures]
     pairs = {}
-    for label in FAULTS:
+    for label in COMPARED:
         drive, other = (
             [heard for heard in usable if heard.label == label and heard.side == side]
             for side in ("drive", "non-drive")
@@ -102,7 +103,7 @@ def compare_sides(recordings: Iterable[Heard]) -> SideVerdict | None:
     differences = [
         difference
         for label, (drive, other) in pairs.items()
-        for condition in FAULTS[label]
+        for condition in blamed_in(label)
         if (difference := _difference(condition, label, drive, other))
     ]
     differences.sort(key=lambda one: -abs(one.difference_db) / one.half_width_db)

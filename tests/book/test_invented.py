@@ -8,8 +8,8 @@ import pytest
 
 from acoustic.book import invented
 from acoustic.book.bikes import add_bike, all_bearings
-from acoustic.book.courses import lives
 from acoustic.book.opening import open_book
+from acoustic.book.series import lives
 from acoustic.book.visits import list_visits
 from acoustic.errors import InputError
 from acoustic.plugin.registry import load_toolbox

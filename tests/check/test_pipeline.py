@@ -15,13 +15,16 @@ import soundfile
 
 from acoustic.bearings.search import resolve_bearing
 from acoustic.check import pipeline
-from acoustic.check.grade import NEEDED_FOR_CLEAN, grade
+from acoustic.check.grade import grade
+from acoustic.conditions import table
 from acoustic.errors import EXIT_PLUGIN_FAILED, InputError
 from acoustic.model import Evidence, Finding, Problem, Sound, SpeedRequest
 
 Run = Callable[..., Any]
 Make = Callable[..., ModuleType]
 RATE_HZ = 48_000
+
+NEEDED_FOR_CLEAN = table().having("needed_for_clean")
 
 
 def tool(name: str, **methods: Any) -> SimpleNamespace:
@@ -308,7 +311,7 @@ def test_clean_needs_every_condition_judged() -> None:
         rest = [f for k, f in enumerate(judged) if k != missing]
         quality = pipeline.settle_quality([], rest)
         assert not quality.usable
-        assert grade(rest, quality, []).level == "undecided"
+        assert grade(rest, quality, [], conditions=table().conditions).level == "undecided"
         open_one = [replace(f, judged=False) if k == missing else f for k, f in enumerate(judged)]
         assert not pipeline.settle_quality([], open_one).usable
 

@@ -17,7 +17,7 @@ import pytest
 
 from acoustic.errors import EXIT_DONE, EXIT_PLUGIN_FAILED
 
-HERE = Path(__file__).parent
+HERE = Path(__file__).parents[1]
 EXAMPLE = HERE / "example_plugin"
 # Folder of the broken plugin, and what is said of it.
 BROKEN = {

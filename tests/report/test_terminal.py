@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from acoustic.check.grade import CAUTIONS
+from acoustic.conditions import table
 from acoustic.model import CONDITIONS, Evidence, Failure, Finding, Problem, Quality, Verdict
 from acoustic.report import words
 from acoustic.report.layout import WIDTH
@@ -111,7 +112,7 @@ def test_every_level_and_condition_has_words(analysis_of: Analyse) -> None:
     result = replace(analysis_of("sound"), findings=tuple(finding(c, detected=True) for c in CONDITIONS))
     text = to_text(result)
     for condition in CONDITIONS:
-        assert words.CONDITION[condition] in text
+        assert table().conditions[condition].name in text
 
 
 def test_the_crank_s_motion(analysis_of: Analyse) -> None:

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from acoustic.errors import InputError
-from acoustic.trend.points import Event, Point, stretches, visits
+from acoustic.trend.points import Event, Point, segments, visits
 
 QUICK = settings(max_examples=50, deadline=None, derandomize=True)
 AS_FOUND = Point(100.4, 9.0)
@@ -20,25 +20,25 @@ AFTER_REPLACEMENT = Point(100.7, -3.0, after="replacement")
 def test_each_work_begins_a_stretch() -> None:
     points = [Point(day, day) for day in (5.0, 15.0, 25.0, 26.0)]
     service, replacement = Event(20.0, "service"), Event(10.0, "replacement")
-    parts = stretches(points, [service, replacement])
+    parts = segments(points, [service, replacement])
     assert [[point.day for point in part.points] for part in parts] == [[5.0], [15.0], [25.0, 26.0]]
     assert [part.since for part in parts] == [None, replacement, service]
 
 
 def test_the_last_stretch_may_have_no_visit_yet() -> None:
-    assert stretches([Point(1.0, 1.0)], [Event(2.0, "service")])[-1].points == ()
+    assert segments([Point(1.0, 1.0)], [Event(2.0, "service")])[-1].points == ()
 
 
 def test_the_day_of_work_is_parted_by_what_each_recording_followed() -> None:
     """Whatever the hour that the work was entered with: its day alone counts."""
     events = [Event(100.9, "service"), Event(100.0, "replacement")]
-    parts = stretches([AFTER_REPLACEMENT, AFTER_SERVICE, AS_FOUND], events)
+    parts = segments([AFTER_REPLACEMENT, AFTER_SERVICE, AS_FOUND], events)
     assert [part.points for part in parts] == [(AS_FOUND,), (AFTER_SERVICE,), (AFTER_REPLACEMENT,)]
 
 
 def test_a_label_kept_from_earlier_work_does_no_harm() -> None:
     late = Point(130.0, 4.0, after="service")
-    assert stretches([AS_FOUND, AFTER_SERVICE, late], [Event(100.0, "service")])[-1].points == (
+    assert segments([AS_FOUND, AFTER_SERVICE, late], [Event(100.0, "service")])[-1].points == (
         AFTER_SERVICE,
         late,
     )
@@ -47,14 +47,14 @@ def test_a_label_kept_from_earlier_work_does_no_harm() -> None:
 @pytest.mark.parametrize("events", [[], [Event(100.0, "replacement")], [Event(101.0, "service")]])
 def test_work_that_is_known_of_by_a_recording_alone_is_asked_for(events: list[Event]) -> None:
     with pytest.raises(InputError, match="Enter the day of the service"):
-        stretches([AFTER_SERVICE], events)
+        segments([AFTER_SERVICE], events)
 
 
 @QUICK
 @given(st.permutations([AS_FOUND, AFTER_SERVICE, AFTER_REPLACEMENT, Point(90.0, 8.0), Point(120.0, -2.0)]))
 def test_the_order_of_points_does_not_matter(points: list[Point]) -> None:
     events = [Event(100.0, "service"), Event(100.0, "replacement")]
-    assert stretches(points, events) == stretches(points[::-1], events[::-1])
+    assert segments(points, events) == segments(points[::-1], events[::-1])
 
 
 def test_recordings_of_one_day_are_one_visit_by_their_medians() -> None:

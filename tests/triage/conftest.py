@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from acoustic.bearings.search import resolve_bearing
-from acoustic.check.grade import NEEDED_FOR_CLEAN, grade
+from acoustic.check.grade import grade
+from acoustic.conditions import table
 from acoustic.model import (
     Analysis,
     Evidence,
@@ -21,7 +22,7 @@ from acoustic.model import (
     Recording,
 )
 
-JUDGED = (*NEEDED_FOR_CLEAN, "raceway")
+JUDGED = (*table().having("needed_for_clean"), "raceway")
 
 
 @pytest.fixture(scope="session")
@@ -78,7 +79,7 @@ def made(finding_of: Callable[..., Finding]) -> Callable[..., Analysis]:
             motion=Motion(np.array([1.0, 9.0]), np.array([0.0, turns]), "marks", "hand", speed_off, scale_known),
             hearing=None,
             findings=findings,
-            verdict=grade(findings, quality, failures),
+            verdict=grade(findings, quality, failures, conditions=table().conditions),
             failures=failures,
             plugin_versions={"defect-lines": "1"},
         )

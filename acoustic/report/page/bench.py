@@ -65,13 +65,13 @@ def bench_of(result: Analysis) -> Bench:
         next_steps=result.verdict.advice,
         pictures=pictures(result),
         sounds=playable_sounds(result),
-        evidence=tuple(_row(finding) for finding in facts.shown(result)),
+        evidence=tuple(_row(finding, result.condition(finding).name) for finding in facts.shown(result)),
         facts=_facts(result),
         traced=_traced(result.recording),
     )
 
 
-def _row(finding: Finding) -> EvidenceRow:
+def _row(finding: Finding, condition: str) -> EvidenceRow:
     evidence, detected = finding.evidence, finding.detected
     mark, heard = ("●", "heard") if detected else ("○", "not heard") if finding.judged else (NONE, "left open")
     # The best match of a condition that was not heard is chance, and would only mislead.
@@ -79,7 +79,7 @@ def _row(finding: Finding) -> EvidenceRow:
     band_hz = evidence.band_hz if detected else None
     severity_db = finding.severity_db if finding.judged else None
     return EvidenceRow(
-        condition=words.CONDITION[finding.condition],
+        condition=condition,
         mark=mark,
         heard=heard,
         detail=sentence(finding.detail) if detected or not finding.judged else "",

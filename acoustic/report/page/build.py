@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from acoustic import __version__
-from acoustic.check.grade import CAUTIONS, NO_PROOF, ORDER, STOP_RIDING
+from acoustic.check.grade import CAUTIONS, NO_PROOF, STOP_RIDING
+from acoustic.conditions import ORDER, table
 from acoustic.model import Analysis
-from acoustic.report import words
 from acoustic.report.page.bench import bench_of
 from acoustic.report.page.plain import card_of
 from acoustic.report.page.section import Section
@@ -58,7 +58,7 @@ def page(title: str, subtitle: str, analyses: Sequence[Analysis], extra: Sequenc
             title=title,
             subtitle=subtitle,
             ladder=ORDER,
-            grade_words=words.GRADE,
+            grade_words=table().grades,
             cards=[card_of(result) for result in analyses],
             benches=[bench_of(result) for result in analyses],
             customer_sections=[section for section in extra if section.half == "customer"],

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 
 from acoustic.dsp.quality import can_be_heard
 from acoustic.model import Analysis, Motion, Recording
-from acoustic.report import facts, words
+from acoustic.report import facts
 from acoustic.report.page.embed import picture_uri, svg_of
 from acoustic.report.picture import draw_orders, draw_recording, draw_speed, drawing
 
@@ -91,7 +91,7 @@ def _orders_alt(result: Analysis) -> str:
     if not heard:
         return f"{alt} No part was heard."
     told = "; ".join(
-        f"{words.CONDITION[f.condition]} at {f.evidence.order:.2f} events a crank turn"
+        f"{result.condition(f).name} at {f.evidence.order:.2f} events a crank turn"
         + ("" if f.evidence.expected_order is None else f", {f.evidence.expected_order:.2f} computed")
         for f in heard
     )

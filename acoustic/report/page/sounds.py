@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from acoustic.dsp.playback import band_pass
 from acoustic.dsp.quality import can_be_heard
 from acoustic.model import Analysis, Finding, Motion, Recording
-from acoustic.report import facts, words
+from acoustic.report import facts
 from acoustic.report.page.embed import sound_uri
 
 Floats = NDArray[np.float64]
@@ -66,7 +66,7 @@ def playable_sounds(result: Analysis) -> tuple[Playable, ...]:
         banded, change = _loud(band_pass(sound, sample_rate_hz=rate_hz, low_hz=low_hz, high_hz=high_hz))
         says = (
             f"Of that only {low_hz:.0f} to {high_hz:.0f} Hz, where this was heard: "
-            f"{words.CONDITION[strongest.condition]}; {change}."
+            f"{result.condition(strongest).name}; {change}."
         )
         # The very samples at half the rate: twice as long, and every pitch an octave lower.
         slow = "The same at half speed, twice as long; that makes it an octave lower."

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from acoustic.check.grade import CAUTIONS
+from acoustic.conditions import table
 from acoustic.model import CONDITIONS, Failure, Finding, Verdict
 from acoustic.report import words
 from acoustic.report.page import Section, page, page_of_check
@@ -85,8 +86,8 @@ def test_every_condition_has_a_row(analysis_of: Analyse, read: Read) -> None:
     )
     found = read(page_of_check(replace(analysis_of("sound"), findings=findings)))
     for condition in CONDITIONS:
-        assert f"{words.CONDITION[condition]} ● heard −3 dB" in found.text
-        assert f"{words.CONDITION[condition]} : About {condition}." in found.text
+        assert f"{table().conditions[condition].name} ● heard −3 dB" in found.text
+        assert f"{table().conditions[condition].name} : About {condition}." in found.text
 
 
 def test_text_is_text(analysis_of: Analyse, read: Read) -> None:

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from acoustic.book.courses import course, found_conditions, labels_of, lives, matching, works
 from acoustic.book.records import Fitted, Judged, Visit
+from acoustic.book.series import found_conditions, labels_of, lives, matching, points_of, works
 from acoustic.errors import InputError
 from acoustic.trend.points import Event
 
@@ -46,13 +46,13 @@ def visit(*verdicts: Judged, **said: Any) -> Visit:
 
 def test_a_point_for_every_recording_that_tells_of_it() -> None:
     heard = visit(judged(ball=-12.0), judged(rumble=1.0), judged(ball=-9.0), distance_km=800.0)
-    points = course([heard], "ball")
+    points = points_of([heard], "ball")
     assert [(point.day, point.value, point.km) for point in points] == [(AT, -12.0, 800.0), (AT, -9.0, 800.0)]
-    assert course([heard], "cage") == ()
+    assert points_of([heard], "cage") == ()
 
 
 def test_what_is_too_faint_to_follow_is_cut_off() -> None:
-    assert [point.value for point in course([visit(judged(ball=-40.0), judged(ball=-29.0))], "ball")] == [
+    assert [point.value for point in points_of([visit(judged(ball=-40.0), judged(ball=-29.0))], "ball")] == [
         -30.0,
         -29.0,
     ]
@@ -60,9 +60,9 @@ def test_what_is_too_faint_to_follow_is_cut_off() -> None:
 
 def test_drag_where_it_is_known() -> None:
     heard = [visit(judged(drag=0.12), judged(drag=None), judged(spin="pedal"))]
-    assert [point.value for point in course(heard, "drag")] == [0.12]
+    assert [point.value for point in points_of(heard, "drag")] == [0.12]
     unheard = replace(judged(), document={**judged().document, "motion": None})
-    assert course([visit(unheard)], "drag") == ()
+    assert points_of([visit(unheard)], "drag") == ()
 
 
 def test_recorder_spin_and_side_are_kept_apart() -> None:
@@ -70,14 +70,14 @@ def test_recorder_spin_and_side_are_kept_apart() -> None:
         visit(judged(ball=-9.0), judged(ball=-9.0, spin="pedal"), judged(ball=-9.0, side="drive")),
         visit(judged(ball=-9.0), recorder="old phone"),
     ]
-    groups = [point.group for point in course(heard, "ball")]
+    groups = [point.group for point in points_of(heard, "ball")]
     assert len(set(groups)) == 4
     assert groups[3].startswith("old phone")
 
 
 def test_a_bearing_in_the_hand_is_no_stage_and_a_final_spin_follows_the_replacement() -> None:
     kinds = [visit(judged(ball=-9.0), kind=kind) for kind in ("check", "free", "pressed", "final")]
-    assert [point.after for point in course(kinds, "ball")] == ["", "replacement", "replacement"]
+    assert [point.after for point in points_of(kinds, "ball")] == ["", "replacement", "replacement"]
 
 
 def test_work_by_day_each_once() -> None:

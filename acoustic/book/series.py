@@ -10,14 +10,28 @@ from acoustic.errors import InputError
 from acoustic.lifetimes.lives import Life
 from acoustic.text import SPIN
 from acoustic.trend.points import Event, Point
+from acoustic.trend.series import DRAG, Series, judge_series
 
-DRAG = "drag"
-# Below this nothing of a rhythm is heard but the room's luck, so that it is no course.
+# Below this nothing of a rhythm is heard but the room's luck, so that it is no series.
 FAINTEST_DB = -30.0
 WORN = "worn"
 
 
-def course(visits: Iterable[Visit], quantity: str) -> tuple[Point, ...]:
+def all_series(
+    visits: Sequence[Visit], bearings: Sequence[Fitted], quantity: str | None, today: date
+) -> tuple[Series, ...]:
+    """Judge one quantity over a bike's visits, or all that was found and the drag where none is named."""
+    wanted = (quantity,) if quantity else (*found_conditions(visits), DRAG)
+    events = works(visits, bearings)
+    taken = {name: points_of(visits, name) for name in wanted}
+    return tuple(
+        judge_series(name, points, events, today=float(today.toordinal()))
+        for name, points in taken.items()
+        if points
+    )
+
+
+def points_of(visits: Iterable[Visit], quantity: str) -> tuple[Point, ...]:
     """One quantity of one bearing over the visits.
 
     Parameters
