@@ -8,6 +8,12 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
+def of_unit_power(sound: Floats) -> Floats:
+    """A sound scaled to a mean square of 1; silence stays silence."""
+    unit: Floats = sound / max(float(np.sqrt(np.mean(sound**2))), 1e-12)
+    return unit
+
+
 def coloured_noise(
     samples: int, sample_rate_hz: float, *, tilt_db_per_octave: float, rng: np.random.Generator
 ) -> Floats:
@@ -31,7 +37,7 @@ def coloured_noise(
     shape = np.maximum(frequency_hz, 40.0) ** (tilt_db_per_octave / 20 / np.log10(2))
     shape[frequency_hz < 20] = 0
     noise = np.fft.irfft(spectrum * shape, samples)
-    return noise / float(np.sqrt(np.mean(noise**2)))
+    return of_unit_power(noise)
 
 
 def hum(samples: int, sample_rate_hz: float, *, mains_hz: float, rng: np.random.Generator) -> Floats:
@@ -42,7 +48,7 @@ def hum(samples: int, sample_rate_hz: float, *, mains_hz: float, rng: np.random.
         sound += (
             rng.uniform(0.2, 1) / harmonic * np.sin(2 * np.pi * mains_hz * harmonic * t + rng.uniform(0, 6.28))
         )
-    return sound / float(np.sqrt(np.mean(sound**2)))
+    return of_unit_power(sound)
 
 
 def talk(samples: int, sample_rate_hz: float, *, rng: np.random.Generator, share: float = 0.5) -> Floats:
@@ -130,8 +136,7 @@ def compressor(samples: int, sample_rate_hz: float, *, rng: np.random.Generator)
     puff = coloured_noise(samples, sample_rate_hz, tilt_db_per_octave=-5, rng=rng) * np.exp(-6 * stroke)
     knocking = coloured_noise(samples, sample_rate_hz, tilt_db_per_octave=0, rng=rng) * np.exp(-60 * stroke)
     heard: Floats = strength * (puff + rng.uniform(0.3, 1) * knocking)
-    unit: Floats = heard / float(np.sqrt(np.mean(heard**2)))
-    return unit
+    return of_unit_power(heard)
 
 
 def squeal(samples: int, sample_rate_hz: float, *, rng: np.random.Generator) -> Floats:
@@ -217,8 +222,7 @@ def surroundings(samples: int, sample_rate_hz: float, *, rng: np.random.Generato
             at_s += rng.choice([0.4, 0.6, 2.0]) * rng.uniform(0.8, 1.3)
     else:
         sound = compressor(samples, sample_rate_hz, rng=rng)
-    unit: Floats = sound / max(float(np.sqrt(np.mean(sound**2))), 1e-12)
-    return unit
+    return of_unit_power(sound)
 
 
 def _clicks(

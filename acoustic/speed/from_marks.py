@@ -14,7 +14,8 @@ from acoustic.dsp.levels.background import still_parts
 from acoustic.dsp.tacho.run_down import likely_run_downs, smooth_angle, standing_s
 from acoustic.dsp.tacho.train import MarkTrain
 from acoustic.errors import InputError
-from acoustic.model import Motion, SpeedSourceCode, Spin
+from acoustic.model import Motion, SpeedSourceCode
+from acoustic.speed.kind import kind_of_spin
 
 LEAST_MARKS = 4
 PUSH_S = 0.3  # the crank gathers speed before its first mark, and passes it within a turn
@@ -158,7 +159,7 @@ def _motion(
         times_s=angle[0],
         turns=angle[1],
         source=source,
-        spin=_spin(np.diff(train.times_s) / np.diff(train.turns)),
+        spin=kind_of_spin(train.times_s, train.turns.astype(float), may_be_driven=False),
         # A turn that was filled in may hold none, or two: the fewer marks, the more it matters.
         relative_uncertainty=0.001 + timing_s / lasting_s + (MISSED_DOUBT * train.missed + FEW_DOUBT) / count,
         scale_known=True,
@@ -199,9 +200,3 @@ def _require_even_ends(marks: NDArray[np.float64]) -> None:
                 hint=f"A mark seems to be missing there; if not, leave the {end} mark out: the crank was still "
                 "being pushed, or all but stood.",
             )
-
-
-def _spin(intervals: NDArray[np.float64]) -> Spin:
-    """Tell a coast-down from pedalling: a coasting crank only slows."""
-    slowing = float(np.mean(np.diff(intervals) > 0))
-    return "hand" if intervals[-1] > 1.35 * intervals[0] and slowing > 0.6 else "pedal"

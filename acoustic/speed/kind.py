@@ -15,13 +15,15 @@ STEADY = 0.01
 SLOWED, SLOWING = 1.35, 0.6
 
 
-def kind_of_spin(times_s: Floats, turns: Floats) -> Spin:
+def kind_of_spin(times_s: Floats, turns: Floats, *, may_be_driven: bool = True) -> Spin:
     """Tell a push that coasts down from pedalling and from a drive.
 
     Parameters
     ----------
     times_s, turns : ndarray, shape (k,)
         Crank angle [turns] against time [s], both strictly increasing.
+    may_be_driven : bool
+        False where nobody would put a motor: even turns are then pedalled.
 
     Returns
     -------
@@ -30,12 +32,12 @@ def kind_of_spin(times_s: Floats, turns: Floats) -> Spin:
         last left out; 'hand' where most turns take longer than the one before
         and the last far longer than the quickest; 'pedal' otherwise.
     """
-    marks_s = np.interp(np.arange(np.ceil(turns[0]), turns[-1]), turns, times_s)
+    marks_s = np.interp(np.arange(np.ceil(turns[0]), np.floor(turns[-1]) + 1), turns, times_s)
     lasting_s = np.diff(marks_s)
     if lasting_s.size < 3:
         return "hand"
     inner_s = lasting_s[1:-1]
-    if np.ptp(inner_s) <= 2 * STEADY * inner_s.mean() and inner_s.size >= 2:
+    if may_be_driven and np.ptp(inner_s) <= 2 * STEADY * inner_s.mean() and inner_s.size >= 2:
         return "steady"
     slowing = float(np.mean(np.diff(lasting_s) > 0))
     return "hand" if lasting_s[-1] > SLOWED * lasting_s.min() and slowing > SLOWING else "pedal"

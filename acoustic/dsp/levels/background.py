@@ -16,6 +16,31 @@ BLOCK_S = 0.1
 LEAST_STILL_S = 0.3
 
 
+def block_medians(bank: BandBank, *, block_s: float, first_band: int = 0) -> tuple[Floats, Floats]:
+    """Median power of each block of time, so that clicks do not count.
+
+    Parameters
+    ----------
+    bank : BandBank
+    block_s : float
+        Block length [s].
+    first_band : int
+        The lowest band taken.
+
+    Returns
+    -------
+    times_s : ndarray, shape (blocks,)
+        Middles of the blocks.
+    power : ndarray, shape (bands, blocks)
+        What is left over at the end is left out.
+    """
+    size = max(1, round(block_s / bank.frame_s))
+    blocks = max(1, bank.power.shape[1] // size)
+    used = bank.power[first_band:, : blocks * size].reshape(bank.power.shape[0] - first_band, blocks, -1)
+    times_s = bank.first_s + bank.frame_s * ((np.arange(blocks) + 0.5) * used.shape[2] - 0.5)
+    return times_s, np.median(used, axis=2)
+
+
 def block_levels_db(bank: BandBank, *, block_s: float = BLOCK_S) -> tuple[Floats, Floats]:
     """Level of the quieter half of each block, so that clicks do not count.
 
@@ -31,11 +56,9 @@ def block_levels_db(bank: BandBank, *, block_s: float = BLOCK_S) -> tuple[Floats
         Middles of the blocks.
     levels_db : ndarray, shape (bands, blocks)
     """
-    size = max(1, round(block_s / bank.frame_s))
-    blocks = max(1, bank.power.shape[1] // size)
-    used = bank.power[:, : blocks * size].reshape(bank.power.shape[0], blocks, -1)
-    times_s = bank.first_s + bank.frame_s * ((np.arange(blocks) + 0.5) * used.shape[2] - 0.5)
-    return times_s, 10 * np.log10(np.median(used, axis=2) / np.log(2) + 1e-20)
+    times_s, power = block_medians(bank, block_s=block_s)
+    # Gaussian noise has exponential power, whose median is ln 2 of its mean.
+    return times_s, 10 * np.log10(power / np.log(2) + 1e-20)
 
 
 def turning_part(bank: BandBank, *, least_db: float = 2.0) -> tuple[float, float]:

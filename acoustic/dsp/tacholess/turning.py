@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.levels.background import block_medians
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacholess.coast_down import DRAGS_PER_S, LATER_STOPS_S, PUSH_S, coast_speed
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels
@@ -65,15 +66,11 @@ def block_levels(bank: BandBank, *, block_s: float = BLOCK_S) -> tuple[Floats, F
         ln of the block's median power, kept within six robust standard deviations,
         less the mean; from 400 Hz up.
     """
-    size = max(1, round(block_s / bank.frame_s))
-    blocks = max(1, bank.power.shape[1] // size)
-    lowest = bank.first_band(LOWEST_HZ)
-    used = bank.power[lowest:, : blocks * size].reshape(-1, blocks, min(size, bank.power.shape[1]))
-    level = np.log(np.median(used, axis=2) + 1e-20)
+    times_s, power = block_medians(bank, block_s=block_s, first_band=bank.first_band(LOWEST_HZ))
+    level = np.log(power + 1e-20)
     level -= np.median(level, axis=1, keepdims=True)
     spread = 1.4826 * np.median(np.abs(level), axis=1, keepdims=True)
     level = np.clip(level, -6 * spread, 6 * spread)
-    times_s = bank.first_s + bank.frame_s * ((np.arange(blocks) + 0.5) * size - 0.5)
     return times_s, level - level.mean(axis=1, keepdims=True)
 
 
