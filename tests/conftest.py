@@ -15,6 +15,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any, NamedTuple
 
+import hypothesis
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -24,6 +25,10 @@ from films import FilmPlan, write_film
 
 from acoustic.dsp.geometry import BearingGeometry
 from acoustic.simulator import Spin, SpinPlan, simulate
+
+# A busy machine is no fault of the code.
+hypothesis.settings.register_profile("calm", max_examples=50, deadline=None, derandomize=True)
+hypothesis.settings.load_profile("calm")
 
 # What every spin shares: the bearing is a 6805 with 16 balls, clearly louder than the room.
 COMMON: dict[str, Any] = {

@@ -73,7 +73,7 @@ class TestRunDown:
         assert turns[[0, 2, 3]] == pytest.approx([0, 10 - 10 * math.log(2), 10 - 10 * math.log(2)], abs=1e-12)
 
     @given(start_hz=st.floats(0.3, 3.0), turns=st.floats(1.0, 30.0), share=st.floats(0.05, 0.95))
-    @settings(max_examples=30, deadline=None, derandomize=True)
+    @settings(max_examples=30)
     def test_coast_drag_gives_the_turns_asked_for(self, start_hz: float, turns: float, share: float) -> None:
         """Rounding alone; and the viscous share of the first drag is what was asked, b w0/(c + b w0)."""
         coulomb, viscous = coast_drag(start_hz=start_hz, turns=turns, viscous_share=share)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from acoustic.errors import InputError
@@ -15,7 +15,6 @@ from acoustic.trend.due import FARTHEST_DAYS, Due, due_range, due_sentence
 from acoustic.trend.points import Point
 from acoustic.trend.slope import TooFew, fit_trend
 
-QUICK = settings(max_examples=50, deadline=None, derandomize=True)
 Make = Callable[..., list[Point]]
 
 VALUES = st.integers(-160, 160).map(lambda quarters: quarters / 4)
@@ -82,7 +81,6 @@ def test_coverage_on_simulated_declines(visits: int, long_tailed: bool, make_poi
         assert np.median(widths) < 260
 
 
-@QUICK
 @given(VISITS, st.integers(-160, 200).map(lambda quarters: quarters / 4), st.integers(0, 1000))
 def test_no_day_is_in_the_past_or_past_the_end(visits: dict[float, float], limit: float, later: int) -> None:
     today = max(visits) + later
@@ -95,7 +93,6 @@ def test_no_day_is_in_the_past_or_past_the_end(visits: dict[float, float], limit
     assert due_sentence(due, next_grade="service")
 
 
-@QUICK
 @given(VISITS, VALUES, st.integers(-5000, 5000), st.sampled_from([0.25, 8.0]))
 def test_shifted_days_shift_it_and_scaled_values_do_not(
     visits: dict[float, float], limit: float, shift: int, factor: float

@@ -5,13 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from acoustic.errors import InputError
 from acoustic.trend.points import Event, Point, segments, visits
 
-QUICK = settings(max_examples=50, deadline=None, derandomize=True)
 AS_FOUND = Point(100.4, 9.0)
 AFTER_SERVICE = Point(100.6, 2.0, after="service")
 AFTER_REPLACEMENT = Point(100.7, -3.0, after="replacement")
@@ -50,7 +49,6 @@ def test_work_that_is_known_of_by_a_recording_alone_is_asked_for(events: list[Ev
         segments([AFTER_SERVICE], events)
 
 
-@QUICK
 @given(st.permutations([AS_FOUND, AFTER_SERVICE, AFTER_REPLACEMENT, Point(90.0, 8.0), Point(120.0, -2.0)]))
 def test_the_order_of_points_does_not_matter(points: list[Point]) -> None:
     events = [Event(100.0, "service"), Event(100.0, "replacement")]

@@ -10,14 +10,13 @@ from statistics import median
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from acoustic.errors import InputError
 from acoustic.trend.points import Point
 from acoustic.trend.slope import FEWEST_VISITS, NINE_IN_TEN, Slope, TooFew, Trend, fit_trend, theil_sen
 
-QUICK = settings(max_examples=50, deadline=None, derandomize=True)
 Make = Callable[..., list[Point]]
 
 # Quarters and whole days, so that sums are exact.
@@ -40,7 +39,6 @@ def test_sen_s_own_example() -> None:
     assert (slope.low, slope.high) == pytest.approx((3.71, 4.38), abs=0.005)
 
 
-@QUICK
 @given(VISITS)
 def test_it_is_the_median_of_all_pairs_slopes(visits: dict[float, float]) -> None:
     pairs = [(b[1] - a[1]) / (b[0] - a[0]) for a, b in combinations(sorted(visits.items()), 2)]
@@ -154,7 +152,6 @@ def test_groups_are_not_mixed(make_points: Make) -> None:
         fit_trend([*make_points(range(4), range(4), "a"), *make_points(range(4), range(4), "b")])
 
 
-@QUICK
 @given(VISITS, st.integers(-20_000, 20_000), st.randoms(use_true_random=False))
 def test_shifted_days_and_their_order_change_nothing(visits: dict[float, float], shift: int, rng: Random) -> None:
     trend = fitted([Point(day, value) for day, value in visits.items()])
@@ -165,7 +162,6 @@ def test_shifted_days_and_their_order_change_nothing(visits: dict[float, float],
     assert there.middle_day == trend.middle_day + shift
 
 
-@QUICK
 @given(VISITS, st.sampled_from([0.125, 2.0, 1024.0]))
 def test_scaled_values_scale_the_line(visits: dict[float, float], factor: float) -> None:
     trend = fitted([Point(day, value) for day, value in visits.items()])
@@ -174,7 +170,6 @@ def test_scaled_values_scale_the_line(visits: dict[float, float], factor: float)
     assert (scaled.level, scaled.spread) == (factor * trend.level, factor * trend.spread)
 
 
-@QUICK
 @given(VISITS)
 def test_turned_upside_down_the_interval_turns_too(visits: dict[float, float]) -> None:
     slope = fitted([Point(day, value) for day, value in visits.items()]).per_day

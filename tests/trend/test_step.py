@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import stats
@@ -16,7 +16,6 @@ from acoustic.trend.points import Point
 from acoustic.trend.slope import TooFew
 from acoustic.trend.step import STEP_CHANCE, Step, find_step, residual_ranks, step_directions, step_sentence
 
-QUICK = settings(max_examples=50, deadline=None, derandomize=True)
 Make = Callable[..., list[Point]]
 Floats = NDArray[np.float64]
 
@@ -94,7 +93,6 @@ def test_false_steps_are_as_rare_as_stated() -> None:
     assert 1 <= false < 19
 
 
-@QUICK
 @given(
     st.lists(st.integers(-40, 40), min_size=12, max_size=12),
     st.integers(-5000, 5000),
