@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 # A length just beside a whole number of units is that number: what is left over is rounding.
@@ -80,3 +81,8 @@ def one_in(chance: float) -> str:
     """
     many = int(float(f"{1 / max(chance, RAREST):.1g}"))
     return f"one time in {many:,}".replace(",", " ")
+
+
+def once(texts: Iterable[str]) -> tuple[str, ...]:
+    """Each text once, where it first stands."""
+    return tuple(dict.fromkeys(texts))

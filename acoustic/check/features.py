@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from acoustic import __version__
+from acoustic.dsp.arrays import NINE_IN_TEN
 from acoustic.dsp.geometry import BearingGeometry
 from acoustic.dsp.levels.background import over_room
 from acoustic.dsp.levels.filterbank import HIGHEST_SHARE, BandBank, band_bank
@@ -32,7 +33,6 @@ BEAT_SPREAD = 0.003
 FITTING = 0.5  # less, and the beat is none of this bearing's
 NAMED = 0.98  # a part is named where the others together are less likely than the rest
 BY_EAR = ("sound", "turns")  # sources that rest on the bearing's own beat
-NINE_IN_TEN = 1.645  # standard deviations that hold a normal value nine times in ten
 
 
 def _middle_turns(motion: Motion) -> Motion:

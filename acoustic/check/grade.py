@@ -11,10 +11,11 @@ grade counts. What is not a matter of one severity alone, all judgement:
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 from acoustic.conditions import ORDER, Condition, Level, Rule, table
 from acoustic.model import Failure, Finding, Quality, Verdict
+from acoustic.text import once
 
 RECORD_AGAIN = (
     "Record again with the chain off and the phone a hand's width from the bearing; a film (--film) or marks "
@@ -71,8 +72,8 @@ def grade(
     worst = max(rules, key=lambda rule: ORDER.index(rule.level)).level
     return Verdict(
         worst,
-        _once(rule.because for rule in sorted(rules, key=lambda rule: -ORDER.index(rule.level))),
-        _once(rule.advice for rule in rules if rule.level == worst),
+        once(rule.because for rule in sorted(rules, key=lambda rule: -ORDER.index(rule.level))),
+        once(rule.advice for rule in rules if rule.level == worst),
         confidence=_confidence(findings, conditions, rules, worst),
         would_have_found_db=would_have_found_db,
     )
@@ -139,9 +140,9 @@ def at_or_past(level: Level, limit: Level) -> bool:
 def _not_judged(failures: Sequence[Failure], rules: Sequence[Rule]) -> Verdict:
     because = [f"plugin {failure.plugin} failed while {_DOING[failure.stage]}" for failure in failures]
     because += [f"found all the same: {rule.because}" for rule in rules]
-    names = ", ".join(_once(failure.plugin for failure in failures))
+    names = ", ".join(once(failure.plugin for failure in failures))
     advice = f"Update or remove {names} (`acoustic plugins` shows the package to uninstall), then check again."
-    return Verdict("undecided", _once(because), (advice,))
+    return Verdict("undecided", once(because), (advice,))
 
 
 _DOING = {
@@ -156,14 +157,10 @@ _DOING = {
 def _not_usable(quality: Quality, findings: Sequence[Finding]) -> Verdict:
     telling = [problem for problem in quality.problems if problem.voids != "nothing"]
     if telling:
-        return Verdict("undecided", _once(p.detail for p in telling), _once(p.advice for p in telling))
+        return Verdict("undecided", once(p.detail for p in telling), once(p.advice for p in telling))
     unjudged = [finding.detail for finding in findings if not finding.judged]
     missing = sorted(set(table().having("needed_for_clean")) - {finding.condition for finding in findings})
     if missing:
         unjudged.append(f"no installed detector judges {', '.join(missing).replace('_', ' ')}")
         return Verdict("undecided", tuple(unjudged), ("Run `acoustic plugins --check`, and install it again.",))
     return Verdict("undecided", tuple(unjudged), (RECORD_AGAIN,))
-
-
-def _once(lines: Iterable[str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(lines))

@@ -7,7 +7,8 @@ from functools import partial
 
 import numpy as np
 
-from acoustic.check.features import BEAT_SPREAD, BY_EAR, NINE_IN_TEN
+from acoustic.check.features import BEAT_SPREAD, BY_EAR
+from acoustic.dsp.arrays import NINE_IN_TEN
 from acoustic.dsp.geometry import defect_orders
 from acoustic.dsp.orders.healthy import DETECTION_CHANCE
 from acoustic.dsp.orders.injection import StruckRing, with_test_defect, with_test_strikes

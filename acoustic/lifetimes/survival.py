@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from acoustic.dsp.arrays import lock_fields
 from acoustic.errors import InputError
 from acoustic.lifetimes.lives import Life
 
@@ -52,8 +53,7 @@ class Survival:
     median_high_days: float | None
 
     def __post_init__(self) -> None:
-        for array in (self.days, self.share, self.low, self.high, self.at_risk, self.ends):
-            array.flags.writeable = False
+        lock_fields(self, "days", "share", "low", "high", "at_risk", "ends")
 
     @property
     def lives(self) -> int:

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import lock_fields
 from acoustic.dsp.tacholess.hypothesis import Reading
 from acoustic.model.bearing import Bearing
 
@@ -106,8 +107,7 @@ class Motion:
     beat: HeardBeat | None = None
 
     def __post_init__(self) -> None:
-        for array in (self.times_s, self.turns, self.own_clicks_s):
-            array.flags.writeable = False
+        lock_fields(self, "times_s", "turns", "own_clicks_s")
 
     @property
     def start_s(self) -> float:

@@ -10,6 +10,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import lock_fields
+
 Side = Literal["drive", "non-drive"]
 
 
@@ -71,7 +73,7 @@ class Recording:
     steps: tuple[Step, ...] = ()
 
     def __post_init__(self) -> None:
-        self.samples.flags.writeable = False
+        lock_fields(self, "samples")
 
     @property
     def duration_s(self) -> float:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from acoustic.dsp.arrays import NINE_IN_TEN
 from acoustic.model import Finding, Side
 from acoustic.triage.evidence import Heard, blamed_in
 
@@ -17,7 +18,6 @@ ANEW_RUMBLE_DB = 3.0
 # n strikes of exponentially distributed power have a mean with a relative spread of 1 / sqrt(n).
 STRIKE_DB = 10 / math.log(10)
 COMPARED = ("hand", "pedal")
-NINE_IN_TEN = 1.645
 
 
 @dataclass(frozen=True, slots=True)

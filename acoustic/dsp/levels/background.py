@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import lock_fields
 from acoustic.dsp.levels.filterbank import BandBank
 
 Floats = NDArray[np.float64]
@@ -132,8 +133,7 @@ class OverRoom:
     certainty: Floats
 
     def __post_init__(self) -> None:
-        self.excess_db.flags.writeable = False
-        self.certainty.flags.writeable = False
+        lock_fields(self, "excess_db", "certainty")
 
 
 def over_room(

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import lock_fields
+
 Floats = NDArray[np.float64]
 
 # IEC 61260-1:2014: octave ratio G and the exact third-octave mid-band frequencies 1000 G^(x/3).
@@ -40,8 +42,7 @@ class BandBank:
     first_s: float
 
     def __post_init__(self) -> None:
-        self.mid_hz.flags.writeable = False
-        self.power.flags.writeable = False
+        lock_fields(self, "mid_hz", "power")
 
     @property
     def times_s(self) -> Floats:

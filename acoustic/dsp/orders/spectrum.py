@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import lock_fields
+
 Floats = NDArray[np.float64]
 
 HIGHEST_ORDER = 116.0
@@ -42,8 +44,7 @@ class OrderSpectra:
     turns: float
 
     def __post_init__(self) -> None:
-        for array in (self.orders, self.power):
-            array.flags.writeable = False
+        lock_fields(self, "orders", "power")
 
     @property
     def step(self) -> float:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import deviation, lock_fields
 from acoustic.dsp.levels.filterbank import BandBank, running_level
 
 Floats = NDArray[np.float64]
@@ -48,8 +49,7 @@ class AngleLevels:
     fixed_angles: int = 0
 
     def __post_init__(self) -> None:
-        self.compressed.flags.writeable = False
-        self.plain.flags.writeable = False
+        lock_fields(self, "compressed", "plain")
 
 
 def angle_levels(
@@ -165,7 +165,7 @@ def without_fixed_angle(levels: AngleLevels) -> AngleLevels:
         return levels
     loudness = levels.compressed[:, : whole * CELLS_A_TURN].mean(axis=0)
     middle = float(np.median(loudness))
-    spread = 1.4826 * float(np.median(np.abs(loudness - middle)))
+    spread = float(deviation(loudness - middle))
     high = (loudness > middle + STANDS_OUT * spread).reshape(whole, CELLS_A_TURN)
     near = np.any([np.roll(high, shift, axis=1) for shift in range(-ANGLE_REACH, ANGLE_REACH + 1)], axis=0)
     fixed = near.mean(axis=0) >= MOST_TURNS_SHARE

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import lock_fields
 from acoustic.dsp.tacho.run_down import angles_of, fit_each_drag, fit_run_down, likely_run_downs
 
 Floats = NDArray[np.float64]
@@ -53,8 +54,7 @@ class MarkTrain:
     evidence: float = 0.0
 
     def __post_init__(self) -> None:
-        self.times_s.flags.writeable = False
-        self.turns.flags.writeable = False
+        lock_fields(self, "times_s", "turns")
 
     @property
     def stands_out(self) -> bool:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import lock_fields
 from acoustic.dsp.levels.filterbank import BandBank
 
 Floats = NDArray[np.float64]
@@ -38,7 +39,7 @@ class ImpactLevels:
     frame_s: float
 
     def __post_init__(self) -> None:
-        self.integral.flags.writeable = False
+        lock_fields(self, "integral")
 
     @property
     def frames(self) -> int:

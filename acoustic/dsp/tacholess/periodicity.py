@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import lock_fields
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels
 
 Floats = NDArray[np.float64]
@@ -48,7 +49,7 @@ class SegmentScores:
     score: Singles
 
     def __post_init__(self) -> None:
-        self.score.flags.writeable = False
+        lock_fields(self, "score")
 
 
 def segment_scores(levels: ImpactLevels) -> SegmentScores:

@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import deviation
 from acoustic.dsp.levels.background import block_medians
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacholess.coast_down import DRAGS_PER_S, LATER_STOPS_S, PUSH_S, coast_speed
@@ -69,7 +70,7 @@ def block_levels(bank: BandBank, *, block_s: float = BLOCK_S) -> tuple[Floats, F
     times_s, power = block_medians(bank, block_s=block_s, first_band=bank.first_band(LOWEST_HZ))
     level = np.log(power + 1e-20)
     level -= np.median(level, axis=1, keepdims=True)
-    spread = 1.4826 * np.median(np.abs(level), axis=1, keepdims=True)
+    spread = deviation(level, axis=1)
     level = np.clip(level, -6 * spread, 6 * spread)
     return times_s, level - level.mean(axis=1, keepdims=True)
 
@@ -175,7 +176,7 @@ def find_busy_coast(levels: ImpactLevels) -> Turning | None:
     blocks = levels.frames // size
     activity = np.diff(levels.integral[:, : blocks * size + 1 : size].astype(np.float64), axis=1) / size
     activity -= np.median(activity, axis=1, keepdims=True)
-    spread = 1.4826 * np.median(np.abs(activity), axis=1, keepdims=True)
+    spread = deviation(activity, axis=1)
     activity = np.clip(activity, -6 * spread, 6 * spread)
     activity -= activity.mean(axis=1, keepdims=True)
     times_s = levels.start_s + (np.arange(blocks) + 0.5) * size * levels.frame_s

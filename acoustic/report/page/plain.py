@@ -5,7 +5,6 @@ What a grade means for the ride stands in the table of conditions, with its sour
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from acoustic.check.grade import KEEP_CLEAR, rules_for
@@ -13,6 +12,7 @@ from acoustic.conditions import Level, table
 from acoustic.model import Analysis
 from acoustic.report import facts
 from acoustic.report.layout import sentence
+from acoustic.text import once
 
 HOW_TO_RECORD = (
     "Chain off, bike in the stand, brakes open; a quiet room.",
@@ -69,7 +69,7 @@ def card_of(result: Analysis) -> Card:
     """
     verdict, name = result.verdict, result.recording.path.name
     detected = [finding for finding in facts.shown(result) if finding.detected]
-    heard = _once(
+    heard = once(
         result.condition(finding).rider or sentence(f"it makes {result.condition(finding).name}")
         for finding in detected
     )
@@ -87,9 +87,9 @@ def card_of(result: Analysis) -> Card:
         clean = table().clean
         return Card(name, verdict.level, (clean.rider,), (clean.means,), (clean.advice,))
     worst = [rule for rule in rules if rule.level == verdict.level]
-    steps = _once(step for rule in worst for step in rule.to_do or (rule.advice,))
+    steps = once(step for rule in worst for step in rule.to_do or (rule.advice,))
     to_do = tuple(sorted(steps, key=lambda step: step != turn_by_hand))
-    return Card(name, verdict.level, heard, _once(rule.means or sentence(rule.because) for rule in worst), to_do)
+    return Card(name, verdict.level, heard, once(rule.means or sentence(rule.because) for rule in worst), to_do)
 
 
 def _program_failed(result: Analysis) -> bool:
@@ -98,7 +98,3 @@ def _program_failed(result: Analysis) -> bool:
     named = {finding.condition for finding in result.findings}
     unheard = not limited and not named >= set(table().having("needed_for_clean"))
     return result.verdict.level == "undecided" and (bool(result.failures) or unheard)
-
-
-def _once(texts: Iterable[str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(texts))
