@@ -23,6 +23,7 @@ class LazyGroup(click.Group):
     """Knows its commands' names and one-line help by heart, so that --help imports none of them."""
 
     COMMANDS = {  # noqa: RUF012 - read only
+        "guide": ("acoustic.cli.guide:guide", "Show the user's guide, topic by topic."),
         "check": ("acoustic.cli.check:check", "Judge one recording of a crank bearing."),
         "triage": ("acoustic.cli.triage:triage", "Find where a creak comes from, from several recordings."),
         "bike": ("acoustic.cli.bike:bike", "Write down bikes and the bearings that sit in them."),
