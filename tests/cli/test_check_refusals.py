@@ -92,7 +92,7 @@ CALLS = [
         "8 to 20 are needed",
         "Count the",
     ),
-    ((*NAMED, *AT_75, "--jockey", "11"), "--jockey 11 came without --chainring", "", "chainring's teeth too"),
+    ((*NAMED, *AT_75, "--jockey", "11"), "--chainring is missing beside --jockey 11", "", "chainring's teeth too"),
     (
         (*NAMED, *AT_75, "--jockey", "11", "--sprocket", "17"),
         "--sprocket 17 and --jockey 11",
@@ -119,13 +119,13 @@ CALLS = [
     ((*NAMED, *AT_75, "--catalogue", "absent.toml"), "absent.toml", "cannot be read", "Check --catalogue"),
     ((*NAMED, *AT_75, "--catalogue", "folder"), "folder", "cannot be read", "Check --catalogue"),
     ((*NAMED, *AT_75, "--catalogue", "text.wav"), "text.wav", "a TOML file is needed", "[[bearing]]"),
-    ((*NAMED, *AT_75, "--plot", "spin.pdf"), "ending .pdf", "no picture format", "Use .png or .svg"),
-    ((*NAMED, *AT_75, "--plot", "spin"), "ending (none)", "no picture format", "Use .png or .svg"),
-    ((*NAMED, *AT_75, "--plot", "absent/spin.png"), "there is no folder absent", "", "Make the folder first"),
+    ((*NAMED, *AT_75, "--plot", "spin.pdf"), "ending .pdf", "not a known picture format", "Use .png or .svg"),
+    ((*NAMED, *AT_75, "--plot", "spin"), "ending (none)", "not a known picture format", "Use .png or .svg"),
+    ((*NAMED, *AT_75, "--plot", "absent/spin.png"), "there is no folder absent", "", "Create the folder first"),
     ((*NAMED, *AT_75, "--plot", "folder.png"), "folder.png", "folder", "file"),
-    ((*NAMED, *AT_75, "--report", "spin.pdf"), "ending .pdf", "no page format", "Use .html"),
-    ((*NAMED, *AT_75, "--report", "spin"), "ending (none)", "no page format", "Use .html"),
-    ((*NAMED, *AT_75, "--report", "absent/spin.html"), "there is no folder absent", "", "Make the folder first"),
+    ((*NAMED, *AT_75, "--report", "spin.pdf"), "ending .pdf", "not a known page format", "Use .html"),
+    ((*NAMED, *AT_75, "--report", "spin"), "ending (none)", "not a known page format", "Use .html"),
+    ((*NAMED, *AT_75, "--report", "absent/spin.html"), "there is no folder absent", "", "Create the folder first"),
     ((*NAMED, *AT_75, "--report", "folder.html"), "--report: folder.html is a folder", "", "name of a file"),
 ]
 # What can be opened but not judged still gets its document: code of the problem, words for found and to do.
