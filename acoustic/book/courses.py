@@ -151,6 +151,6 @@ def matching(found: Sequence[Life], wanted: dict[str, str]) -> tuple[Life, ...]:
         told = " and ".join(f"{name} {word}" for name, word in wanted.items()) or "any label"
         raise InputError(
             f"the book has no bearing with {told} that ran a day or longer",
-            hint="Write bearings down with: acoustic bike fit NAME; see what there is with: acoustic bike list.",
+            hint="Add bearings with: acoustic bike fit NAME. List them with: acoustic bike list.",
         )
     return kept

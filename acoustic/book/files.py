@@ -91,7 +91,7 @@ class FileStore:
         except OSError as error:
             raise InputError(
                 f"the recording cannot be kept in {self.folder} ({error.strerror}); nothing was added to the book",
-                hint="Free some space, or give a book in a folder you may write to with --book.",
+                hint="Free some space, or use --book to name a book in a folder that you may write to.",
             ) from None
         finally:
             if temporary is not None:

@@ -181,11 +181,13 @@ def remove(connection: sa.Connection, number: int, because: str) -> Visit:
         There is no such visit, it no longer counts already, or no reason is given.
     """
     if not because.strip():
-        raise InputError("no reason was given for removing the visit", hint="Say why with --because.")
+        raise InputError(
+            "a visit is removed only for a reason, and none was given", hint="Say why with --because."
+        )
     visit = require_visit(connection, number)
     if visit.removed_because is not None:
         raise InputError(
-            f"visit {number} was removed already: {visit.removed_because}",
+            f"visit {number} was already removed: {visit.removed_because}",
             hint="Show it with: acoustic visit show.",
         )
     return correct(connection, number, {"removed_because": because}, because)

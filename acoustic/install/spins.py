@@ -18,15 +18,15 @@ ROUGHER_DB = 3.0
 DRAGS_MORE = 1.5
 
 FREE_IT = (
-    "Pull the bearing and spin it in the hand: if it runs free again, the seat squeezes it or it went in crooked. "
-    "Measure the bore at several depths and directions (acoustic install fit) before it is pressed again."
+    "Pull the bearing and spin it in the hand: if it turns freely again, the seat squeezes it or it went in "
+    "crooked. Measure the bore at several depths and directions (acoustic install fit) before it is pressed again."
 )
-SEND_BACK = "Do not fit it: it is rough before it sees the seat. Try another from the box."
+SEND_BACK = "Do not fit it: it is already rough in the hand. Try another one."
 GO_ON = "Go on: set the preload so that the play is just gone, then record the final spin."
-BY_HAND = "Feel for play at the crank arms, and tighten to the maker's torques: no sound tells either."
+BY_HAND = "Feel for play at the crank arms, and tighten to the maker's torques: the sound tells neither."
 EASE_IT = (
-    "Ease the preload until the play just comes, take it back until it just goes, and spin again; if it stays "
-    "rough, pull the bearing and see whether it frees."
+    "Loosen the preload until you just feel play, tighten it until the play is just gone, and spin again. If it "
+    "stays rough, pull the bearing and see whether it turns freely."
 )
 
 
@@ -66,7 +66,7 @@ def what_the_seat_did(free: Sequence[Document], pressed: Sequence[Document]) -> 
     before, after = _findings(free), _findings(pressed)
     rough = [_name(name) for name in BY_THE_SEAT if _found(before, name)]
     if rough:
-        return Told("rough in the hand", (f"In the hand it shows {', '.join(rough)} already.",), (SEND_BACK,))
+        return Told("rough in the hand", (f"In the hand it already shows {', '.join(rough)}.",), (SEND_BACK,))
     reasons = [_worse(before[name], after[name]) for name in BY_THE_SEAT if name in before and name in after]
     reasons = [reason for reason in reasons if reason]
     new = [_name(name) for name in BY_THE_SEAT if _found(after, name) and name not in before]
@@ -108,7 +108,7 @@ def runs_clean(document: Document) -> Told:
     drag = document["motion"]["drag_hz_per_s"]
     reasons = ["It runs smoothly, without notches."]
     if drag is not None:
-        reasons.append(f"At one turn a second it slows by {drag:.2f} turns/s in a second.")
+        reasons.append(f"At one turn per second it slows by {drag:.2f} turns/s every second.")
     return Told("clean", tuple(reasons), (BY_HAND,))
 
 

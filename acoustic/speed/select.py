@@ -26,8 +26,9 @@ NAMES = {
     "sound": "the sound alone",
 }
 SPEED_HINT = (
-    "Give the speed: --marks FILE.csv with the time of each turn, --ticks if a card clicks once a turn, "
-    "--turns N with the turns counted by eye, --film if the file shows the crank, or --speed RPM for a steady one."
+    "Give the speed: --marks FILE.csv with the time of each turn, --ticks if a card clicks once per turn, "
+    "--turns N with the turns counted by eye, --film if the file shows the crank, or --speed RPM for a "
+    "steady speed."
 )
 ALIKE = 0.02  # two sources that differ by less than this, beyond what they admit, agree
 LEAST_SHARED_S = 1.0
@@ -147,14 +148,14 @@ def is_of_this_recording(motion: Motion, bank: BandBank) -> list[Problem]:
     name = NAMES[motion.source]
     if found.verdict == "contradicted":
         heard = {
-            "impacts": "the impacts heard slow down otherwise",
-            "levels": "it grows loud and quiet at other times",
+            "impacts": "the impacts in the sound slow down differently",
+            "levels": "the sound grows loud and quiet at other times",
         }
         return [
             Problem(
                 "motion_not_of_this_recording",
-                f"by {name} the crank turns otherwise than in the recording: {heard[found.by]}",
-                "Give the file of this very recording, with its times counted from the recording's start.",
+                f"the motion from {name} does not match the recording: {heard[found.by]}",
+                "Give the file that belongs to this recording, with its times counted from the recording's start.",
                 voids="any",
             )
         ]
@@ -180,7 +181,7 @@ def _compared(used: Motion, other: Motion) -> list[Problem]:
             "sources_disagree",
             f"from {start_s:.1f} to {stop_s:.1f} s the crank makes {made[0]:.1f} turns by {first}, "
             f"{made[1]:.1f} by {second}",
-            f"{first[:1].upper()}{first[1:]} decided here. Find out which is wrong, and check again without it.",
+            f"This result uses {first}. Find out which one is wrong, and check again without it.",
             voids="clean",
         )
     ]

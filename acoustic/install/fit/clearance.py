@@ -97,7 +97,7 @@ def reckon_fit(
     Raises
     ------
     InputError
-        A size lies outside the tables, the parts do not go into one another, or a number is none.
+        A size lies outside the tables, the parts do not go into one another, or a number is not finite.
 
     Notes
     -----

@@ -35,7 +35,7 @@ class SoundAlone:
     """Motion from the sound; its scale stays open."""
 
     name = "sound-alone"
-    summary = "the course of the speed from the bearing's own beat, where nothing better is there"
+    summary = "the speed from the rhythm of the bearing itself, if there is nothing better"
     rank = 90
 
     def wanted(self, request: SpeedRequest) -> bool:
