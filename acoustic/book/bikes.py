@@ -1,4 +1,4 @@
-"""Bikes, and the bearings that sit in them."""
+"""Bikes, and the bearings in them."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ def take_out(connection: sa.Connection, number: int, on: date, because: str) -> 
     Raises
     ------
     InputError
-        There is no such bearing, it is out already, or came out before it went in.
+        There is no such bearing, it is already out, or came out before it went in.
     """
     fitted = require_bearing(connection, number)
     if fitted.removed_on is not None:
@@ -146,7 +146,7 @@ def _all_fitted(connection: sa.Connection, chosen: sa.Select[Any]) -> tuple[Fitt
 
 
 def sitting(fitted: tuple[Fitted, ...], on: date, side: str = "") -> Fitted | None:
-    """Which of a bike's bearings sat there on a day, at a side; None where that is none, or not one alone."""
+    """The one bearing that a bike had on a day, at a side; None if there was none, or more than one."""
     there = [
         one
         for one in fitted

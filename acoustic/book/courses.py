@@ -12,7 +12,7 @@ from acoustic.text import SPIN
 from acoustic.trend.points import Event, Point
 
 DRAG = "drag"
-# Below this nothing of a rhythm is heard but the room's luck, so that it is no course.
+# A rhythm fainter than this is chance in the room's noise, so it makes no series.
 FAINTEST_DB = -30.0
 WORN = "worn"
 
@@ -32,7 +32,7 @@ def course(visits: Iterable[Visit], quantity: str) -> tuple[Point, ...]:
     -------
     tuple of Point
         Days as `datetime.date.toordinal` counts them. Of recordings in the hand there is none:
-        a bearing out of its seat is no stage of its decline.
+        a bearing out of its seat shows no stage of its wear.
     """
     points = []
     for visit in visits:
@@ -62,7 +62,7 @@ def _value(judged: Judged, quantity: str) -> float | None:
 
 
 def _group(visit: Visit, judged: Judged) -> str:
-    """What must be alike for two values to compare: recorder, spin, side."""
+    """What two values must share before they are compared: recorder, spin, side."""
     motion = judged.document["motion"]
     side = judged.document["recording"].get("side")
     words = [visit.recorder or "the usual recorder", SPIN[motion["spin"]], f"{side} side" if side else ""]
@@ -125,7 +125,7 @@ def lives(bearings: Iterable[Fitted], *, today: date) -> tuple[Life, ...]:
 
 
 def labels_of(fitted: Fitted) -> dict[str, str]:
-    """What a bearing is told from others by; what is not on record is left out."""
+    """The labels of a bearing; those that are not on record are left out."""
     words = {
         "designation": fitted.designation,
         "shell": fitted.shell,

@@ -22,7 +22,7 @@ class Stored:
     ----------
     sha256 : str
     suffix : str
-        The ending of its name, ".m4a" say; empty if it has none.
+        The ending of its name, for example ".m4a"; empty if it has none.
     name : str
         The name it came with.
     bytes : int

@@ -1,4 +1,4 @@
-"""Where the book lies, and opening it: brought up to this version, with a copy made before."""
+"""Find the book and open it; an older one is updated, after a copy of it is made."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ class Book:
             yield connection
 
     def close(self) -> None:
-        """Let go of the file or the server."""
+        """Close the file or the connection."""
         self.engine.dispose()
 
 

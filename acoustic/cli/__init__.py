@@ -20,7 +20,7 @@ from acoustic.errors import (
 
 
 class LazyGroup(click.Group):
-    """Knows its commands' names and one-line help by heart, so that --help imports none of them."""
+    """Holds its commands' names and one-line help, so that --help imports none of them."""
 
     COMMANDS = {  # noqa: RUF012 - read only
         "guide": ("acoustic.cli.guide:guide", "Show the user's guide, topic by topic."),

@@ -1,4 +1,4 @@
-"""The options that name files to be written beside what stands on stdout."""
+"""The options that name files to write, besides the result on stdout."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""`acoustic lifetimes`: which bearing lasts, over all bikes in the book."""
+"""`acoustic lifetimes`: how long bearings last, over all bikes in the book."""
 
 from __future__ import annotations
 

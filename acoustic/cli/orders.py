@@ -44,7 +44,7 @@ def orders(bearing: BearingChoice, speed_rpm: float | None, as_json: bool) -> No
 
 
 def _rounded(geometry: BearingGeometry, factor: float = 1.0) -> dict[str, float]:
-    """Orders by name, or Hz where the factor is turns a second."""
+    """Orders by name, or Hz if the factor is in turns per second."""
     return {part: round(order * factor, 6) for part, order in asdict(defect_orders(geometry)).items()}
 
 

@@ -52,7 +52,7 @@ def scene_options(command: Command) -> Command:
 
 
 def _refuse_odd_teeth(teeth: dict[str, int | None]) -> None:
-    """Refuse counts that no bicycle has, and those that say nothing without the chainring's."""
+    """Refuse counts that no bicycle has, and those that are useless without the chainring's."""
     from acoustic.dsp.orders.drivetrain import CHAINRING_TEETH, JOCKEY_TEETH, SPROCKET_TEETH
 
     for name, (least, most) in zip(_NAMES, (CHAINRING_TEETH, SPROCKET_TEETH, JOCKEY_TEETH), strict=True):

@@ -77,7 +77,7 @@ _NAMES = ("film", "marks", "mark_channel", "gyro", "ticks", "counted_turns", "sp
 def _refuse_contradictions(
     *, speed_rpm: float | None, counted_turns: float | None, spin: str | None, **other: Any
 ) -> None:
-    """Refuse numbers that can't be, and a steady speed of a spin that is not steady."""
+    """Refuse impossible numbers, and a steady speed for a spin that is not steady."""
     if speed_rpm is not None and spin in ("hand", "pedal"):
         raise InputError(
             f"--speed says the speed is steady, --spin {spin} says it is not",

@@ -1,4 +1,4 @@
-"""`acoustic trend`: how a bike's bearing declines, and when it will be due."""
+"""`acoustic trend`: how a bike's bearing wears, and when it will be due."""
 
 from __future__ import annotations
 

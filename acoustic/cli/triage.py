@@ -33,7 +33,7 @@ SPINS: dict[str, Spin] = {"hand": "hand", "pedal": "pedal", "ride-seated": "peda
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """One argument LABEL[:SIDE]=FILE, taken apart."""
+    """One argument LABEL[:SIDE]=FILE, split into its parts."""
 
     key: str
     label: str
@@ -211,7 +211,7 @@ def _listen(
 
 
 def _complain(result: Triage, *, everything: bool) -> None:
-    """Say on stderr what failed, and what could not be used where the report will not."""
+    """Say on stderr what failed, and which recordings could not be used if the report does not say it."""
     for failure in result.failures:
         click.echo(f"acoustic: plugin {failure.plugin} failed ({failure.stage}): {failure.error}", err=True)
     for heard in result.recordings if everything else ():

@@ -126,7 +126,7 @@ def _compare(made: Visit, fresh: Visit) -> None:
 
 
 def _named(bearing: BearingChoice, fitted: Fitted | None) -> BearingChoice:
-    """The bearing that sits in the bike, where none is named."""
+    """The bearing that is in the bike, if none is named."""
     if bearing.name or bearing.ball_diameter_mm or fitted is None or not fitted.designation:
         return bearing
     return replace(bearing, name=fitted.designation, rows=fitted.rows or bearing.rows)
@@ -142,7 +142,7 @@ def _listen(
     *,
     say: bool,
 ) -> Any:
-    """Check all recordings, and keep them once all could be used."""
+    """Check all recordings, and keep them only if all of them can be used."""
     from dataclasses import asdict
 
     from acoustic.book.asked import Asked
@@ -264,7 +264,7 @@ def remove(number: int, because: str, book: str | None) -> None:
 
     with opened(book) as it, it.writing() as connection:
         take_back(connection, number, because)
-    click.echo(f"visit {number} no longer counts: {because}.")
+    click.echo(f"visit {number} removed: {because}.")
 
 
 @visit.command()
@@ -296,4 +296,4 @@ def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet:
             changed += bool(again.changed)
             for sentence in again.changed:
                 click.echo(f"visit {one.number}, {one.bike}, {one.on_date}: {sentence}")
-    click.echo(f"{len(wanted)} visits judged again, {changed} of them differ.")
+    click.echo(f"visits judged again: {len(wanted)}; changed: {changed}.")

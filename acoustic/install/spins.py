@@ -9,7 +9,7 @@ from typing import Any, Literal
 Document = Mapping[str, Any]  # schema `acoustic.check/1`
 Outcome = Literal["as before", "rougher", "rough in the hand", "open"]
 
-# What a seat can do to a sound bearing: squeeze it (notchy, rumbling), or dent it while it is pressed in.
+# What a seat can do to a healthy bearing: squeeze it (notchy, rumbling), or dent it while it is pressed in.
 BY_THE_SEAT = ("tight", "rumble", "outer_raceway", "inner_raceway", "ball", "raceway")
 NEEDED = ("rumble", "outer_raceway", "inner_raceway")
 # Twice the power; half of it is what two spins of one bearing differ by (this project's own judgement).
@@ -123,7 +123,7 @@ def drags_more(document: Document, fresh: Document) -> str | None:
     Returns
     -------
     str or None
-        A sentence where it does by half as much again; None where it does not, or either is not known.
+        A sentence if the drag is at least `DRAGS_MORE` times the fresh one; None if not, or if either is unknown.
     """
     now, then = (one["motion"] and one["motion"]["drag_hz_per_s"] for one in (document, fresh))
     if not now or not then or now < DRAGS_MORE * then:
@@ -155,7 +155,7 @@ def _found(findings: Mapping[str, Document], name: str) -> bool:
 
 
 def _worse(before: Document, after: Document) -> str:
-    """A sentence where a condition is there that was not."""
+    """A sentence if a condition is new or clearly stronger, else nothing."""
     if not after["detected"]:
         return ""
     rise = _rank(after)[1] - _rank(before)[1]

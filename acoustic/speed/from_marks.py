@@ -1,6 +1,6 @@
-"""Motion from the times of one mark each crank turn, whoever made the marks.
+"""Motion from the times of one mark per crank turn, from any source of marks.
 
-Marks given in a file are taken as they are, or refused; those heard in a recording were mended before.
+Marks from a file are used as they are, or refused; marks heard in a recording come here reconstructed.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ def motion_from_marks(
     timing_s: float,
     own_sound: bool = False,
 ) -> Motion:
-    """Run a smooth crank angle through marks made once a turn.
+    """Run a smooth crank angle through marks made once per turn.
 
     Parameters
     ----------

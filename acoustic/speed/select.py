@@ -99,7 +99,7 @@ def _estimates(
     *,
     all_of_them: bool,
 ) -> tuple[list[Motion], list[MotionError]]:
-    """Motions of the sources, best first, and what those said that found none."""
+    """Motions of the sources, best first, and the refusals of those that found none."""
     found: list[Motion] = []
     refusals: list[MotionError] = []
     for part in parts:
@@ -116,7 +116,7 @@ def _estimates(
 
 
 def _motion(source: SpeedSource, recording: Recording, request: SpeedRequest) -> Motion:
-    """A speed source's motion, which must be one."""
+    """A speed source's motion, which must increase strictly."""
     motion = is_a(source.estimate(recording, request), Motion)
     if motion.times_s.size < 2 or not (np.all(np.diff(motion.times_s) > 0) and np.all(np.diff(motion.turns) > 0)):
         raise ValueError("times and turns that both increase strictly are needed")
@@ -128,7 +128,7 @@ def _not_found(refusal: MotionError) -> Problem:
 
 
 def is_of_this_recording(motion: Motion, bank: BandBank) -> list[Problem]:
-    """Set a motion that was made apart from the sound against the sound's own evidence.
+    """Check a motion that does not come from the sound against the sound's own evidence.
 
     Parameters
     ----------
@@ -163,7 +163,7 @@ def is_of_this_recording(motion: Motion, bank: BandBank) -> list[Problem]:
 
 
 def _compared(used: Motion, other: Motion) -> list[Problem]:
-    """What to say where two sources, over the time that both cover, do not make the same turns."""
+    """The problem, if two sources disagree on the turns over the time that both cover."""
     if not (used.scale_known and other.scale_known):
         return []
     start_s, stop_s = max(used.start_s, other.start_s), min(used.stop_s, other.stop_s)

@@ -106,7 +106,7 @@ def motion_by_ear(
 
 
 def _require_a_crank(train: FoundTrain, geometries: Sequence[BearingGeometry], spin: Spin | None) -> None:
-    """Refuse what keeps time as no crank does that is turned by hand or foot."""
+    """Refuse a rhythm that is too even for a crank turned by hand or foot."""
     if train.coasting or spin is not None:
         return
     rate_hz = float(train.impacts[-1] / (train.times_s[-1] - train.times_s[0]))
@@ -177,7 +177,7 @@ def _is_spin(turning: Turning) -> bool:
 
 
 def _level_course(turning: Turning, stop_s: float, drag_per_s: float, duration_s: float) -> tuple[Floats, Floats]:
-    """Times and angle, from the push until the crank stands; its scale is open."""
+    """Times and angle, from the push until the crank stops; its scale is open."""
     times_s = np.arange(turning.start_s + PUSH_S, min(stop_s - STEP_S, duration_s), STEP_S)
     angle = coast_angle(times_s, stop_s, drag_per_s)
     first_hz = float(angle[1] / STEP_S)

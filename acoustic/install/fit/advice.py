@@ -36,13 +36,13 @@ CAUTIONS = (
 
 @dataclass(frozen=True, slots=True)
 class RowAdvice:
-    """Which bearing a seat can do with.
+    """Which bearing suits a seat.
 
     Attributes
     ----------
     rows : {'either', 'single', 'none'}
         'either' a single row or a double row (one piece), 'single' a single row only,
-        'none' neither before the seat is put right.
+        'none' neither before the seat is corrected.
     reasons : tuple of str
     """
 
@@ -94,7 +94,7 @@ def verdict_of(interference: Span, left: Span) -> Verdict:
 
 
 def row_advice(verdict: Verdict, judgement: SeatJudgement, tilt_rad: float | None) -> RowAdvice:
-    """Say which bearing a seat can do with.
+    """Say which bearing suits a seat.
 
     Parameters
     ----------
@@ -166,7 +166,7 @@ def fit_reasons(numbers: FitNumbers, verdict: Verdict, bore_mm: float) -> tuple[
 
 
 def _roomier(numbers: FitNumbers) -> str:
-    """The first group with more clearance that keeps some, or else what the roomiest comes to."""
+    """The first group with more clearance that keeps some, or a sentence that none is sure to."""
     for group in GROUPS[GROUPS.index(numbers.group) + 1 :]:
         left = numbers.left_by_group[group]
         if left.low_um >= 0:

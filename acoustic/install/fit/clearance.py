@@ -76,7 +76,7 @@ def reckon_fit(
     spindle: Spindle | None = None,
     inner_warmer_k: float = 0.0,
 ) -> FitNumbers:
-    """Reckon interference, clearance lost and clearance left.
+    """Compute interference, clearance lost and clearance left.
 
     Parameters
     ----------

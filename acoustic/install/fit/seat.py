@@ -1,4 +1,4 @@
-"""A seat's bore from several readings: its size, how oval it is, how it tapers, and what limits say to that."""
+"""A seat's bore from several readings: its size, ovality and taper, and whether they are within limits."""
 
 from __future__ import annotations
 
@@ -201,7 +201,7 @@ def _section(depth_mm: float | None, readings: Sequence[BoreReading]) -> Section
 
 
 def judge_seat(seat: Seat, *, nominal_mm: float, limits: SizeLimits | None = None) -> SeatJudgement:
-    """Hold a seat against the maker's limits of size and the catalogues' limits of form.
+    """Compare a seat with the maker's limits of size and the catalogues' limits of form.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What a file is by its first bytes, and what a recording must be to be taken.
+"""The kind of a file by its first bytes, and the limits of a recording that can be used.
 
 Shared by the readers, so that no two of them claim the same file and both
 refuse in the same words.
@@ -153,7 +153,7 @@ class Nameless:
 
     Without the file's name, because one of them goes by the suffix of some. They
     print a stack trace where a damaged header points to before the start and
-    `seek` raises; to a negative place they listen.
+    `seek` raises; a negative result they understand.
     """
 
     def __init__(self, file: BufferedReader) -> None:

@@ -1,4 +1,4 @@
-"""The crank's angle from a card or cable tie that clicks once a turn in the recording."""
+"""The crank's angle from a card or cable tie that clicks once per turn in the recording."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ class HeardTicks:
 
 
 def _found(train: MarkTrain) -> str:
-    """What was heard in place of a train."""
+    """What was heard instead of regular ticks."""
     if train.times_s.size == 0:
         return "no regular ticks were found; four or more in step are needed"
     return (

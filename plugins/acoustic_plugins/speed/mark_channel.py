@@ -1,4 +1,4 @@
-"""The crank's angle from pulses, one a turn, on another channel of the recording."""
+"""The crank's angle from pulses, one per turn, on another channel of the recording."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The crank's angle from a file of times, one mark a turn."""
+"""The crank's angle from a file of times, one mark per turn."""
 
 from __future__ import annotations
 

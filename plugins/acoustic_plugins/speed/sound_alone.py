@@ -39,7 +39,7 @@ class SoundAlone:
     rank = 90
 
     def wanted(self, request: SpeedRequest) -> bool:
-        """Nobody asks for it: it serves where nothing else is there."""
+        """Nobody asks for it: it is used if there is nothing else."""
         return False
 
     def present(self, recording: Recording) -> bool:
