@@ -30,7 +30,10 @@ catalogue_option = click.option(
 _OPTIONS = (
     click.option("--bearing", "name", metavar="NAME", help="Designation or size: 6805 or 25x37x7."),
     click.option(
-        "--balls", type=int, metavar="N", help="Number of balls in one row, if the catalogue's is wrong."
+        "--balls",
+        type=int,
+        metavar="N",
+        help="Number of balls in one row, if counted; it replaces the catalogue's.",
     ),
     click.option("--ball-diameter", "ball_diameter_mm", type=float, metavar="MM", help="Ball diameter [mm]."),
     click.option(
