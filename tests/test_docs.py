@@ -238,3 +238,29 @@ def test_the_shown_result_is_what_the_program_prints(monkeypatch: pytest.MonkeyP
     monkeypatch.chdir(ROOT)
     result = CliRunner().invoke(group, shlex.split(shown[1]), catch_exceptions=False)
     assert (result.exit_code, result.stdout) == (0, shown[2])
+
+
+# Not English, though each can be understood; the readers of these texts need not be native either.
+ODD = (
+    r"\bis no (number|day|time|file|label)\b",
+    r"[\w.]+,? say[.;,)]",
+    "until it stands",
+    "turns on end",
+    "did not come",
+)
+
+
+def helps(command: click.Command) -> Iterator[str]:
+    yield command.get_help(click.Context(command))
+    for below in subcommands(command):
+        yield from helps(below)
+
+
+@pytest.mark.parametrize("odd", ODD)
+def test_manual_and_help_are_plain_english(odd: str, manual: str) -> None:
+    shown = [manual]
+    for name in LazyGroup.COMMANDS:
+        loaded = group.get_command(click.Context(group), name)
+        assert loaded is not None
+        shown += helps(loaded)
+    assert [found[0] for text in shown for found in re.finditer(odd, " ".join(text.split()))] == []

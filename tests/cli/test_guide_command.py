@@ -61,8 +61,8 @@ def test_topics_named_in_the_guide_exist(topic: str) -> None:
     assert set(re.findall(r"`acoustic guide ([a-z]+)`", text)) <= known
 
 
-def test_every_topic_is_on_the_way_of_a_reader() -> None:
-    """Each name is one plain word, used once."""
+def test_topics_have_plain_names() -> None:
+    """One word each, used once."""
     names = [topic.name for topic in guide.topics()]
     assert len(set(names)) == len(names) >= 15
     assert all(re.fullmatch("[a-z]+", name) for name in names)
