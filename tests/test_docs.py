@@ -1,16 +1,21 @@
-"""The documents name what there is: hooks with their arguments, methods, commands, options, exit codes."""
+"""The documents name what there is: hooks with their arguments, methods, commands, options, exit codes.
+
+What a user needs stands in the README and in the topics of the guide; together they are the manual.
+"""
 
 from __future__ import annotations
 
 import inspect
 import re
+import shlex
 from collections.abc import Iterator
 from pathlib import Path
 
 import click
 import pytest
+from click.testing import CliRunner
 
-from acoustic import errors
+from acoustic import errors, guide
 from acoustic.cli import LazyGroup, group
 from acoustic.cli.check import check
 from acoustic.plugin import hookspecs
@@ -30,9 +35,14 @@ def developers() -> str:
     return (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
 
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+TEXTS = {"README.md": README} | {f"guide {topic.name}": topic.text for topic in guide.topics()}
+LONGEST_README = 130  # lines
+
+
 @pytest.fixture(scope="module")
-def readme() -> str:
-    return (ROOT / "README.md").read_text(encoding="utf-8")
+def manual() -> str:
+    return "\n".join(TEXTS.values())
 
 
 def signature(function: object) -> str:
@@ -87,9 +97,8 @@ def test_what_an_author_needs_is_named(word: str, developers: str) -> None:
 
 
 @pytest.mark.parametrize("command", LazyGroup.COMMANDS)
-def test_commands_are_shown_in_use(command: str, readme: str, developers: str) -> None:
-    """Mechanics' commands in the README; one for authors of plugins may stand in DEVELOPERS.md."""
-    assert f"acoustic {command}" in readme + developers
+def test_commands_are_shown_in_use(command: str, manual: str) -> None:
+    assert f"acoustic {command}" in manual
 
 
 @pytest.mark.parametrize("command", LazyGroup.COMMANDS)
@@ -116,11 +125,11 @@ def subcommands(command: click.Command) -> list[click.Command]:
 
 
 @pytest.mark.parametrize("option", long_options(check))
-def test_options_of_check_are_explained(option: str, readme: str) -> None:
-    """In the README, or with a line of its own in the help."""
+def test_options_of_check_are_explained(option: str, manual: str) -> None:
+    """In the manual, or with a line of its own in the help."""
     shown = check.get_help(click.Context(check))
     described = re.search(rf"{option}\b[^\n]*\s+(\S+ ){{2,}}", shown)
-    assert re.search(rf"{option}\b", readme) or described
+    assert re.search(rf"{option}\b", manual) or described
 
 
 def exit_codes() -> list[int]:
@@ -128,31 +137,130 @@ def exit_codes() -> list[int]:
 
 
 @pytest.mark.parametrize("code", exit_codes())
-def test_exit_codes_are_in_the_help_and_the_readme(code: int, readme: str) -> None:
+def test_exit_codes_are_in_the_help_and_the_guide(code: int) -> None:
     assert re.search(rf"\b{code} ", str(group.epilog))
-    assert re.search(rf"\b{code}\b", readme)
+    assert re.search(rf"^\| {code} ", TEXTS["guide scripts"], re.MULTILINE)
 
 
+@pytest.mark.parametrize("name", ["README.md", "guide verdict"])
 @pytest.mark.parametrize("grade", ["clean", "watch", "service", "replace", "undecided"])
-def test_every_grade_is_explained(grade: str, readme: str) -> None:
-    assert re.search(rf"\b{grade}\b", readme)
+def test_every_grade_is_explained(grade: str, name: str) -> None:
+    assert re.search(rf"^(\| |- \*\*){grade}\b", TEXTS[name], re.MULTILINE)
 
 
-def test_files_named_in_the_documents_are_there(readme: str, developers: str) -> None:
+def test_files_named_in_the_documents_are_there(manual: str, developers: str) -> None:
     """Paths in backticks that look like files of this project; only in a checkout, as a wheel has other places."""
     if not (ROOT / "acoustic" / "__init__.py").is_file():
         pytest.skip("no checkout but an installed wheel")
-    named = re.findall(r"`((?:acoustic|plugins|tests|recordings_demo)/[\w/.-]+)`", readme + developers)
+    named = re.findall(r"`((?:acoustic|plugins|tests|recordings_demo)/[\w/.-]+)`", manual + developers)
     assert [name for name in named if not (ROOT / name).exists()] == []
 
 
-def test_options_named_in_the_readme_exist(readme: str) -> None:
+def test_the_readme_is_short_and_names_every_topic() -> None:
+    assert len(README.splitlines()) < LONGEST_README
+    assert [topic.name for topic in guide.topics() if f"`{topic.name}`" not in README] == []
+
+
+def calls(text: str) -> list[str]:
+    """Calls of the program in blocks of shell lines, without what stands before the program's name."""
+    blocks = re.findall(r"^ *```sh\n(.*?)^ *```$", text, re.DOTALL | re.MULTILINE)
+    lines = [line.strip() for block in blocks for line in block.splitlines()]
+    return [
+        line[found.end() :] for line in lines if (found := re.search(r"(?:^|&& )(?:\.venv/bin/)?acoustic ", line))
+    ]
+
+
+CALLS = [pytest.param(call, id=f"{name}: {call[:40]}") for name, text in TEXTS.items() for call in calls(text)]
+
+
+def refusal(call: str) -> str | None:
+    """What click says against a call: an unknown command or option, a missing or malformed value.
+
+    Nothing is run, and no file is looked for.
+    """
+    command: click.Command = group
+    context, words = click.Context(group), shlex.split(call)
+    try:
+        while isinstance(command, click.Group):
+            name, found, words = command.resolve_command(context, words)
+            assert found is not None, name
+            command, context = found, click.Context(found, parent=context)
+        command.make_context(command.name, list(words), parent=context.parent)
+    except click.ClickException as error:
+        return error.format_message()
+    return None
+
+
+@pytest.mark.parametrize("call", CALLS)
+def test_shown_calls_are_understood(call: str) -> None:
     """A reader who copies a command must not meet 'no such option'."""
+    assert refusal(call) is None
+
+
+def test_every_text_that_shows_the_program_is_read() -> None:
+    """So that a change of the fences cannot empty the test above."""
+    assert [name for name in TEXTS if not calls(TEXTS[name])] == ["guide limits", "guide safety"]
+    assert len(CALLS) > 40
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        "chekc spin.wav",
+        "check spin.wav --bearings 6805",
+        "check",
+        "check spin.wav --turns many",
+        "check spin.wav --spin sideways",
+        "visit add spin.wav",
+        "visit forget 3",
+        "guide one two",
+    ],
+)
+def test_a_wrong_call_would_be_noticed(wrong: str) -> None:
+    assert refusal(wrong)
+
+
+def test_options_named_within_sentences_exist(manual: str) -> None:
     known = {"--help", "--version", "--debug"}
     for command in LazyGroup.COMMANDS:
         loaded = group.get_command(click.Context(group), command)
         assert loaded is not None
         known |= set(long_options(loaded))
-    for line in readme.splitlines():
-        if re.search(r"\bacoustic \w", line):
-            assert set(re.findall(r"(?<![\w-])--[a-z][a-z-]*", line)) <= known, line
+    assert set(re.findall(r"`(--[a-z][a-z-]*)", manual)) <= known
+
+
+def test_the_shown_result_is_what_the_program_prints(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The README's one result, character by character. If the words were changed on purpose, copy them anew."""
+    shown = re.search(
+        r"^```sh\n[^\n]*acoustic (check [^\n]*)\n```\n\n```text\n(.*?)```$", README, re.DOTALL | re.MULTILINE
+    )
+    assert shown is not None
+    monkeypatch.chdir(ROOT)
+    result = CliRunner().invoke(group, shlex.split(shown[1]), catch_exceptions=False)
+    assert (result.exit_code, result.stdout) == (0, shown[2])
+
+
+# Not English, though each can be understood; the readers of these texts need not be native either.
+ODD = (
+    r"\bis no (number|day|time|file|label)\b",
+    r"[\w.]+,? say[.;,)]",
+    "until it stands",
+    "turns on end",
+    "did not come",
+)
+
+
+def helps(command: click.Command) -> Iterator[str]:
+    yield command.get_help(click.Context(command))
+    for below in subcommands(command):
+        yield from helps(below)
+
+
+@pytest.mark.parametrize("odd", ODD)
+def test_manual_and_help_are_plain_english(odd: str, manual: str) -> None:
+    shown = [manual]
+    for name in LazyGroup.COMMANDS:
+        loaded = group.get_command(click.Context(group), name)
+        assert loaded is not None
+        shown += helps(loaded)
+    assert [found[0] for text in shown for found in re.finditer(odd, " ".join(text.split()))] == []

@@ -259,7 +259,7 @@ def _check_complete(balls: int | None, ball_mm: float | None, pitch_mm: float | 
     if balls is None and all(value is None for value in options.values()):
         raise InputError("no bearing was given", hint=_BEARING_HINT)
     if missing:
-        found = f"without --bearing both of {', '.join(options)} are needed; {missing} did not come"
+        found = f"without --bearing both {' and '.join(options)} are needed; missing: {missing}"
         raise InputError(found, hint=f"Add {missing}, or name the bearing with --bearing")
 
 

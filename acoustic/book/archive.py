@@ -85,7 +85,7 @@ def export(book: Book, path: Path) -> Counts:
                 )
         partial.replace(path)
     except FileExistsError:
-        raise InputError(f"{path} is there already", hint="Choose another name, or move it away.") from None
+        raise InputError(f"{path} already exists", hint="Choose another name, or move it away.") from None
     except BaseException as error:
         partial.unlink(missing_ok=True)
         path.unlink(missing_ok=True)
@@ -130,7 +130,7 @@ def import_archive(book: Book, path: Path) -> Counts:
     Raises
     ------
     InputError
-        It is no archive of a book, a newer version wrote it, or a recording in it is damaged.
+        It is not an archive of a book, a newer version wrote it, or a recording in it is damaged.
     """
     try:
         with zipfile.ZipFile(path) as archive:
@@ -143,7 +143,7 @@ def import_archive(book: Book, path: Path) -> Counts:
             files = _keep_all(book, archive)
     except (zipfile.BadZipFile, KeyError, ValueError):
         raise InputError(
-            f"{path.name} is no archive of a workshop's book",
+            f"{path.name} is not an archive of a workshop's book",
             hint="Give a file that `acoustic book export` wrote.",
         ) from None
     except OSError as error:
@@ -169,7 +169,9 @@ def _keep_all(book: Book, archive: zipfile.ZipFile) -> int:
             continue
         sha256, dot, ending = file.partition(".")
         if len(sha256) != 64 or not sha256.isalnum() or "/" in ending or "\\" in ending:
-            raise InputError(f"the archive holds {name}, which is no recording", hint="It may have been altered.")
+            raise InputError(
+                f"the archive holds {name}, which is not a recording", hint="It may have been altered."
+            )
 
         def write(target: Path, name: str = name) -> None:
             with archive.open(name) as source, target.open("wb") as sink:

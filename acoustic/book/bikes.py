@@ -1,4 +1,4 @@
-"""Bikes, and the bearings that sit in them."""
+"""Bikes, and the bearings in them."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def add_bike(connection: sa.Connection, name: str, *, notes: str = "", uid: str 
     if not name.strip():
         raise InputError("the bike has no name", hint="Give the ticket number or any name for it.")
     if find_bike(connection, name) is not None:
-        raise InputError(f"the book has a bike named {name} already", hint="Use that one, or choose another name.")
+        raise InputError(f"the book already has a bike named {name}", hint="Use that one, or choose another name.")
     values = {"uid": uid or new_uid(), "name": name, "notes": notes}
     number = connection.execute(sa.insert(bikes).values(**values).returning(bikes.c.number)).scalar_one()
     return Bike(number=number, **values)
@@ -84,9 +84,9 @@ def fit_bearing(connection: sa.Connection, fitted: Fitted) -> Fitted:
     for other in bearings_of(connection, fitted.bike):
         if other.removed_on is None and (not other.side or not fitted.side or other.side == fitted.side):
             raise InputError(
-                f"bearing {other.number} ({other.designation or 'no designation'}) sits in {fitted.bike} since "
-                f"{other.installed_on}",
-                hint=f"Say first that it came out: acoustic bike removed {other.number} --because worn.",
+                f"bearing {other.number} ({other.designation or 'no designation'}) has been in {fitted.bike} "
+                f"since {other.installed_on}",
+                hint=f"First record that it came out: acoustic bike removed {other.number} --because worn.",
             )
     values = {**row_of(fitted), "bike": bike.number, "uid": fitted.uid or new_uid()}
     number = connection.execute(sa.insert(bearings).values(**values).returning(bearings.c.number)).scalar_one()
@@ -99,12 +99,12 @@ def take_out(connection: sa.Connection, number: int, on: date, because: str) -> 
     Raises
     ------
     InputError
-        There is no such bearing, it is out already, or came out before it went in.
+        There is no such bearing, it is already out, or came out before it went in.
     """
     fitted = require_bearing(connection, number)
     if fitted.removed_on is not None:
         raise InputError(
-            f"bearing {number} came out on {fitted.removed_on} already", hint="Look at: acoustic bike show NAME."
+            f"bearing {number} already came out on {fitted.removed_on}", hint="Look at: acoustic bike show NAME."
         )
     if on < fitted.installed_on:
         raise InputError(
@@ -146,7 +146,7 @@ def _all_fitted(connection: sa.Connection, chosen: sa.Select[Any]) -> tuple[Fitt
 
 
 def sitting(fitted: tuple[Fitted, ...], on: date, side: str = "") -> Fitted | None:
-    """Which of a bike's bearings sat there on a day, at a side; None where that is none, or not one alone."""
+    """The one bearing that a bike had on a day, at a side; None if there was none, or more than one."""
     there = [
         one
         for one in fitted

@@ -48,9 +48,9 @@ def visit_text(visit: Visit, changed: Sequence[tuple[datetime, str, str, str, st
     """Set a visit for people."""
     lines = [f"Visit {visit.number}: {visit.bike}, {visit.on_date}, {visit.kind}; done: {visit.done}"]
     if visit.removed_because is not None:
-        lines.append(f"  It no longer counts: {visit.removed_because}")
+        lines.append(f"  removed: {visit.removed_because}")
     if visit.distance_km is not None:
-        lines.append(f"  {visit.distance_km:g} km ridden in all")
+        lines.append(f"  {visit.distance_km:g} km ridden in total")
     lines += [f"  {text}" for text in (visit.recorder, visit.notes) if text]
     for judged in visit.verdicts:
         grade = judged.document["grade"]

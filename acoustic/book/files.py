@@ -22,7 +22,7 @@ class Stored:
     ----------
     sha256 : str
     suffix : str
-        The ending of its name, ".m4a" say; empty if it has none.
+        The ending of its name, for example ".m4a"; empty if it has none.
     name : str
         The name it came with.
     bytes : int
@@ -91,7 +91,7 @@ class FileStore:
         except OSError as error:
             raise InputError(
                 f"the recording cannot be kept in {self.folder} ({error.strerror}); nothing was added to the book",
-                hint="Free some space, or give a book in a folder you may write to with --book.",
+                hint="Free some space, or use --book to name a book in a folder that you may write to.",
             ) from None
         finally:
             if temporary is not None:

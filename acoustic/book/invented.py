@@ -54,7 +54,7 @@ def write_year(book: Book, toolbox: Toolbox, talk: Callable[[str], None]) -> int
     with book.reading() as connection:
         if all_bikes(connection):
             raise InputError(
-                f"the book {book.place} holds bikes already", hint="Give a new file: acoustic demo --book demo.db."
+                f"the book {book.place} already holds bikes", hint="Give a new file: acoustic demo --book demo.db."
             )
     with book.writing() as connection:
         for one in invented_bearings():

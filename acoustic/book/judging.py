@@ -53,7 +53,7 @@ def take_in(path: Path, asked: Asked, analysis: Analysis, files: FileStore) -> J
 
 @dataclass(frozen=True, slots=True)
 class Rechecked:
-    """A visit judged anew.
+    """A visit that was judged again.
 
     Attributes
     ----------
@@ -93,7 +93,7 @@ def _now() -> datetime:
 
 
 def differences(before: Judged, now: Judged) -> Sequence[str]:
-    """What two verdicts on one recording say differently, in a few words each."""
+    """The differences between two verdicts on one recording, in a few words each."""
     told = []
     if before.grade != now.grade:
         told.append(f"{before.grade} became {now.grade}")

@@ -1,4 +1,4 @@
-"""Where the book lies, and opening it: brought up to this version, with a copy made before."""
+"""Find the book and open it; an older one is updated, after a copy of it is made."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ class Book:
             yield connection
 
     def close(self) -> None:
-        """Let go of the file or the server."""
+        """Close the file or the connection."""
         self.engine.dispose()
 
 
@@ -109,7 +109,7 @@ def _url(said: str) -> sa.URL:
         ) from None
     if url.get_backend_name() != "postgresql":
         raise InputError(
-            f"the book's URL names the database {url.get_backend_name()}; only PostgreSQL is known",
+            f"the book's URL names the database {url.get_backend_name()}; only PostgreSQL is supported",
             hint="Write postgresql://user@host/name, or the path of a file.",
         )
     return url.set(drivername="postgresql+psycopg")
@@ -126,11 +126,11 @@ def _require_folder(path: Path) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(
-            f"the folder {path.parent} of the book cannot be made ({error.strerror})",
-            hint="Give a book in a folder you may write to with --book.",
+            f"the folder {path.parent} of the book cannot be created ({error.strerror})",
+            hint="Use --book to name a book in a folder that you may write to.",
         ) from None
     if path.is_dir():
-        raise InputError(f"--book: {path} is a folder", hint=f"Give a file in it: {path / 'book.db'} say.")
+        raise InputError(f"--book: {path} is a folder", hint=f"Name a file in it, for example {path / 'book.db'}.")
 
 
 def _server_engine(url: sa.URL) -> sa.Engine:
@@ -170,8 +170,8 @@ def _told_plainly(place: str) -> Iterator[None]:
         told = str(error.orig).strip().splitlines()[0] if str(error.orig).strip() else type(error.orig).__name__
         raise InputError(
             f"the book {place} cannot be used ({told}); nothing was changed",
-            hint="Check that it is a book of this program, that its folder may be written and has free space, and "
-            "that no other program holds it.",
+            hint="Check that it is a book of this program, that you may write to its folder, that there is free "
+            "space, and that no other program has it open.",
         ) from None
 
 
@@ -182,8 +182,8 @@ def _version(connection: sa.Connection) -> str | None:
         return connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar()
     if tables:
         raise InputError(
-            "this database holds something else than a workshop's book",
-            hint="Give another file or database with --book.",
+            "this database is not a workshop's book",
+            hint="Name another file or database with --book.",
         )
     return None
 

@@ -47,10 +47,10 @@ class Fitted:
     side : str
         'drive' or 'non-drive'; empty where both ends have the same and are not told apart.
     designation : str
-        As the catalogue has it, 6805 say.
+        As the catalogue has it, for example 6805.
     rows : int or None
     seal, shell, use : str
-        In the workshop's words: 'press-fit 41 mm', 'low-friction', 'wet' say.
+        In the workshop's words, for example 'press-fit 41 mm', 'low-friction', 'wet'.
     shell_width_mm, bore_mm, spindle_mm : float or None
         The bore as measured.
     installed_on : date
@@ -130,7 +130,7 @@ class Visit:
         Ridden in all, by the bike's own count.
     recorder, notes : str
     removed_because : str or None
-        Why it no longer counts; None if it does.
+        Why it was removed; None if it was not.
     verdicts : tuple of Judged
         Those that stand, in the order they were given.
     """

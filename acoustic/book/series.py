@@ -12,7 +12,7 @@ from acoustic.text import SPIN
 from acoustic.trend.points import Event, Point
 from acoustic.trend.series import DRAG, Series, judge_series
 
-# Below this nothing of a rhythm is heard but the room's luck, so that it is no series.
+# A rhythm fainter than this is chance in the room's noise, so it makes no series.
 FAINTEST_DB = -30.0
 WORN = "worn"
 
@@ -46,7 +46,7 @@ def points_of(visits: Iterable[Visit], quantity: str) -> tuple[Point, ...]:
     -------
     tuple of Point
         Days as `datetime.date.toordinal` counts them. Of recordings in the hand there is none:
-        a bearing out of its seat is no stage of its decline.
+        a bearing out of its seat shows no stage of its wear.
     """
     points = []
     for visit in visits:
@@ -76,7 +76,7 @@ def _value(judged: Judged, quantity: str) -> float | None:
 
 
 def _group(visit: Visit, judged: Judged) -> str:
-    """What must be alike for two values to compare: recorder, spin, side."""
+    """What two values must share before they are compared: recorder, spin, side."""
     motion = judged.document["motion"]
     side = judged.document["recording"].get("side")
     words = [visit.recorder or "the usual recorder", SPIN[motion["spin"]], f"{side} side" if side else ""]
@@ -139,7 +139,7 @@ def lives(bearings: Iterable[Fitted], *, today: date) -> tuple[Life, ...]:
 
 
 def labels_of(fitted: Fitted) -> dict[str, str]:
-    """What a bearing is told from others by; what is not on record is left out."""
+    """The labels of a bearing; those that are not on record are left out."""
     words = {
         "designation": fitted.designation,
         "shell": fitted.shell,
@@ -165,6 +165,6 @@ def matching(found: Sequence[Life], wanted: dict[str, str]) -> tuple[Life, ...]:
         told = " and ".join(f"{name} {word}" for name, word in wanted.items()) or "any label"
         raise InputError(
             f"the book has no bearing with {told} that ran a day or longer",
-            hint="Write bearings down with: acoustic bike fit NAME; see what there is with: acoustic bike list.",
+            hint="Add bearings with: acoustic bike fit NAME. List them with: acoustic bike list.",
         )
     return kept

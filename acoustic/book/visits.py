@@ -1,4 +1,4 @@
-"""Visits: written down, listed, put right, taken back with a reason, and their verdicts renewed."""
+"""Visits: added, listed, corrected, removed with a reason, and judged again."""
 
 from __future__ import annotations
 
@@ -143,14 +143,14 @@ def _with_verdicts(connection: sa.Connection, rows: Sequence[Mapping[Any, Any]])
 
 
 def correct(connection: sa.Connection, number: int, values: Mapping[str, Any], because: str) -> Visit:
-    """Put a visit right; what it said before stays on record.
+    """Correct a visit; the earlier entry stays on record.
 
     Parameters
     ----------
     connection : Connection
     number : int
     values : mapping
-        Of `CHANGEABLE`, what it should say.
+        The correct values, by names in `CHANGEABLE`.
     because : str
 
     Returns
@@ -173,26 +173,28 @@ def correct(connection: sa.Connection, number: int, values: Mapping[str, Any], b
 
 
 def remove(connection: sa.Connection, number: int, because: str) -> Visit:
-    """Let a visit no longer count; it is kept with the reason.
+    """Remove a visit; it is kept, with the reason.
 
     Raises
     ------
     InputError
-        There is no such visit, it no longer counts already, or no reason is given.
+        There is no such visit, it was already removed, or no reason is given.
     """
     if not because.strip():
-        raise InputError("no reason was given for removing the visit", hint="Say why with --because.")
+        raise InputError(
+            "a visit is removed only for a reason, and none was given", hint="Say why with --because."
+        )
     visit = require_visit(connection, number)
     if visit.removed_because is not None:
         raise InputError(
-            f"visit {number} was removed already: {visit.removed_because}",
+            f"visit {number} was already removed: {visit.removed_because}",
             hint="Show it with: acoustic visit show.",
         )
     return correct(connection, number, {"removed_because": because}, because)
 
 
 def renew(connection: sa.Connection, number: int, judged: Iterable[Judged]) -> None:
-    """Let new verdicts stand in place of a visit's; the old ones are kept."""
+    """Replace a visit's verdicts; the old ones are kept."""
     connection.execute(sa.update(verdicts).where(verdicts.c.visit == number).values(stands=False))
     for place, one in enumerate(judged):
         _add_verdict(connection, number, place, one)

@@ -20,22 +20,23 @@ from acoustic.errors import (
 
 
 class LazyGroup(click.Group):
-    """Knows its commands' names and one-line help by heart, so that --help imports none of them."""
+    """Holds its commands' names and one-line help, so that --help imports none of them."""
 
     COMMANDS = {  # noqa: RUF012 - read only
+        "guide": ("acoustic.cli.guide:guide", "Show the user's guide, topic by topic."),
         "check": ("acoustic.cli.check:check", "Judge one recording of a crank bearing."),
         "triage": ("acoustic.cli.triage:triage", "Find where a creak comes from, from several recordings."),
-        "bike": ("acoustic.cli.bike:bike", "Write down bikes and the bearings that sit in them."),
+        "bike": ("acoustic.cli.bike:bike", "Keep a list of bikes and their bearings."),
         "visit": ("acoustic.cli.visit:visit", "Keep recordings and verdicts by bike and day."),
-        "install": ("acoustic.cli.install:install", "Prove a fresh install: fit, seat, final spin."),
-        "trend": ("acoustic.cli.trend:trend", "Show how a bearing declines and when it will be due."),
+        "install": ("acoustic.cli.install:install", "Check a fresh install: fit, seat, final spin."),
+        "trend": ("acoustic.cli.trend:trend", "Show how a bearing wears and when it will be due."),
         "report": ("acoustic.cli.report:report", "Write one page about a bike: verdict, pictures, sound, trend."),
         "lifetimes": ("acoustic.cli.lifetimes:lifetimes", "Show which bearing lasts in which frame and use."),
-        "book": ("acoustic.cli.book:book", "Take the whole book out as one file, or in."),
+        "book": ("acoustic.cli.book:book", "Export or import the whole book as one file."),
         "orders": ("acoustic.cli.orders:orders", "Show the defect orders of a bearing."),
         "bearings": ("acoustic.cli.bearings:bearings", "List or search the bearing catalogue."),
         "demo": ("acoustic.cli.demo:demo", "Judge the demo recordings; show expected and found."),
-        "plugins": ("acoustic.cli.plugins:plugins", "Show the installed plugins, and what is broken."),
+        "plugins": ("acoustic.cli.plugins:plugins", "Show the installed plugins and which are broken."),
     }
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -64,9 +65,12 @@ class LazyGroup(click.Group):
     "reader of the output went away.",
 )
 @click.version_option(__version__, prog_name="acoustic")
-@click.option("--debug", is_flag=True, help="Show the stack trace of an error; may stand anywhere.")
+@click.option("--debug", is_flag=True, help="Show the stack trace of an error; allowed anywhere in the call.")
 def group(debug: bool) -> None:
-    """Listen to a bicycle's crank bearing: a phone recording goes in, a graded bearing comes out."""
+    """Listen to a bicycle's crank bearing: a phone recording goes in, a graded bearing comes out.
+
+    If you are new to it, start with: acoustic guide start
+    """
 
 
 def main(arguments: list[str] | None = None) -> None:

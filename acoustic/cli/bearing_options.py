@@ -24,12 +24,17 @@ catalogue_option = click.option(
     metavar="FILE",
     envvar="ACOUSTIC_CATALOGUE",
     show_envvar=True,
-    help="Your own bearings (TOML), added to the program's; same designation replaces.",
+    help="File (TOML) of your own bearings. They add to the catalogue, or replace an equal designation.",
 )
 
 _OPTIONS = (
-    click.option("--bearing", "name", metavar="NAME", help="Designation or size, 6805 or 25x37x7."),
-    click.option("--balls", type=int, metavar="N", help="Ball count of one row; overrides the catalogue's."),
+    click.option("--bearing", "name", metavar="NAME", help="Designation or size: 6805 or 25x37x7."),
+    click.option(
+        "--balls",
+        type=int,
+        metavar="N",
+        help="Number of balls in one row, if counted; it replaces the catalogue's.",
+    ),
     click.option("--ball-diameter", "ball_diameter_mm", type=float, metavar="MM", help="Ball diameter [mm]."),
     click.option(
         "--pitch-diameter",

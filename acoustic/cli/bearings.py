@@ -23,7 +23,7 @@ _COLUMNS = (("bearing", 11), ("size, mm", 12), ("balls", 15), ("used in", 32), (
 @catalogue_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def bearings(text: tuple[str, ...], catalogue: Path | None, as_json: bool) -> None:
-    """List the bearing catalogue, or what answers to TEXT.
+    """List the bearing catalogue, or the bearings that match TEXT.
 
     TEXT is a designation (6805-2RS), a size (25x37x7), or words of shell,
     spindle and part ("41 mm press-fit, 24 mm spindle").
@@ -58,7 +58,7 @@ def _uses(row: CatalogueRow) -> str:
 
 
 def _table(rows: Sequence[CatalogueRow]) -> str:
-    """Set the rows in columns, long cells wrapped; the source's first clause stands for it."""
+    """Set the rows in columns, with long cells wrapped; of the source only the first clause is shown."""
     blocks = [_lines([heading for heading, _ in _COLUMNS])]
     for row in rows:
         use = f"{row.kind}; {_uses(row)}" if row.fits else row.kind

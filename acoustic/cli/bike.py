@@ -16,33 +16,38 @@ if TYPE_CHECKING:
 
 SIDES = ("drive", "non-drive")
 FITTED = (
-    click.option("--side", type=click.Choice(SIDES), default=None, help="Where it sits, if the ends differ."),
-    click.option("--bearing", "designation", metavar="NAME", help="Designation, 6805 say."),
-    click.option("--rows", type=click.IntRange(1, 2), help="Rows of balls in one unit."),
-    click.option("--seal", metavar="WORDS", help="Contact, low-friction, shield ..."),
-    click.option("--shell", metavar="WORDS", help="Press-fit 41 mm, press-fit 46 mm, threaded ..."),
+    click.option(
+        "--side",
+        type=click.Choice(SIDES),
+        default=None,
+        help="Its side, if the two sides have different bearings.",
+    ),
+    click.option("--bearing", "designation", metavar="NAME", help="Designation, for example 6805."),
+    click.option("--rows", type=click.IntRange(1, 2), help="Rows of balls in one bearing."),
+    click.option("--seal", metavar="WORDS", help="Kind of seal: contact, low-friction, shield ..."),
+    click.option("--shell", metavar="WORDS", help="Kind of shell: press-fit 41 mm, press-fit 46 mm, threaded ..."),
     click.option("--shell-width", "shell_width_mm", type=float, metavar="MM", help="Width of the shell [mm]."),
-    click.option("--bore", "bore_mm", type=float, metavar="MM", help="Bore as measured [mm]."),
+    click.option("--bore", "bore_mm", type=float, metavar="MM", help="Measured bore of the seat [mm]."),
     click.option("--spindle", "spindle_mm", type=float, metavar="MM", help="Spindle diameter [mm]."),
     click.option("--use", type=click.Choice(USES), help="How the bike is ridden."),
 )
 
 
-@click.group(short_help="Write down bikes and the bearings that sit in them.")
+@click.group(short_help="Keep a list of bikes and their bearings.")
 def bike() -> None:
-    """Write down bikes, and the bearings that sit in them.
+    """Keep a list of bikes and their bearings.
 
-    A bike goes by any name that tells it from others: a ticket number, its colour. Leave
-    the customer's name out.
+    Any name will do that tells a bike from the others: a ticket number, a colour. Leave
+    out the customer's name.
     """
 
 
 @bike.command()
 @click.argument("name")
-@click.option("--notes", default="", metavar="WORDS", help="Anything; leave out who owns it.")
+@click.option("--notes", default="", metavar="WORDS", help="Free text; leave out the owner's name.")
 @book_option
 def add(name: str, notes: str, book: str | None) -> None:
-    """Write down the bike NAME."""
+    """Add the bike NAME."""
     from acoustic.book.bikes import add_bike
 
     with opened(book) as it, it.writing() as connection:
@@ -54,7 +59,7 @@ def add(name: str, notes: str, book: str | None) -> None:
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the table.")
 @book_option
 def list_bikes(as_json: bool, book: str | None) -> None:
-    """List the bikes, and what sits in each."""
+    """List the bikes and the bearing in each."""
     from acoustic.book.bikes import all_bearings, all_bikes
 
     with opened(book) as it, it.reading() as connection:
@@ -69,7 +74,7 @@ def list_bikes(as_json: bool, book: str | None) -> None:
     if not bikes:
         click.echo("The book has no bikes yet; add one with: acoustic bike add NAME")
         return
-    click.echo(table([("bike", "what sits in it"), *((name, ", ".join(what)) for name, what in there.items())]))
+    click.echo(table([("bike", "bearing"), *((name, ", ".join(what)) for name, what in there.items())]))
 
 
 def _fitted_options(command: Any) -> Any:
@@ -82,10 +87,10 @@ def _fitted_options(command: Any) -> Any:
 @click.argument("name")
 @_fitted_options
 @day_option("--on", "The day it went in.")
-@click.option("--notes", default="", metavar="WORDS", help="Anything.")
+@click.option("--notes", default="", metavar="WORDS", help="Free text.")
 @book_option
 def fit(name: str, on: date, notes: str, book: str | None, **said: Any) -> None:
-    """Write down that a bearing was fitted into the bike NAME; a new bike is added."""
+    """Record that a bearing was fitted into the bike NAME. A new name is added."""
     from acoustic.book.bikes import fit_bearing, known_bike
     from acoustic.book.records import Fitted
 
@@ -93,7 +98,7 @@ def fit(name: str, on: date, notes: str, book: str | None, **said: Any) -> None:
     with opened(book) as it, it.writing() as connection:
         known_bike(connection, name)
         fitted = fit_bearing(connection, Fitted(bike=name, installed_on=on, notes=notes, **words))
-    click.echo(f"bearing {fitted.number} sits in {name} since {on}.")
+    click.echo(f"bearing {fitted.number} has been in {name} since {on}.")
 
 
 @bike.command()
@@ -103,11 +108,11 @@ def fit(name: str, on: date, notes: str, book: str | None, **said: Any) -> None:
     "--because",
     required=True,
     metavar="WORDS",
-    help="'worn' if it failed; anything else (crash, sold, other bearing) only ends its watch.",
+    help="'worn' if it failed. Any other reason (crash, sold, other bearing) is not counted as wear.",
 )
 @book_option
 def removed(number: int, on: date, because: str, book: str | None) -> None:
-    """Write down that the bearing NUMBER came out, and why."""
+    """Record that the bearing NUMBER came out, and why."""
     from acoustic.book.bikes import take_out
 
     with opened(book) as it, it.writing() as connection:

@@ -13,9 +13,9 @@ if TYPE_CHECKING:
     from acoustic.book.archive import Counts
 
 
-@click.group(short_help="Take the whole book out as one file, or in.")
+@click.group(short_help="Export or import the whole book as one file.")
 def book() -> None:
-    """Take the workshop's whole book out as one file, or in."""
+    """Export or import the workshop's whole book as one file."""
 
 
 @book.command()
@@ -33,7 +33,7 @@ def export(file: Path, book: str | None) -> None:
 @click.argument("file", type=click.Path(path_type=Path))
 @book_option
 def import_book(file: Path, book: str | None) -> None:
-    """Read the archive FILE into the book; what it holds already stays as it is."""
+    """Read the archive FILE into the book. Entries that are already there stay as they are."""
     from acoustic.book import archive
 
     with opened(book) as it:

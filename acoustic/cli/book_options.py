@@ -19,8 +19,8 @@ Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 book_option = click.option(
     "--book",
     metavar="FILE|URL",
-    help="The workshop's book: a file, or the URL of a PostgreSQL database. [default: what ACOUSTIC_BOOK says, "
-    "or a file in your own data folder]",
+    help="The workshop's book: a file, or the URL of a PostgreSQL database. [default: the one that "
+    "ACOUSTIC_BOOK names, or a file in your own data folder]",
 )
 
 
@@ -36,9 +36,11 @@ class Day(click.ParamType[date]):
         try:
             day = date.fromisoformat(value)
         except ValueError:
-            raise InputError(f"{value} is no day", hint="Write year, month and day: 2026-05-31 say.") from None
+            raise InputError(
+                f"{value} is not a day", hint="Write year, month and day, for example 2026-05-31."
+            ) from None
         if day > date.today():
-            raise InputError(f"{day} lies in the future", hint="Check the year and the month.")
+            raise InputError(f"{day} is in the future", hint="Check the year and the month.")
         return day
 
 

@@ -47,11 +47,11 @@ def check(
     The bearing is named with --bearing, or given by --balls, --ball-diameter and
     --pitch-diameter. The crank's angle comes from --film, --marks, --mark-channel,
     --gyro, --ticks, --turns or --speed; without any, from the best of these that the
-    recording itself holds, or from the sound alone. Of several the surest is used,
-    and what contradicts it is said.
+    recording itself holds, or from the sound alone. If you give several, the surest is
+    used, and contradictions are reported.
 
-    Pedalled with the chain on, give --chainring, --sprocket and --jockey, so that
-    what they strike is not put down to the bearing.
+    If the crank is pedalled with the chain on, give --chainring, --sprocket and --jockey,
+    so that their noise is not taken for the bearing's.
 
     Keep hands, hair and sleeves clear of the spinning crank.
     """

@@ -94,7 +94,7 @@ def _entries(folder: Path) -> list[dict[str, Any]]:
         raise InputError(f"there is no {MANIFEST} in {folder}", hint="Give the folder that holds it.") from None
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise InputError(
-            f"{path} cannot be read as TOML ({error})", hint="Mend the file; see DEVELOPERS.md."
+            f"{path} cannot be read as TOML ({error})", hint="Correct the file; see DEVELOPERS.md."
         ) from None
     entries: list[dict[str, Any]] = table.get("recording", [])
     for number, entry in enumerate(entries, 1):

@@ -1,4 +1,4 @@
-"""The options that name files to be written beside what stands on stdout."""
+"""The options that name files to write, besides the result on stdout."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ _OPTIONS = (
         "--report",
         type=click.Path(path_type=Path),
         metavar="FILE.html",
-        help="Write one page for rider and bench, with pictures and sounds in it; it needs no network.",
+        help="Write one page for rider and bench, with pictures and sounds. It needs no network.",
     ),
 )
 
@@ -88,13 +88,13 @@ def _check_target(option: str, path: Path | None, endings: tuple[str, ...], kind
         return
     if path.suffix.lower() not in endings:
         raise InputError(
-            f"{option} {path.name}: the ending {path.suffix or '(none)'} is no {kind} format known here",
+            f"{option} {path.name}: the ending {path.suffix or '(none)'} is not a known {kind} format",
             hint=f"Use {' or '.join(endings)} as the ending.",
         )
     if path.is_dir():
         raise InputError(f"{option}: {path} is a folder", hint="Give the name of a file in it.")
     if not path.parent.is_dir():
-        raise InputError(f"{option}: there is no folder {path.parent}", hint="Make the folder first.")
+        raise InputError(f"{option}: there is no folder {path.parent}", hint="Create the folder first.")
 
 
 def _draw(result: Analysis, plot: Path) -> None:

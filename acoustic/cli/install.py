@@ -21,20 +21,20 @@ if TYPE_CHECKING:
 METALS = ("aluminium", "steel", "titanium")
 
 
-@click.group(short_help="Prove a fresh install: fit, seat, final spin.")
+@click.group(short_help="Check a fresh install: fit, seat, final spin.")
 def install() -> None:
-    """Prove a fresh install: the fit before pressing, what the seat did, the final spin."""
+    """Check a fresh install: the fit before pressing, what the seat did, the final spin."""
 
 
 @install.command()
-@click.option("--bearing", "name", required=True, metavar="NAME", help="Designation or size, 6805 or 25x37x7.")
+@click.option("--bearing", "name", required=True, metavar="NAME", help="Designation or size: 6805 or 25x37x7.")
 @click.option(
     "--bore",
     "readings",
     multiple=True,
     required=True,
     metavar="MM[@DEPTH[/DEG]]",
-    help="One reading of the seat's bore: 36.982@5/90 is 5 mm deep, at 90 degrees. Repeat it.",
+    help="A reading of the seat's bore, one option each: 36.982@5/90 is 5 mm deep, at 90 degrees.",
 )
 @click.option(
     "--gauge",
@@ -45,7 +45,7 @@ def install() -> None:
     metavar="UM",
     help="How far a reading may be off [um].",
 )
-@click.option("--limits", metavar="LOW:HIGH", help="What the frame's maker allows the bore [mm].")
+@click.option("--limits", metavar="LOW:HIGH", help="Smallest and largest bore that the frame's maker allows [mm].")
 @click.option(
     "--group",
     type=click.Choice(["C2", "CN", "C3", "C4"]),
@@ -53,25 +53,32 @@ def install() -> None:
     show_default=True,
     help="Clearance group marked on the bearing; CN if none is.",
 )
-@click.option("--shell", type=click.Choice(METALS), default="aluminium", show_default=True, help="Shell's metal.")
+@click.option(
+    "--shell", type=click.Choice(METALS), default="aluminium", show_default=True, help="Metal of the shell."
+)
 @click.option("--shell-outside", type=float, metavar="MM", help="Outside diameter of the shell's wall [mm].")
 @click.option(
-    "--cup", metavar="MM:LOW:HIGH:MATERIAL", help="A cup about the bearing: 41:-20:0:polyamide say [mm, um]."
+    "--cup",
+    metavar="MM:LOW:HIGH:MATERIAL",
+    help="A cup around the bearing [mm, um], for example 41:-20:0:polyamide.",
 )
 @click.option("--spindle", type=float, metavar="MM", help="Measured diameter of the spindle [mm].")
-@click.option("--spindle-bore", type=float, default=0.0, metavar="MM", help="Of a hollow spindle [mm].")
-@click.option("--spindle-metal", type=click.Choice(METALS), default="steel", show_default=True, help="Its metal.")
-@click.option("--offset", type=float, metavar="MM", help="How far the two seats' axes lie apart [mm].")
+@click.option("--spindle-bore", type=float, default=0.0, metavar="MM", help="Bore of a hollow spindle [mm].")
+@click.option(
+    "--spindle-metal", type=click.Choice(METALS), default="steel", show_default=True, help="Metal of the spindle."
+)
+@click.option("--offset", type=float, metavar="MM", help="Distance between the axes of the two seats [mm].")
 @click.option("--shell-width", type=float, metavar="MM", help="Distance between the two seats [mm].")
-@click.option("--warmer", type=float, default=0.0, metavar="K", help="Inner ring warmer than the outer [K].")
+@click.option(
+    "--warmer", type=float, default=0.0, metavar="K", help="How much warmer the inner ring is than the outer [K]."
+)
 @catalogue_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the sheet.")
 def fit(as_json: bool, **said: Any) -> None:
-    """Reckon what a measured seat leaves of a bearing's clearance, before it is pressed.
+    """Compute how much clearance a measured seat leaves in a bearing, before it is pressed in.
 
-    Measure the bore at the mouth and deeper, in two directions each. The frame's and
-    the bearing's makers have the last word; reaming and facing are for those equipped
-    for it.
+    Measure the bore at the mouth and deeper, in two directions each. The makers of frame
+    and bearing have the last word. Ream and face a frame only if you are equipped for it.
     """
     from acoustic.install.fit.interference import material
     from acoustic.install.fit.parts import Shell
@@ -96,7 +103,7 @@ def _number(text: str, where: str, example: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise InputError(f"{where}: {text or 'nothing'} is no number", hint=f"Write {example}.") from None
+        raise InputError(f"{where}: {text or 'nothing'} is not a number", hint=f"Write {example}.") from None
 
 
 def _reading(text: str) -> BoreReading:
@@ -171,7 +178,7 @@ def _limits(text: str | None) -> SizeLimits | None:
 def _tilt_rad(offset_mm: float | None, width_mm: float | None) -> float | None:
     if (offset_mm is None) != (width_mm is None):
         raise InputError(
-            "--offset and --shell-width say something only together",
+            "--offset and --shell-width are needed together, and only one was given",
             hint="Give both, or leave both out.",
         )
     if offset_mm is None or width_mm is None:
@@ -185,7 +192,7 @@ def _tilt_rad(offset_mm: float | None, width_mm: float | None) -> float | None:
 @click.argument("bike")
 @book_option
 def seat(bike: str, book: str | None) -> None:
-    """Say what the seat of BIKE did to its bearing, from recordings in the hand and pressed in.
+    """Compare the bearing of BIKE in the hand with the same bearing pressed into its seat.
 
     Record the bearing free in the hand and again in its seat, and add both:
     acoustic visit add --bike BIKE --kind free REC, then --kind pressed.
@@ -202,7 +209,7 @@ def seat(bike: str, book: str | None) -> None:
 @click.argument("bike")
 @book_option
 def final(bike: str, book: str | None) -> None:
-    """Say whether the finished install of BIKE runs clean; later visits are compared with it.
+    """Say whether the finished install of BIKE runs clean. Later visits are compared with it.
 
     Set the preload so that the play is just gone, spin the crank by hand with the chain
     off, and add it: acoustic visit add --bike BIKE --kind final REC.
@@ -226,7 +233,7 @@ def _newest(visits: tuple[Visit, ...], kind: str, bike: str) -> Visit:
     found = [visit for visit in visits if visit.kind == kind and visit.verdicts]
     if not found:
         raise InputError(
-            f"the book has no recording of kind {kind} of {bike}",
+            f"the book has no recording of the kind '{kind}' for {bike}",
             hint=f"Add it with: acoustic visit add --bike '{bike}' --kind {kind} REC",
         )
     return found[-1]

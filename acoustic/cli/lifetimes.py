@@ -1,4 +1,4 @@
-"""`acoustic lifetimes`: which bearing lasts, over all bikes in the book."""
+"""`acoustic lifetimes`: how long bearings last, over all bikes in the book."""
 
 from __future__ import annotations
 
@@ -16,9 +16,11 @@ FIELDS = ("designation", "shell", "use", "seal", "side", "rows", "spindle")
 
 
 @click.command(short_help="Show which bearing lasts in which frame and use.")
-@click.option("--by", type=click.Choice(FIELDS), help="Compare the kinds that differ in this.")
-@click.option("--where", "wanted", multiple=True, metavar="FIELD=WORDS", help="Only these; may be repeated.")
-@day_option("--today", "The day up to which running bearings have lasted.")
+@click.option("--by", type=click.Choice(FIELDS), help="Compare bearings by this.")
+@click.option(
+    "--where", "wanted", multiple=True, metavar="FIELD=WORDS", help="Only bearings with this; may be repeated."
+)
+@day_option("--today", "Count running bearings up to this day.")
 @click.option("--plot", type=click.Path(path_type=Path), metavar="FILE.png|.svg", help="Draw the curves.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
 @book_option
@@ -27,8 +29,8 @@ def lifetimes(
 ) -> None:
     """Show how long bearings last, and whether one kind lasts longer than another.
 
-    A life ends when a bearing came out because it was worn; one that still runs, or
-    came out for another reason, counts for as long as it was watched.
+    A life ends when a bearing comes out because it is worn. A bearing that still runs, or
+    came out for another reason, counts for the time that it was in use.
     """
     check_picture(plot)
     from acoustic.book.bikes import all_bearings
@@ -56,6 +58,7 @@ def _pair(text: str) -> tuple[str, str]:
     field, sign, words = text.partition("=")
     if not sign or field not in FIELDS:
         raise InputError(
-            f"--where {text}: it names no field", hint=f"Write FIELD=WORDS; fields are {', '.join(FIELDS)}."
+            f"--where {text}: a field and its value are needed",
+            hint=f"Write FIELD=WORDS. The fields are {', '.join(FIELDS)}.",
         )
     return field, words

@@ -22,7 +22,7 @@ _HEADINGS = ("balls", "cage", "outer raceway", "inner raceway", "ball")
 
 @click.command()
 @bearing_options
-@click.option("--speed", "speed_rpm", type=float, metavar="RPM", help="Give Hz at this speed as well.")
+@click.option("--speed", "speed_rpm", type=float, metavar="RPM", help="Also show Hz at this speed.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def orders(bearing: BearingChoice, speed_rpm: float | None, as_json: bool) -> None:
     """Print the defect orders of a bearing, for each ball count it may have."""
@@ -32,7 +32,7 @@ def orders(bearing: BearingChoice, speed_rpm: float | None, as_json: bool) -> No
     found_bearing = bearing.resolve()
     if found_bearing.count_nats:
         raise InputError(
-            "without --bearing the orders need --balls too; the count did not come",
+            "--balls is missing; without --bearing the number of balls is needed",
             hint="Count the balls of one row and add --balls, or name the bearing with --bearing",
         )
     if as_json:
@@ -40,11 +40,11 @@ def orders(bearing: BearingChoice, speed_rpm: float | None, as_json: bool) -> No
         return
     click.echo(_text(found_bearing, speed_rpm))
     if len(found_bearing.candidates) > 1:
-        click.echo("Makers differ: count the balls and give --balls to settle it.", err=True)
+        click.echo("Makers differ: count the balls and give their number with --balls.", err=True)
 
 
 def _rounded(geometry: BearingGeometry, factor: float = 1.0) -> dict[str, float]:
-    """Orders by name, or Hz where the factor is turns a second."""
+    """Orders by name, or Hz if the factor is in turns per second."""
     return {part: round(order * factor, 6) for part, order in asdict(defect_orders(geometry)).items()}
 
 

@@ -10,7 +10,7 @@ import click
 from acoustic.errors import EXIT_PLUGIN_FAILED
 
 
-@click.command(short_help="Show the installed plugins, and what is broken.")
+@click.command(short_help="Show the installed plugins and which are broken.")
 @click.option("--check", is_flag=True, help="Load every plugin; show its hooks, or why it is set aside.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def plugins(check: bool, as_json: bool) -> None:

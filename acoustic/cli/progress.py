@@ -1,4 +1,4 @@
-"""Talk on stderr while something takes long."""
+"""Progress on stderr while something takes long."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ class Progress:
         self._started = time.monotonic()
 
     def __call__(self, doing: str) -> None:
-        """Tell of the next piece of work."""
+        """Name the next piece of work."""
         late = time.monotonic() - self._started > PATIENCE_S
         if not self._quiet and (late or sys.stderr.isatty()):
             click.echo(f"… {doing}", err=True)

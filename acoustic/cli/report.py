@@ -22,16 +22,18 @@ if TYPE_CHECKING:
 @click.command(short_help="Write one page about a bike: verdict, pictures, sound, trend.")
 @click.argument("bike")
 @click.argument("page", type=click.Path(path_type=Path), metavar="FILE.html")
-@click.option("--visit", "number", type=int, metavar="NUMBER", help="About this visit; the newest if not given.")
-@day_option("--today", "The day to reckon from.")
+@click.option(
+    "--visit", "number", type=int, metavar="NUMBER", help="The visit to write about; the newest if not given."
+)
+@day_option("--today", "Count from this day.")
 @book_option
 @click.option("--quiet", is_flag=True, help="No progress.")
 def report(bike: str, page: Path, number: int | None, today: date, book: str | None, quiet: bool) -> None:
-    """Write a page about BIKE into FILE.html: for the customer above, for the bench below.
+    """Write a page about BIKE into FILE.html: the customer's part on top, the bench's part below.
 
     It holds the verdict and next step of one visit, its recordings to play, how the
-    bearing declined over all visits, and the install. The recordings are judged anew by
-    this version. The file loads nothing from elsewhere and can be mailed or printed.
+    bearing wore over all visits, and the install. The recordings are judged again by this
+    version. The file needs no network and no other file, so you can mail or print it.
     """
     check_page("FILE.html", page)
     from acoustic.book.bikes import bearings_of, require_bike

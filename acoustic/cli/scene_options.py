@@ -19,13 +19,13 @@ _OPTIONS = (
         "--room",
         type=click.Path(path_type=Path),
         metavar="STILL.wav",
-        help="The still bike in the same room, by the same phone: where the spin has no still parts.",
+        help="Recording of the still bike in the same room by the same phone, if the spin has no still parts.",
     ),
+    click.option("--chainring", type=int, metavar="TEETH", help="With the chain on: teeth of the chainring."),
+    click.option("--sprocket", type=int, metavar="TEETH", help="With the chain on: teeth of the rear sprocket."),
     click.option(
-        "--chainring", type=int, metavar="TEETH", help="The chain is on: teeth of the chainring it runs on."
+        "--jockey", type=int, metavar="TEETH", help="With the chain on: teeth of the derailleur's jockey wheels."
     ),
-    click.option("--sprocket", type=int, metavar="TEETH", help="Teeth of the sprocket it runs on at the rear."),
-    click.option("--jockey", type=int, metavar="TEETH", help="Teeth of the derailleur's jockey wheels."),
 )
 _NAMES = ("chainring", "sprocket", "jockey")
 
@@ -52,7 +52,7 @@ def scene_options(command: Command) -> Command:
 
 
 def _refuse_odd_teeth(teeth: dict[str, int | None]) -> None:
-    """Refuse counts that no bicycle has, and those that say nothing without the chainring's."""
+    """Refuse counts that no bicycle has, and those that are useless without the chainring's."""
     from acoustic.dsp.orders.drivetrain import CHAINRING_TEETH, JOCKEY_TEETH, SPROCKET_TEETH
 
     for name, (least, most) in zip(_NAMES, (CHAINRING_TEETH, SPROCKET_TEETH, JOCKEY_TEETH), strict=True):
@@ -65,6 +65,6 @@ def _refuse_odd_teeth(teeth: dict[str, int | None]) -> None:
     if teeth["chainring"] is None:
         named = " and ".join(f"--{name} {count}" for name, count in teeth.items() if count is not None)
         raise InputError(
-            f"{named} came without --chainring",
-            hint="Count the chainring's teeth too: without them no wheel's turns a crank turn are known.",
+            f"--chainring is missing beside {named}",
+            hint="Count the chainring's teeth too. Without them it is not known how fast the wheels turn.",
         )

@@ -15,32 +15,32 @@ Command = Callable[..., None]
 MOST_TURNS = 1000.0
 
 _OPTIONS = (
-    click.option("--film", is_flag=True, help="Take the angle from the picture of the same film."),
+    click.option("--film", is_flag=True, help="Follow the crank in the picture of this film."),
     click.option(
         "--marks",
         type=click.Path(path_type=Path),
         metavar="FILE.csv",
-        help="Times [s] of one mark a crank turn, one a line.",
+        help="File with the time [s] of each crank turn, one per line.",
     ),
     click.option(
         "--mark-channel",
         type=click.IntRange(min=1),
         metavar="N",
-        help="A pulse once a turn is on channel N of the recording.",
+        help="Channel N of the recording holds one pulse per turn.",
     ),
     click.option(
         "--gyro",
         type=click.Path(path_type=Path),
         metavar="FILE.csv",
-        help="Angular speed against time, from a phone strapped to the crank arm.",
+        help="File of angular speed against time, from a phone strapped to the crank arm.",
     ),
-    click.option("--ticks", is_flag=True, help="A card clicks once a turn, audible in the recording."),
+    click.option("--ticks", is_flag=True, help="A card clicks once per turn and can be heard in the recording."),
     click.option(
         "--turns",
         "counted_turns",
         type=float,
         metavar="N",
-        help="Turns of the whole spin counted by eye, 9.5 say.",
+        help="Turns of the whole spin, counted by eye, for example 9.5.",
     ),
     click.option(
         "--speed", "speed_rpm", type=float, metavar="RPM", help="The crank turns steadily at this speed."
@@ -48,7 +48,7 @@ _OPTIONS = (
     click.option(
         "--spin",
         type=click.Choice(["hand", "pedal", "steady"]),
-        help="How the crank was turned; found if not given.",
+        help="How the crank was turned. Without it, the program finds out.",
     ),
 )
 
@@ -77,7 +77,7 @@ _NAMES = ("film", "marks", "mark_channel", "gyro", "ticks", "counted_turns", "sp
 def _refuse_contradictions(
     *, speed_rpm: float | None, counted_turns: float | None, spin: str | None, **other: Any
 ) -> None:
-    """Refuse numbers that can't be, and a steady speed of a spin that is not steady."""
+    """Refuse impossible numbers, and a steady speed for a spin that is not steady."""
     if speed_rpm is not None and spin in ("hand", "pedal"):
         raise InputError(
             f"--speed says the speed is steady, --spin {spin} says it is not",
@@ -86,5 +86,5 @@ def _refuse_contradictions(
     if counted_turns is not None and not 0 < counted_turns <= MOST_TURNS:
         raise InputError(
             f"--turns is {counted_turns:g}; more than 0 and at most {MOST_TURNS:g} is needed",
-            hint="Count the crank's turns from the push until it stands, half turns too: 9.5 say.",
+            hint="Count the crank's turns from the push until it stops, half turns too, for example 9.5.",
         )

@@ -1,4 +1,4 @@
-"""`acoustic trend`: how a bike's bearing declines, and when it will be due."""
+"""`acoustic trend`: how a bike's bearing wears, and when it will be due."""
 
 from __future__ import annotations
 
@@ -20,22 +20,26 @@ if TYPE_CHECKING:
 QUANTITIES = (*table().conditions, "drag")
 
 
-@click.command(short_help="Show how a bearing declines and when it will be due.")
+@click.command(short_help="Show how a bearing wears and when it will be due.")
 @click.argument("bike")
 @click.option(
-    "--of", "quantity", type=click.Choice(QUANTITIES), help="What to follow; all that was found if not given."
+    "--of",
+    "quantity",
+    type=click.Choice(QUANTITIES),
+    help="What to follow. Without it, everything that was found.",
 )
-@day_option("--today", "The day to reckon from.")
-@click.option("--plot", type=click.Path(path_type=Path), metavar="FILE.png|.svg", help="Draw the first series.")
+@day_option("--today", "Count from this day.")
+@click.option("--plot", type=click.Path(path_type=Path), metavar="FILE.png|.svg", help="Draw the first trend.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
 @book_option
 def trend(
     bike: str, quantity: str | None, today: date, plot: Path | None, as_json: bool, book: str | None
 ) -> None:
-    """Show how the bearing of BIKE declines over its visits, and when its next grade is due.
+    """Show how the bearing of BIKE wears over its visits, and when it reaches the next grade.
 
-    The series begins anew at every service and replacement. Recordings by another
-    recorder, of another spin or at another side are not mixed; what was left out is said.
+    The trend starts again at every service and replacement. Recordings by another phone,
+    of another kind of spin or from the other side are not mixed; the answer says what it
+    left out.
     """
     check_picture(plot)
     from acoustic.book.series import all_series
@@ -65,7 +69,9 @@ def _draw(series: tuple[Any, ...], plot: Path, bike: str) -> None:
     from acoustic.report.trend_text import UNIT, title
 
     if not series:
-        raise InputError("there is no series to draw", hint="Add visits with: acoustic visit add --bike NAME REC.")
+        raise InputError(
+            "there is no trend to draw yet", hint="Add visits with: acoustic visit add --bike NAME REC."
+        )
     first = series[0]
     figure = series_figure(
         first.result,

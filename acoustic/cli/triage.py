@@ -33,7 +33,7 @@ SPINS: dict[str, Spin] = {"hand": "hand", "pedal": "pedal", "ride-seated": "peda
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """One argument LABEL[:SIDE]=FILE, taken apart."""
+    """One argument LABEL[:SIDE]=FILE, split into its parts."""
 
     key: str
     label: str
@@ -44,15 +44,20 @@ class Given:
 @click.command()
 @click.argument("recordings", nargs=-1, metavar="[LABEL[:SIDE]=FILE]...")
 @bearing_options
-@click.option("--heard", multiple=True, metavar="LABEL", help="The rider hears the creak so; may be repeated.")
 @click.option(
-    "--not-heard", multiple=True, metavar="LABEL", help="The rider does not hear it so; may be repeated."
+    "--heard", multiple=True, metavar="LABEL", help="The rider hears the creak in this situation; may be repeated."
+)
+@click.option(
+    "--not-heard",
+    multiple=True,
+    metavar="LABEL",
+    help="The rider does not hear it in this situation; may be repeated.",
 )
 @click.option(
     "--marks",
     multiple=True,
     metavar="LABEL=FILE.csv",
-    help="Times [s] of one mark a crank turn in that label's recording.",
+    help="File with the time [s] of each crank turn in that label's recording.",
 )
 @click.option(
     "--turns",
@@ -75,14 +80,14 @@ def triage(
 ) -> None:
     """Find where a creak comes from, from several recordings of one bike.
 
-    Each recording is given with what was done, as LABEL=FILE: hand (spun by hand,
-    chain off), pedal (pedalled in the stand), ride-seated, ride-standing, coast. One
-    label may come several times. hand:drive=FILE and hand:non-drive=FILE tell the
-    side the phone was held at, hand:both=FILE a stereo recording with channel 1 at
-    the drive side; pedal likewise.
+    Give each recording with what was done, as LABEL=FILE. The labels are hand (spun by
+    hand, chain off), pedal (pedalled in the stand), ride-seated, ride-standing and coast.
+    A label may be repeated. hand:drive=FILE and hand:non-drive=FILE say at which side the
+    phone was held. hand:both=FILE is a stereo recording with channel 1 at the drive side.
+    pedal takes a side in the same way.
 
-    What the rider's own ear knows goes into --heard and --not-heard. Record while
-    riding only away from traffic, with the phone fixed to the bike.
+    What the rider hears goes into --heard and --not-heard. Record while riding only away
+    from traffic, with the phone fixed to the bike.
     """
     from acoustic.triage.result import triage as settle
     from acoustic.triage.rules import load_rules
@@ -108,15 +113,15 @@ def _taken_apart(argument: str, rules: Rules) -> Given:
     label, colon, side = key.partition(":")
     if not sign or not file:
         raise InputError(
-            f"{argument}: it is not said what was done in this recording",
-            hint=f"Write LABEL=FILE, hand={Path(argument.rstrip('=')).name or 'spin.m4a'} say; "
-            f"labels are {', '.join(rules.labels)}.",
+            f"{argument}: the label that says what was done in this recording is missing",
+            hint=f"Write LABEL=FILE, for example hand={Path(argument.rstrip('=')).name or 'spin.m4a'}. "
+            f"The labels are {', '.join(rules.labels)}.",
         )
     _known_label(label, argument, rules)
     if colon and (side not in SIDES or label not in SIDED):
         raise InputError(
-            f"{argument}: no side can be told so",
-            hint=f"A side is one of {', '.join(SIDES)}, and goes with {' or '.join(SIDED)}: hand:drive=FILE say.",
+            f"{argument}: {side or 'nothing'} is not a side of a recording labelled {label}",
+            hint=f"The sides are {', '.join(SIDES)}, and only {' and '.join(SIDED)} take one: hand:drive=FILE.",
         )
     return Given(key, label, side or None, Path(file))
 
@@ -124,7 +129,7 @@ def _taken_apart(argument: str, rules: Rules) -> Given:
 def _known_label(label: str, where: str, rules: Rules) -> None:
     if label not in rules.labels:
         raise InputError(
-            f"{where}: {label or 'nothing'} is no label known here",
+            f"{where}: {label or 'nothing'} is not a known label",
             hint=f"Use one of {', '.join(rules.labels)}.",
         )
 
@@ -139,8 +144,8 @@ def _told(heard: Iterable[str], not_heard: Iterable[str], rules: Rules) -> list[
     both = [label for label in yes if label in no]
     if both:
         raise InputError(
-            f"{both[0]} is said to be heard and not heard",
-            hint="Leave both out where it comes and goes, or listen once more.",
+            f"{both[0]} is given with --heard and with --not-heard",
+            hint="Leave both out if the creak comes and goes, or listen again.",
         )
     return [told(rules.labels[label], heard=label in yes) for label in (*yes, *no)]
 
@@ -153,9 +158,9 @@ def _by_key(texts: Iterable[str], option: str, given: Sequence[Given]) -> dict[s
         key, _, value = text.partition("=")
         if not value or keys.count(key) != 1 or key in sorted_out:
             raise InputError(
-                f"{option} {text}: it must name one of the recordings given: {', '.join(keys) or 'none'}",
-                hint=f"Write {option} {keys[0] if keys else 'hand'}=..., once for a recording; "
-                "a label given twice needs a side to be told apart.",
+                f"{option} {text}: it must name one of the given recordings: {', '.join(keys) or 'none'}",
+                hint=f"Write {option} {keys[0] if keys else 'hand'}=..., once for each recording. "
+                "A label that is given twice needs a side as well.",
             )
         sorted_out[key] = value
     return sorted_out
@@ -169,7 +174,7 @@ def _number(text: str, key: str) -> float:
     if not 0 < turns <= MOST_TURNS:
         raise InputError(
             f"--turns {key}={text}; a number above 0 and at most {MOST_TURNS:g} is needed",
-            hint="Count the crank's turns from the push until it stands, half turns too: hand=9.5 say.",
+            hint="Count the crank's turns from the push until it stops, half turns too, for example hand=9.5.",
         )
     return turns
 
@@ -206,7 +211,7 @@ def _listen(
 
 
 def _complain(result: Triage, *, everything: bool) -> None:
-    """Say on stderr what failed, and what could not be used where the report will not."""
+    """Say on stderr what failed, and which recordings could not be used if the report does not say it."""
     for failure in result.failures:
         click.echo(f"acoustic: plugin {failure.plugin} failed ({failure.stage}): {failure.error}", err=True)
     for heard in result.recordings if everything else ():

@@ -26,11 +26,17 @@ if TYPE_CHECKING:
 NEWEST = 20
 
 km_option = click.option(
-    "--km", "distance_km", type=click.FloatRange(min=0), metavar="KM", help="Ridden in all, by the bike's count."
+    "--km",
+    "distance_km",
+    type=click.FloatRange(min=0),
+    metavar="KM",
+    help="Total distance ridden, as the bike's computer shows.",
 )
-recorder_option = click.option("--recorder", metavar="WORDS", help="The phone that recorded it, if you have more.")
-notes_option = click.option("--notes", metavar="WORDS", help="Anything; leave out who owns the bike.")
-done_option = click.option("--done", type=click.Choice(DONE), help="What was done after it was heard.")
+recorder_option = click.option(
+    "--recorder", metavar="WORDS", help="The phone that recorded it, if you use several."
+)
+notes_option = click.option("--notes", metavar="WORDS", help="Free text; leave out the owner's name.")
+done_option = click.option("--done", type=click.Choice(DONE), help="What was done after the check.")
 because_option = click.option("--because", required=True, metavar="WORDS", help="Why.")
 
 
@@ -41,7 +47,7 @@ def visit() -> None:
 
 @visit.command()
 @click.argument("recordings", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="REC...")
-@click.option("--bike", required=True, metavar="NAME", help="The bike; one the book does not know is added.")
+@click.option("--bike", required=True, metavar="NAME", help="The bike. A new name is added to the book.")
 @day_option("--on", "The day of the visit.")
 @click.option("--kind", type=click.Choice(KINDS), default="check", show_default=True, help="What is recorded.")
 @done_option
@@ -52,7 +58,7 @@ def visit() -> None:
 @speed_options
 @scene_options
 @book_option
-@click.option("--quiet", is_flag=True, help="Print the visit's line alone, and no progress.")
+@click.option("--quiet", is_flag=True, help="Print only the visit's line, without progress.")
 def add(
     recordings: tuple[Path, ...],
     bike: str,
@@ -64,17 +70,17 @@ def add(
     quiet: bool,
     **said: Any,
 ) -> None:
-    """Check each recording REC and keep it, with what was found, as one visit.
+    """Check each recording REC, and keep the recordings and results as one visit.
 
-    The options about bearing, speed and scene hold for all recordings of the call. A
-    bearing that the book knows to sit in the bike need not be named again.
+    The options hold for all recordings of the call. If the book knows the bearing of this
+    bike, --bearing can be left out.
 
     Keep hands, hair and sleeves clear of the spinning crank.
     """
     if len(recordings) > 1 and (request.marks or request.gyro or request.counted_turns):
         raise InputError(
-            f"{len(recordings)} recordings came with one spin's marks, gyro or count of turns",
-            hint="Add each with its own, one call a recording.",
+            f"--marks, --gyro and --turns belong to one recording, and {len(recordings)} were given",
+            hint="Add each recording in a call of its own.",
         )
     from acoustic.book.records import Visit
 
@@ -120,7 +126,7 @@ def _compare(made: Visit, fresh: Visit) -> None:
 
 
 def _named(bearing: BearingChoice, fitted: Fitted | None) -> BearingChoice:
-    """The bearing that sits in the bike, where none is named."""
+    """The bearing that is in the bike, if none is named."""
     if bearing.name or bearing.ball_diameter_mm or fitted is None or not fitted.designation:
         return bearing
     return replace(bearing, name=fitted.designation, rows=fitted.rows or bearing.rows)
@@ -136,7 +142,7 @@ def _listen(
     *,
     say: bool,
 ) -> Any:
-    """Check all recordings, and keep them once all could be used."""
+    """Check all recordings, and keep them only if all of them can be used."""
     from dataclasses import asdict
 
     from acoustic.book.asked import Asked
@@ -171,10 +177,10 @@ def _write(book: Book, made: Visit) -> int:
 
 
 @visit.command("list")
-@click.option("--bike", metavar="NAME", help="Of this bike alone.")
-@day_option("--since", "From this day on.", today=False)
-@click.option("--all", "everything", is_flag=True, help=f"Not only the newest {NEWEST}.")
-@click.option("--removed", is_flag=True, help="Those that no longer count, too.")
+@click.option("--bike", metavar="NAME", help="Only visits of this bike.")
+@day_option("--since", "Only visits from this day on.", today=False)
+@click.option("--all", "everything", is_flag=True, help=f"All visits, not only the newest {NEWEST}.")
+@click.option("--removed", is_flag=True, help="Also show visits that were removed.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the table.")
 @book_option
 def list_visits(
@@ -213,7 +219,7 @@ def _row(one: Visit) -> tuple[str, ...]:
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
 @book_option
 def show(number: int, as_json: bool, book: str | None) -> None:
-    """Show the visit NUMBER: what was found, and what was changed about it since."""
+    """Show the visit NUMBER: what was found, and later corrections."""
     from acoustic.book.document import visit_block, visit_text
     from acoustic.book.visits import history, require_visit
 
@@ -228,7 +234,7 @@ def show(number: int, as_json: bool, book: str | None) -> None:
 
 @visit.command()
 @click.argument("number", type=int)
-@day_option("--on", "The day it should say.", today=False)
+@day_option("--on", "The correct day.", today=False)
 @click.option("--kind", type=click.Choice(KINDS), help="What was recorded.")
 @done_option
 @km_option
@@ -237,15 +243,15 @@ def show(number: int, as_json: bool, book: str | None) -> None:
 @because_option
 @book_option
 def correct(number: int, on: date | None, because: str, book: str | None, **said: Any) -> None:
-    """Put the visit NUMBER right; what it said before stays on record."""
+    """Correct the visit NUMBER. The earlier entry stays on record."""
     from acoustic.book.visits import correct as put_right
 
     values = {name: value for name, value in {"on_date": on, **said}.items() if value is not None}
     if not values:
-        raise InputError("nothing was given to correct", hint="Give --on, --done, --km, --kind or --notes.")
+        raise InputError("no correction was given", hint="Give --on, --done, --km, --kind or --notes.")
     with opened(book) as it, it.writing() as connection:
         put_right(connection, number, values, because)
-    click.echo(f"visit {number} was put right: {', '.join(name.replace('_', ' ') for name in values)}.")
+    click.echo(f"visit {number} corrected: {', '.join(name.replace('_', ' ') for name in values)}.")
 
 
 @visit.command()
@@ -253,12 +259,12 @@ def correct(number: int, on: date | None, because: str, book: str | None, **said
 @because_option
 @book_option
 def remove(number: int, because: str, book: str | None) -> None:
-    """Let the visit NUMBER no longer count; it is kept with the reason."""
+    """Remove the visit NUMBER from lists and trends. It is kept, with the reason."""
     from acoustic.book.visits import remove as take_back
 
     with opened(book) as it, it.writing() as connection:
         take_back(connection, number, because)
-    click.echo(f"visit {number} no longer counts: {because}.")
+    click.echo(f"visit {number} removed: {because}.")
 
 
 @visit.command()
@@ -272,7 +278,9 @@ def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet:
     from acoustic.plugin.registry import load_toolbox
 
     if bool(numbers) == everything:
-        raise InputError("it is not said which visits to judge again", hint="Give their numbers, or --all.")
+        raise InputError(
+            "no visit was named to judge again", hint="Name the visits by their numbers, or give --all."
+        )
     toolbox, progress, changed = load_toolbox(), Progress(quiet=quiet), 0
     with opened(book) as it:
         with it.reading() as connection:
@@ -288,4 +296,4 @@ def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet:
             changed += bool(again.changed)
             for sentence in again.changed:
                 click.echo(f"visit {one.number}, {one.bike}, {one.on_date}: {sentence}")
-    click.echo(f"{len(wanted)} visits judged again, {changed} of them differ.")
+    click.echo(f"visits judged again: {len(wanted)}; changed: {changed}.")

@@ -1,1 +1,1 @@
-"""A press-in planned, and what the spins before and after say."""
+"""Before a bearing is pressed in, and what the spins before and after say."""

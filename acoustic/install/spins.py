@@ -15,15 +15,15 @@ Outcome = Literal["as before", "rougher", "rough in the hand", "open"]
 ROUGHER_DB = 3.0
 
 FREE_IT = (
-    "Pull the bearing and spin it in the hand: if it runs free again, the seat squeezes it or it went in crooked. "
-    "Measure the bore at several depths and directions (acoustic install fit) before it is pressed again."
+    "Pull the bearing and spin it in the hand: if it turns freely again, the seat squeezes it or it went in "
+    "crooked. Measure the bore at several depths and directions (acoustic install fit) before it is pressed again."
 )
-SEND_BACK = "Do not fit it: it is rough before it sees the seat. Try another from the box."
+SEND_BACK = "Do not fit it: it is already rough in the hand. Try another one."
 GO_ON = "Go on: set the preload so that the play is just gone, then record the final spin."
-BY_HAND = "Feel for play at the crank arms, and tighten to the maker's torques: no sound tells either."
+BY_HAND = "Feel for play at the crank arms, and tighten to the maker's torques: the sound tells neither."
 EASE_IT = (
-    "Ease the preload until the play just comes, take it back until it just goes, and spin again; if it stays "
-    "rough, pull the bearing and see whether it frees."
+    "Loosen the preload until you just feel play, tighten it until the play is just gone, and spin again. If it "
+    "stays rough, pull the bearing and see whether it turns freely."
 )
 
 
@@ -61,10 +61,10 @@ def what_the_seat_did(free: Sequence[Document], pressed: Sequence[Document]) -> 
     in a frame one and the same bearing is loud in other bands, and spins other masses.
     """
     before, after = _findings(free), _findings(pressed)
-    rough = [_name(name) for name in table().having("by_the_seat") if _found(before, name)]
-    if rough:
-        return Told("rough in the hand", (f"In the hand it shows {', '.join(rough)} already.",), (SEND_BACK,))
     by_the_seat, needed = table().having("by_the_seat"), table().having("needed_at_the_seat")
+    rough = [_name(name) for name in by_the_seat if _found(before, name)]
+    if rough:
+        return Told("rough in the hand", (f"In the hand it already shows {', '.join(rough)}.",), (SEND_BACK,))
     reasons = [_worse(before[name], after[name]) for name in by_the_seat if name in before and name in after]
     reasons = [reason for reason in reasons if reason]
     new = [_name(name) for name in by_the_seat if _found(after, name) and name not in before]
@@ -106,7 +106,7 @@ def runs_clean(document: Document) -> Told:
     drag = document["motion"]["drag_hz_per_s"]
     reasons = ["It runs smoothly, without notches."]
     if drag is not None:
-        reasons.append(f"At one turn a second it slows by {drag:.2f} turns/s in a second.")
+        reasons.append(f"At one turn per second it slows by {drag:.2f} turns/s every second.")
     return Told("clean", tuple(reasons), (BY_HAND,))
 
 
@@ -121,7 +121,7 @@ def drags_more(document: Document, fresh: Document) -> str | None:
     Returns
     -------
     str or None
-        A sentence where it does by half as much again; None where it does not, or either is not known.
+        A sentence if the drag is at least `DRAGS_MORE` times the fresh one; None if not, or if either is unknown.
     """
     now, then = (one["motion"] and one["motion"]["drag_hz_per_s"] for one in (document, fresh))
     if not now or not then or now < table().drags_more * then:
@@ -153,7 +153,7 @@ def _found(findings: Mapping[str, Document], name: str) -> bool:
 
 
 def _worse(before: Document, after: Document) -> str:
-    """A sentence where a condition is there that was not."""
+    """A sentence if a condition is new or clearly stronger, else nothing."""
     if not after["detected"]:
         return ""
     rise = _rank(after)[1] - _rank(before)[1]

@@ -1,6 +1,6 @@
-"""Motion from the times of one mark each crank turn, whoever made the marks.
+"""Motion from the times of one mark per crank turn, from any source of marks.
 
-Marks given in a file are taken as they are, or refused; those heard in a recording were mended before.
+Marks from a file are used as they are, or refused; marks heard in a recording come here reconstructed.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ LEAST_MARKS = 4
 PUSH_S = 0.3  # the crank gathers speed before its first mark, and passes it within a turn
 LONG_FIRST, LONG_LAST = 1.75, 2.3  # a crank about to stand takes about twice as long for its last turn
 ENOUGH_TO_TELL = 7  # marks; through fewer some run-down always passes
-LONG_STOP = 2.5  # last turns until it stands: under dry friction 2.4 at most
+LONG_STOP = 2.5  # last turns until it stops: under dry friction 2.4 at most
 CLEAR_S, LEAST_CLEAR_S = 0.1, 0.2
 MISSED_DOUBT, FEW_DOUBT = 0.01, 0.006
 SUDDEN = 1.6  # times the mean of its neighbours; a missed mark makes 2, a crank slowing to a stand 1.2
@@ -35,7 +35,7 @@ def motion_from_marks(
     timing_s: float,
     own_sound: bool = False,
 ) -> Motion:
-    """Run a smooth crank angle through marks made once a turn.
+    """Run a smooth crank angle through marks made once per turn.
 
     Parameters
     ----------
@@ -63,11 +63,11 @@ def motion_from_marks(
     if marks.size < LEAST_MARKS:
         raise InputError(
             f"{marks.size} marks of crank turns were found; {LEAST_MARKS} or more are needed",
-            hint="Mark every turn of the spin once, at the same place of the crank.",
+            hint="Mark every turn of the spin once, at the same position of the crank.",
         )
     if not np.all(np.isfinite(marks)):
         raise InputError(
-            f"mark {int(np.argmin(np.isfinite(marks))) + 1} is no time",
+            f"mark {int(np.argmin(np.isfinite(marks))) + 1} is not a time",
             hint="Give every mark as a number of seconds.",
         )
     intervals = np.diff(marks)
@@ -187,7 +187,7 @@ def _require_even(marks: NDArray[np.float64], intervals: NDArray[np.float64]) ->
 def _require_even_ends(marks: NDArray[np.float64]) -> None:
     """Refuse a first turn far longer than the second, or a last one far longer than the one before.
 
-    But for a crank that all but stood at its last mark: then a run-down passes through all of them.
+    Except for a crank that had almost stopped at its last mark: then a run-down passes through all of them.
     """
     intervals = np.diff(marks)
     coasts = (
@@ -197,6 +197,6 @@ def _require_even_ends(marks: NDArray[np.float64]) -> None:
         if intervals[first] > most * intervals[other] and not coasts:
             raise InputError(
                 f"the {end} turn takes {intervals[first]:.2f} s, the one beside it {intervals[other]:.2f} s",
-                hint=f"A mark seems to be missing there; if not, leave the {end} mark out: the crank was still "
-                "being pushed, or all but stood.",
+                hint=f"A mark seems to be missing there. If not, leave the {end} mark out: the crank was still "
+                "being pushed, or had almost stopped.",
             )

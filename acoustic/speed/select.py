@@ -26,8 +26,9 @@ NAMES = {
     "sound": "the sound alone",
 }
 SPEED_HINT = (
-    "Give the speed: --marks FILE.csv with the time of each turn, --ticks if a card clicks once a turn, "
-    "--turns N with the turns counted by eye, --film if the file shows the crank, or --speed RPM for a steady one."
+    "Give the speed: --marks FILE.csv with the time of each turn, --ticks if a card clicks once per turn, "
+    "--turns N with the turns counted by eye, --film if the file shows the crank, or --speed RPM for a "
+    "steady speed."
 )
 ALIKE = 0.02  # two sources that differ by less than this, beyond what they admit, agree
 LEAST_SHARED_S = 1.0
@@ -98,7 +99,7 @@ def _estimates(
     *,
     all_of_them: bool,
 ) -> tuple[list[Motion], list[MotionError]]:
-    """Motions of the sources, best first, and what those said that found none."""
+    """Motions of the sources, best first, and the refusals of those that found none."""
     found: list[Motion] = []
     refusals: list[MotionError] = []
     for part in parts:
@@ -115,7 +116,7 @@ def _estimates(
 
 
 def _motion(source: SpeedSource, recording: Recording, request: SpeedRequest) -> Motion:
-    """A speed source's motion, which must be one."""
+    """A speed source's motion, which must increase strictly."""
     motion = is_a(source.estimate(recording, request), Motion)
     if motion.times_s.size < 2 or not (np.all(np.diff(motion.times_s) > 0) and np.all(np.diff(motion.turns) > 0)):
         raise ValueError("times and turns that both increase strictly are needed")
@@ -127,7 +128,7 @@ def _not_found(refusal: MotionError) -> Problem:
 
 
 def is_of_this_recording(motion: Motion, bank: BandBank) -> list[Problem]:
-    """Set a motion that was made apart from the sound against the sound's own evidence.
+    """Check a motion that does not come from the sound against the sound's own evidence.
 
     Parameters
     ----------
@@ -147,14 +148,14 @@ def is_of_this_recording(motion: Motion, bank: BandBank) -> list[Problem]:
     name = NAMES[motion.source]
     if found.verdict == "contradicted":
         heard = {
-            "impacts": "the impacts heard slow down otherwise",
-            "levels": "it grows loud and quiet at other times",
+            "impacts": "the impacts in the sound slow down differently",
+            "levels": "the sound grows loud and quiet at other times",
         }
         return [
             Problem(
                 "motion_not_of_this_recording",
-                f"by {name} the crank turns otherwise than in the recording: {heard[found.by]}",
-                "Give the file of this very recording, with its times counted from the recording's start.",
+                f"the motion from {name} does not match the recording: {heard[found.by]}",
+                "Give the file that belongs to this recording, with its times counted from the recording's start.",
                 voids="any",
             )
         ]
@@ -162,7 +163,7 @@ def is_of_this_recording(motion: Motion, bank: BandBank) -> list[Problem]:
 
 
 def _compared(used: Motion, other: Motion) -> list[Problem]:
-    """What to say where two sources, over the time that both cover, do not make the same turns."""
+    """The problem, if two sources disagree on the turns over the time that both cover."""
     if not (used.scale_known and other.scale_known):
         return []
     start_s, stop_s = max(used.start_s, other.start_s), min(used.stop_s, other.stop_s)
@@ -180,7 +181,7 @@ def _compared(used: Motion, other: Motion) -> list[Problem]:
             "sources_disagree",
             f"from {start_s:.1f} to {stop_s:.1f} s the crank makes {made[0]:.1f} turns by {first}, "
             f"{made[1]:.1f} by {second}",
-            f"{first[:1].upper()}{first[1:]} decided here. Find out which is wrong, and check again without it.",
+            f"This result uses {first}. Find out which one is wrong, and check again without it.",
             voids="clean",
         )
     ]

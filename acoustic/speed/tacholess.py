@@ -39,8 +39,8 @@ SLOWEST_DRIVEN_HZ = 0.45  # turns/s; nobody pedals at 27 turns a minute, while c
 AFTER_COAST_S, AFTER_DRIVE_S, BEFORE_S = 1.5, 0.3, 0.2  # kept clear of what turns
 LONGER = (
     "Record one whole spin with the phone a hand's width from the bearing, from two still seconds before the push "
-    "until two seconds after the crank stands; a card that clicks once a turn (--ticks), a film (--film) or the "
-    "turns' times (--marks) tell the speed where the bearing is quiet."
+    "until two seconds after the crank stops. If the bearing is too quiet, a film (--film), a card that "
+    "clicks once per turn (--ticks) or the times of the turns (--marks) tell the speed."
 )
 
 
@@ -106,17 +106,17 @@ def motion_by_ear(
 
 
 def _require_a_crank(train: FoundTrain, geometries: Sequence[BearingGeometry], spin: Spin | None) -> None:
-    """Refuse what keeps time as no crank does that is turned by hand or foot."""
+    """Refuse a rhythm that is too even for a crank turned by hand or foot."""
     if train.coasting or spin is not None:
         return
     rate_hz = float(train.impacts[-1] / (train.times_s[-1] - train.times_s[0]))
     fewest = min((defect_orders(geometry).outer_raceway for geometry in geometries), default=0.0)
     if train.even or rate_hz < SLOWEST_DRIVEN_HZ * fewest:
         raise MotionError(
-            f"something strikes {rate_hz:.1f} times a second, as evenly as a clock or a motor; no crank that is "
-            "turned by hand or foot does",
-            hint="If a motor turns the crank, give its speed with --speed, or say --spin steady. Else stop what "
-            f"ticks, and record again. {LONGER}",
+            f"something strikes {rate_hz:.1f} times a second, as evenly as a clock or a motor, which "
+            "no crank that is turned by hand or foot does",
+            hint="If a motor turns the crank, give its speed with --speed, or say --spin steady. Otherwise "
+            f"stop whatever ticks, and record again. {LONGER}",
         )
 
 
@@ -152,7 +152,7 @@ def _rough_course(
     turning = find_turning(bank)
     if turning is None or turning.nats < LEAST_NATS:
         raise MotionError(
-            "no turning can be heard: the level never rises and falls as a crank's does, and nothing beats",
+            "no turning can be heard: the level does not rise and fall as a crank's does, and no rhythm is heard",
             hint=LONGER,
         )
     coasting = turning.course == "coast" if spin is None else spin == "hand"
@@ -165,7 +165,7 @@ def _rough_course(
     if not (coasting and _is_spin(turning)):
         # Rain, a saw or talk rise and fall too: without a push and a run-down it may be anything.
         raise MotionError(
-            "no turning can be heard: no push is heard with the sound dying away after it, and nothing beats",
+            "no turning can be heard: neither a push with a sound that dies away after it, nor a rhythm",
             hint=LONGER,
         )
     return *_level_course(turning, *likely_coast(bank, turning), duration_s), True
@@ -177,7 +177,7 @@ def _is_spin(turning: Turning) -> bool:
 
 
 def _level_course(turning: Turning, stop_s: float, drag_per_s: float, duration_s: float) -> tuple[Floats, Floats]:
-    """Times and angle, from the push until the crank stands; its scale is open."""
+    """Times and angle, from the push until the crank stops; its scale is open."""
     times_s = np.arange(turning.start_s + PUSH_S, min(stop_s - STEP_S, duration_s), STEP_S)
     angle = coast_angle(times_s, stop_s, drag_per_s)
     first_hz = float(angle[1] / STEP_S)

@@ -144,8 +144,8 @@ class TestResolve:
         [
             ({}, "no bearing was given", "--bearing"),
             ({"contact_angle_deg": 15.0}, "no bearing was given", "--bearing"),
-            ({"balls": 16}, "--ball-diameter and --pitch-diameter did not come", "Add --ball-diameter"),
-            ({"balls": 16, "pitch_diameter_mm": 31.0}, "--ball-diameter did not come", "Add --ball-diameter"),
+            ({"balls": 16}, "missing: --ball-diameter and --pitch-diameter", "Add --ball-diameter"),
+            ({"balls": 16, "pitch_diameter_mm": 31.0}, "missing: --ball-diameter", "Add --ball-diameter"),
             ({"name": "6805", "balls": 40}, "40 balls of 3.5 mm do not fit", "Check the numbers"),
             ({"name": "6805", "pitch_diameter_mm": -1.0}, "diameters must be above 0", "Check the numbers"),
             ({"name": "6805", "pitch_diameter_mm": 0.0}, "diameters must be above 0", "Check the numbers"),

@@ -84,7 +84,7 @@ def test_two_benches_grow_together(full: Book, tmp_path: Path, day: date) -> Non
 def test_an_archive_is_not_written_over_another(full: Book, tmp_path: Path) -> None:
     path = tmp_path / "shop.zip"
     path.write_text("precious")
-    with pytest.raises(InputError, match="there already"):
+    with pytest.raises(InputError, match="already exists"):
         export(full, path)
     assert path.read_text() == "precious"
 

@@ -71,7 +71,7 @@ def test_a_seat_holds_one_bearing_at_a_time(book: Book) -> None:
         add_bike(connection, "red road")
         first = fit_bearing(connection, Fitted(bike="red road", installed_on=JANUARY, side="drive"))
         fit_bearing(connection, Fitted(bike="red road", installed_on=JANUARY, side="non-drive"))
-        with pytest.raises(InputError, match="sits in red road"):
+        with pytest.raises(InputError, match="has been in red road"):
             fit_bearing(connection, Fitted(bike="red road", installed_on=MARCH, side="drive"))
         out = take_out(connection, first.number, MARCH, "worn")
         assert (out.removed_on, out.removed_because) == (MARCH, "worn")

@@ -42,7 +42,7 @@ def test_a_book_in_use_is_left_alone(tmp_path: Path) -> None:
     book = open_book(str(tmp_path / "shop.db"))
     with book.writing() as connection:
         add_bike(connection, "red road")
-    with pytest.raises(InputError, match="holds bikes already"):
+    with pytest.raises(InputError, match="already holds bikes"):
         invented.write_year(book, load_toolbox(), lambda _: None)
     book.close()
 

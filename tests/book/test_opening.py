@@ -201,7 +201,7 @@ class TestRefusals:
         path = tmp_path / "other.db"
         with closing(sqlite3.connect(path)) as other:
             other.execute("CREATE TABLE songs (title TEXT)")
-        with pytest.raises(InputError, match="something else"):
+        with pytest.raises(InputError, match="is not a workshop's book"):
             open_book(str(path))
 
     def test_a_file_that_is_no_database(self, tmp_path: Path) -> None:
@@ -229,5 +229,5 @@ class TestRefusals:
     def test_a_folder_that_may_not_be_written(self) -> None:
         with pytest.raises(InputError, match="cannot be used"):
             open_book("/proc/self/book.db")
-        with pytest.raises(InputError, match="cannot be made"):
+        with pytest.raises(InputError, match="cannot be created"):
             open_book("/proc/shop/book.db")

@@ -66,7 +66,7 @@ def test_corrections_keep_what_was_said_before(book: Book, written: Visit) -> No
 
 def test_a_removed_visit_is_kept_with_its_reason(book: Book, written: Visit) -> None:
     with book.writing() as connection:
-        with pytest.raises(InputError, match="no reason"):
+        with pytest.raises(InputError, match="only for a reason"):
             visits.remove(connection, written.number, " ")
         visits.remove(connection, written.number, "wrong bike")
         with pytest.raises(InputError, match="wrong bike"):

@@ -59,7 +59,7 @@ def test_what_is_judged_again_and_does_not_change_says_so(acoustic: Run, add: An
     add("short_outer", "--bearing", "6805", "--quiet")
     before = visits(acoustic)
     done = acoustic("visit", "recheck", "--all", "--quiet")
-    assert (done.code, done.stdout) == (EXIT_DONE, "1 visits judged again, 0 of them differ.\n")
+    assert (done.code, done.stdout) == (EXIT_DONE, "visits judged again: 1; changed: 0.\n")
     after = visits(acoustic)
     assert after[0]["verdicts"][0]["check"]["findings"] == before[0]["verdicts"][0]["check"]["findings"]
 

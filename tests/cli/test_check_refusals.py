@@ -42,12 +42,12 @@ FILES = [
     ("cut.wav", "only 6.00 s of the 12.00 s", "it should hold", "Copy the file from the phone again"),
     ("header.wav", "header.wav", "can't be decoded", "Copy the file from the phone again"),
     ("empty.wav", "is empty", "0 bytes", "Copy the recording from the phone again"),
-    ("eight.wav", "8 channels", "1 to 4 are needed", "Record in mono or stereo"),
+    ("eight.wav", "8 channels", "1 to 4 can be read", "Record in mono or stereo"),
     ("one_hz.wav", "1 samples a second", "at least 8000 are needed", "Record again at 44100 or 48000 Hz"),
     ("384_khz.wav", "384000 samples a second", "at most 192000", "Export the recording at 48000"),
 ]
 WRONG_MARKS = [
-    ("words.csv", "line 2: 'first'", "no time in seconds", "Write one time in seconds a line"),
+    ("words.csv", "line 2: 'first'", "not a time in seconds", "Write the time of each crank turn in seconds"),
     ("header.csv", "0 marks", "4 or more are needed", "Mark every turn of the spin once"),
     ("blank.csv", "0 marks", "4 or more are needed", "Mark every turn of the spin once"),
     ("order.csv", "mark 3 at 1.500 s", "does not come after the one before it", "in order of time"),
@@ -59,7 +59,7 @@ WRONG_MARKS = [
     ("nan.csv", "1 of 5 marks", "", ""),
     ("absent.csv", "no file of marks", "absent.csv", "Check the path given with --marks"),
     ("folder", "folder is a folder", "", ""),
-    ("bytes.csv", "bytes.csv cannot be read as text", "", "Write one time in seconds a line"),
+    ("bytes.csv", "bytes.csv cannot be read as text", "", "Write the time of each crank turn in seconds"),
 ]
 CALLS = [
     ((*NAMED, "--turns", "0"), "--turns is 0;", "more than 0", "Count the crank's turns"),
@@ -92,7 +92,7 @@ CALLS = [
         "8 to 20 are needed",
         "Count the",
     ),
-    ((*NAMED, *AT_75, "--jockey", "11"), "--jockey 11 came without --chainring", "", "chainring's teeth too"),
+    ((*NAMED, *AT_75, "--jockey", "11"), "--chainring is missing beside --jockey 11", "", "chainring's teeth too"),
     (
         (*NAMED, *AT_75, "--jockey", "11", "--sprocket", "17"),
         "--sprocket 17 and --jockey 11",
@@ -103,7 +103,7 @@ CALLS = [
     (("--bearing", "6850", *AT_75), "answers to '6850'", "nearest names are", "acoustic bearings"),
     (("--bearing", "crank", *AT_75), "answers to 'crank'", "", "acoustic bearings"),
     (("--bearing", "68", *AT_75), "'68' names no single bearing", "6805", "designation in full"),
-    (("--balls", "16", *AT_75), "--ball-diameter and --pitch-diameter did not come", "are needed", "Add"),
+    (("--balls", "16", *AT_75), "missing: --ball-diameter and --pitch-diameter", "are needed", "Add"),
     (
         (*GIVEN[:-1], "3.4", *AT_75),
         "got ball 3.5 mm and pitch 3.4 mm",
@@ -119,13 +119,13 @@ CALLS = [
     ((*NAMED, *AT_75, "--catalogue", "absent.toml"), "absent.toml", "cannot be read", "Check --catalogue"),
     ((*NAMED, *AT_75, "--catalogue", "folder"), "folder", "cannot be read", "Check --catalogue"),
     ((*NAMED, *AT_75, "--catalogue", "text.wav"), "text.wav", "a TOML file is needed", "[[bearing]]"),
-    ((*NAMED, *AT_75, "--plot", "spin.pdf"), "ending .pdf", "no picture format", "Use .png or .svg"),
-    ((*NAMED, *AT_75, "--plot", "spin"), "ending (none)", "no picture format", "Use .png or .svg"),
-    ((*NAMED, *AT_75, "--plot", "absent/spin.png"), "there is no folder absent", "", "Make the folder first"),
+    ((*NAMED, *AT_75, "--plot", "spin.pdf"), "ending .pdf", "not a known picture format", "Use .png or .svg"),
+    ((*NAMED, *AT_75, "--plot", "spin"), "ending (none)", "not a known picture format", "Use .png or .svg"),
+    ((*NAMED, *AT_75, "--plot", "absent/spin.png"), "there is no folder absent", "", "Create the folder first"),
     ((*NAMED, *AT_75, "--plot", "folder.png"), "folder.png", "folder", "file"),
-    ((*NAMED, *AT_75, "--report", "spin.pdf"), "ending .pdf", "no page format", "Use .html"),
-    ((*NAMED, *AT_75, "--report", "spin"), "ending (none)", "no page format", "Use .html"),
-    ((*NAMED, *AT_75, "--report", "absent/spin.html"), "there is no folder absent", "", "Make the folder first"),
+    ((*NAMED, *AT_75, "--report", "spin.pdf"), "ending .pdf", "not a known page format", "Use .html"),
+    ((*NAMED, *AT_75, "--report", "spin"), "ending (none)", "not a known page format", "Use .html"),
+    ((*NAMED, *AT_75, "--report", "absent/spin.html"), "there is no folder absent", "", "Create the folder first"),
     ((*NAMED, *AT_75, "--report", "folder.html"), "--report: folder.html is a folder", "", "name of a file"),
 ]
 # What can be opened but not judged still gets its document: code of the problem, words for found and to do.
@@ -265,7 +265,7 @@ def test_no_motion_can_be_found(check: Run) -> None:
     outcome = check("good.wav", *NAMED, "--ticks", "--json")
     assert outcome.code == EXIT_UNUSABLE
     (problem,) = outcome.document["quality"]["problems"]
-    assert "no train of ticks" in problem["detail"]
+    assert "no regular ticks" in problem["detail"]
     assert "Fix a strip of card" in problem["advice"]
     assert problem["detail"] in outcome.stderr and problem["advice"] in outcome.stderr
     assert (outcome.document["motion"], outcome.document["findings"]) == (None, [])

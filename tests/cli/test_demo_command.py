@@ -107,7 +107,7 @@ def test_a_broken_plugin_shows(
     ("text", "found", "advice"),
     [
         (None, "there is no manifest.toml", "Give the folder that holds it"),
-        ("[[recording\n", "cannot be read as TOML", "Mend the file"),
+        ("[[recording\n", "cannot be read as TOML", "Correct the file"),
         ("", "lists no recording", "Add a [[recording]] table"),
         ('[[recording]]\nfile = "a.wav"\n', "recording 1 lacks bearing, grade, detected", "Add it"),
         (

@@ -70,7 +70,7 @@ class TestFinalSpin:
     def test_not_clean(self) -> None:
         tight = runs_clean(document(level="service", tight=4.0))
         assert (tight.outcome, tight.reasons) == ("not clean", ("it is service",))
-        assert tight.advice[0].startswith("Ease the preload")
+        assert tight.advice[0].startswith("Loosen the preload")
         assert runs_clean(document(level="replace", ball=0.0)).advice[0].startswith("Pull the bearing")
 
     def test_what_was_not_judged_does_not_read_as_clean(self) -> None:

@@ -113,7 +113,7 @@ class TestRefusals:
 
     @pytest.mark.parametrize("broken", [math.nan, math.inf])
     def test_marks_that_are_no_times(self, broken: float) -> None:
-        with pytest.raises(InputError, match=f"mark {len(STEADY) + 1} is no time"):
+        with pytest.raises(InputError, match=f"mark {len(STEADY) + 1} is not a time"):
             motion([*STEADY, broken])
 
     @pytest.mark.parametrize(

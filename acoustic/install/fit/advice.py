@@ -22,26 +22,27 @@ CAREFUL_TILT_RAD, UTMOST_TILT_RAD = 1 / 1000, 1 / 300
 DOUBLE_ROW_TILT_RAD = math.radians(2 / 60)
 
 CAUTIONS = (
-    "The maker's instructions and limits come before this sheet, which only reckons with what was measured.",
-    "Reaming and facing only by those equipped for it, by the frame maker's instructions; "
-    "metal taken off a shell does not come back.",
-    "Wear eye protection when pressing: hardened rings splinter.",
-    "Press squarely, on the outer ring alone into a shell and on the inner ring alone onto a spindle; "
-    "never hammer on a ring the force should not pass, for it dents the raceways through the balls.",
-    "Sizes hold at 20 C, parts and gauge alike.",
-    "A shell of fibre composite is no ring of one modulus; ask the frame's maker what it may be pressed with.",
+    "The makers' instructions and limits come first. This sheet only computes from what was measured.",
+    "Ream and face only if you are equipped for it, by the frame maker's instructions: "
+    "metal that is taken off a shell does not come back.",
+    "Wear eye protection when you press: hardened rings splinter.",
+    "Press squarely: on the outer ring alone into a shell, on the inner ring alone onto a spindle. "
+    "Never press or hammer through the balls: that dents the raceways.",
+    "All sizes hold at 20 C: let parts and gauge come to the same temperature.",
+    "A shell of fibre composite cannot be computed as a metal ring: ask the frame's maker how tight "
+    "a fit it takes.",
 )
 
 
 @dataclass(frozen=True, slots=True)
 class RowAdvice:
-    """Which bearing a seat can do with.
+    """Which bearing suits a seat.
 
     Attributes
     ----------
     rows : {'either', 'single', 'none'}
         'either' a single row or a double row (one piece), 'single' a single row only,
-        'none' neither before the seat is put right.
+        'none' neither before the seat is corrected.
     reasons : tuple of str
     """
 
@@ -62,7 +63,7 @@ def tilt_of_seats_rad(offset_mm: float, shell_width_mm: float) -> float:
     Raises
     ------
     InputError
-        A number is none, or the width is not above 0.
+        A number is not finite, or the width is not above 0.
     """
     if not (math.isfinite(offset_mm) and 0 < shell_width_mm < math.inf):
         found = f"an offset of {offset_mm} mm over a width of {shell_width_mm} mm gives no angle"
@@ -93,7 +94,7 @@ def verdict_of(interference: Span, left: Span) -> Verdict:
 
 
 def row_advice(verdict: Verdict, judgement: SeatJudgement, tilt_rad: float | None) -> RowAdvice:
-    """Say which bearing a seat can do with.
+    """Say which bearing suits a seat.
 
     Parameters
     ----------
@@ -109,7 +110,7 @@ def row_advice(verdict: Verdict, judgement: SeatJudgement, tilt_rad: float | Non
     Raises
     ------
     InputError
-        The tilt is no angle from 0 to a right angle.
+        The tilt is not an angle from 0 to a right angle.
     """
     if tilt_rad is not None and not 0 <= tilt_rad < math.pi / 2:
         found = f"a tilt from 0 to below {math.pi / 2:.2f} rad is needed, got {tilt_rad}"
@@ -145,14 +146,14 @@ def fit_reasons(numbers: FitNumbers, verdict: Verdict, bore_mm: float) -> tuple[
     clearance is not critical for ball bearings.
     """
     met, left = numbers.shell.interference, numbers.left
-    words = f"of the {numbers.group} clearance {left.low_um:+.1f} to {left.high_um:+.1f} um is left"
+    words = f"{left.low_um:+.1f} to {left.high_um:+.1f} um of the {numbers.group} clearance are left"
     first = {
         "loose": f"the seat is likely {-met.likely_um:.1f} um wider than what goes into it: "
         "it will creep and creak",
         "fits": f"{words}, before any preload",
-        "tight": f"{words}: it may go below nothing. A small negative clearance is a warning and not by "
+        "tight": f"{words}: it may fall below zero. A small negative clearance is a warning and not by "
         "itself a fault of a ball bearing, but it leaves no room for preload",
-        "squeezed": f"{words}, which is below nothing throughout: it will run stiff and warm",
+        "squeezed": f"{words}, which is below zero in any case: it will run stiff and warm",
     }
     found = [first[verdict]]
     if met.low_um <= 0 < met.likely_um:
@@ -165,12 +166,12 @@ def fit_reasons(numbers: FitNumbers, verdict: Verdict, bore_mm: float) -> tuple[
 
 
 def _roomier(numbers: FitNumbers) -> str:
-    """The first group with more clearance that keeps some, or else what the roomiest comes to."""
+    """The first group with more clearance that keeps some, or a sentence that none is sure to."""
     for group in GROUPS[GROUPS.index(numbers.group) + 1 :]:
         left = numbers.left_by_group[group]
         if left.low_um >= 0:
             return f"a bearing of group {group} would keep {left.low_um:.1f} to {left.high_um:.1f} um"
-    return f"no group up to {GROUPS[-1]} is sure to keep some: the fit itself is too tight"
+    return f"no group up to {GROUPS[-1]} is sure to keep any clearance: the fit itself is too tight"
 
 
 def _spindle_reasons(spindle: Joint, bore_mm: float) -> list[str]:
@@ -178,13 +179,13 @@ def _spindle_reasons(spindle: Joint, bore_mm: float) -> list[str]:
     most_um = 1e3 * SPINDLE_SHARE * bore_mm
     if spindle.interference.high_um > most_um:
         found.append(
-            f"the spindle may be {spindle.interference.high_um:.0f} um over the bore, past {most_um:.0f} um, "
-            "0.0007 of the diameter"
+            f"the spindle may be {spindle.interference.high_um:.0f} um over the bore, more than {most_um:.0f} um "
+            "(0.0007 of the diameter)"
         )
     if spindle.tension_mpa > INNER_RING_MPA:
         found.append(
-            f"the inner ring may be stretched to {spindle.tension_mpa:.0f} MPa, past {INNER_RING_MPA:.0f} MPa: "
-            "it may crack"
+            f"the inner ring may be stretched to {spindle.tension_mpa:.0f} MPa, more than "
+            f"{INNER_RING_MPA:.0f} MPa: it may crack"
         )
     return found
 
@@ -194,7 +195,7 @@ def _against_any(verdict: Verdict, judgement: SeatJudgement, tilt_rad: float | N
         "the seat is too wide for what goes into it": verdict == "loose",
         "nothing is left of the clearance": verdict == "squeezed",
         "the seat is outside its maker's limits": judgement.size == "outside",
-        f"the seats are tilted by {_slope(tilt_rad)}, more than the 1/300 a deep-groove ball bearing bears": (
+        f"the seats are tilted by {_slope(tilt_rad)}, more than the 1/300 a deep-groove ball bearing tolerates": (
             tilt_rad is not None and tilt_rad > UTMOST_TILT_RAD
         ),
     }
@@ -204,11 +205,11 @@ def _against_any(verdict: Verdict, judgement: SeatJudgement, tilt_rad: float | N
 def _against_double(verdict: Verdict, judgement: SeatJudgement, tilt_rad: float | None) -> tuple[str, ...]:
     crooked = "both rows of a one-piece bearing need one true bore"
     found = {
-        "a tight seat makes a double row rough at once; it frees when it is pulled": verdict == "tight",
+        "a tight seat makes a double row rough at once, until it is pulled again": verdict == "tight",
         f"{crooked}, and this one {_shown(judgement.roundness)} round": judgement.roundness != "within",
         f"{crooked}, and this one {_shown(judgement.cylindricity)} straight": judgement.cylindricity != "within",
         f"{crooked}, and the alignment of the seats was not measured": tilt_rad is None,
-        f"a tilt of {_slope(tilt_rad)} is more than the 2 minutes of arc (about 1/1700) a double row bears": (
+        f"a tilt of {_slope(tilt_rad)} is more than the 2 minutes of arc (about 1/1700) a double row tolerates": (
             tilt_rad is not None and tilt_rad > DOUBLE_ROW_TILT_RAD
         ),
     }
@@ -216,9 +217,9 @@ def _against_double(verdict: Verdict, judgement: SeatJudgement, tilt_rad: float 
 
 
 def _single_reasons(tilt_rad: float | None) -> tuple[str, ...]:
-    bears = "a single row bears a tilt of 1/1000, at the very most 1/300"
+    bears = "a single row tolerates a tilt of 1/1000, at most 1/300"
     if tilt_rad is None:
-        return (f"{bears}; two bearings in two seats are at the mercy of how these line up, so measure it",)
+        return (f"{bears}; two bearings in two seats depend on how these line up, so measure it",)
     if tilt_rad > CAREFUL_TILT_RAD:
         return (f"{bears}; {_slope(tilt_rad)} lies between, so only if the bearing's maker allows it",)
     return (bears,)

@@ -76,7 +76,7 @@ def reckon_fit(
     spindle: Spindle | None = None,
     inner_warmer_k: float = 0.0,
 ) -> FitNumbers:
-    """Reckon interference, clearance lost and clearance left.
+    """Compute interference, clearance lost and clearance left.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ def reckon_fit(
     Raises
     ------
     InputError
-        A size lies outside the tables, the parts do not go into one another, or a number is none.
+        A size lies outside the tables, the parts do not go into one another, or a number is not finite.
 
     Notes
     -----

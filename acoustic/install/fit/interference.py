@@ -111,7 +111,7 @@ class PressFit:
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """What may be, from the least to the most, and what is likeliest [um]."""
+    """The least, the most and the likeliest value [um]."""
 
     low_um: float
     likely_um: float

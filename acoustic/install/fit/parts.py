@@ -89,7 +89,7 @@ class Shell:
     material : Material
     outside_mm : float or None
         Outside diameter at the seat [mm]; None for a wall so thick that its end does not
-        matter. Tubes welded or bonded on make it stiffer in places, which is not reckoned with.
+        matter. Tubes welded or bonded on make it stiffer in places, which is not taken into account.
     finish : str
         Of the seat, as `roughness_allowance` takes it.
     """

@@ -1,4 +1,4 @@
-"""A seat's bore from several readings: its size, how oval it is, how it tapers, and what limits say to that."""
+"""A seat's bore from several readings: its size, ovality and taper, and whether they are within limits."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class BoreReading:
     Raises
     ------
     InputError
-        A number is none, or the diameter is not above 0.
+        A number is not finite, or the diameter is not above 0.
     """
 
     diameter_mm: float
@@ -57,7 +57,7 @@ class SizeLimits:
 
     def __post_init__(self) -> None:
         if not (0 < self.low_mm <= self.high_mm < math.inf):
-            found = f"limits from {self.low_mm} to {self.high_mm} mm are none"
+            found = f"the limits {self.low_mm} to {self.high_mm} mm are not a range of sizes"
             raise InputError(found, hint="Give the smaller diameter first, both in millimetres")
 
     @classmethod
@@ -201,7 +201,7 @@ def _section(depth_mm: float | None, readings: Sequence[BoreReading]) -> Section
 
 
 def judge_seat(seat: Seat, *, nominal_mm: float, limits: SizeLimits | None = None) -> SeatJudgement:
-    """Hold a seat against the maker's limits of size and the catalogues' limits of form.
+    """Compare a seat with the maker's limits of size and the catalogues' limits of form.
 
     Parameters
     ----------
@@ -210,7 +210,7 @@ def judge_seat(seat: Seat, *, nominal_mm: float, limits: SizeLimits | None = Non
         Nominal diameter [mm], which the grade of form is taken for.
     limits : SizeLimits or None
         The maker's own. None leaves the size unjudged: no band is assumed, since for
-        shells only hobby lists state any (41.96 mm for a 42 mm seat, say).
+        shells only hobby lists state any (for example 41.96 mm for a 42 mm seat).
 
     Returns
     -------

@@ -69,7 +69,7 @@ def fit_sheet(
     Raises
     ------
     InputError
-        A size lies outside the tables, the parts do not go into one another, or a number is none.
+        A size lies outside the tables, the parts do not go into one another, or a number is not finite.
     """
     numbers = reckon_fit(seat, bearing, shell, cup=cup, spindle=spindle, inner_warmer_k=inner_warmer_k)
     judgement = judge_seat(seat, nominal_mm=(cup or bearing).outside_mm, limits=limits)
@@ -91,12 +91,12 @@ def _own_cautions(seat: Seat, numbers: FitNumbers, cup: Cup | None) -> list[str]
     if 2 * seat.uncertainty_um > (met.high_um - met.low_um) / 2:
         found.append(
             f"Most of the spread comes from readings known to {seat.uncertainty_um:g} um: "
-            "a bore gauge set by a ring would tell more."
+            "a bore gauge that is set by a ring would be more precise."
         )
     if seat.ovality_um is None:
-        found.append("An oval seat squeezes more than reckoned here: the bore was read in one direction only.")
+        found.append("An oval seat squeezes more than computed here: the bore was read in one direction only.")
     if cup is not None:
-        found.append("Reckoned as if the cup sat on the bearing with neither play nor pressure.")
+        found.append("Computed as if the cup had neither play nor pressure on the bearing.")
         if cup.material.modulus_mpa < SOFT_MPA:
-            found.append("A plastic cup creeps: the fit eases with time, and with it what holds the cup.")
+            found.append("A plastic cup creeps: with time the fit loosens, and the cup with it.")
     return found

@@ -36,7 +36,7 @@ class Limits:
     Raises
     ------
     InputError
-        An end is no number, or the ends are the wrong way round.
+        An end is not a finite number, or the ends are the wrong way round.
     """
 
     low_um: float
@@ -45,7 +45,7 @@ class Limits:
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.low_um) and math.isfinite(self.high_um) and self.low_um <= self.high_um):
-            found = f"limits from {self.low_um} to {self.high_um} um are none: the lower must not pass the higher"
+            found = f"the limits {self.low_um} to {self.high_um} um are not a range of sizes"
             raise InputError(found, hint="Give both as numbers, the lower one first")
 
     @property

@@ -76,8 +76,8 @@ class ContainerSound:
         Raises
         ------
         InputError
-            The file is no such container, is damaged, holds no sound stream or one
-            that can't be decoded, or what is no recording of one spin.
+            The file is not such a container, is damaged, holds no sound stream or one
+            that can't be decoded, or cannot be a recording of one spin.
         """
         import av
 
@@ -146,7 +146,7 @@ def _sound_stream(path: Path, container: InputContainer, kind: Kind) -> AudioStr
     stream = container.streams.audio[0]
     if stream.codec_context is None:
         raise InputError(
-            f"{path.name}: the sound of this {kind.words} file is in a coding that isn't known here",
+            f"{path.name}: the sound of this {kind.words} file uses a coding that cannot be read",
             hint="Export it as WAV or FLAC and give that.",
         )
     if _is_protected(stream):

@@ -1,4 +1,4 @@
-"""What a file is by its first bytes, and what a recording must be to be taken.
+"""The kind of a file by its first bytes, and the limits of a recording that can be used.
 
 Shared by the readers, so that no two of them claim the same file and both
 refuse in the same words.
@@ -153,7 +153,7 @@ class Nameless:
 
     Without the file's name, because one of them goes by the suffix of some. They
     print a stack trace where a damaged header points to before the start and
-    `seek` raises; to a negative place they listen.
+    `seek` raises; a negative result they understand.
     """
 
     def __init__(self, file: BufferedReader) -> None:
@@ -183,9 +183,9 @@ def require_kind(path: Path, head: bytes, reader: Literal["plain", "container"])
         return kind
     if not head:
         raise InputError(f"{path.name}: the file is empty, a recording is needed", hint=COPY_AGAIN)
-    begins = "it begins like a text" if _is_text(head) else f"it begins with the bytes {head[:8].hex(' ')}"
+    begins = "it begins like text" if _is_text(head) else f"it begins with the bytes {head[:8].hex(' ')}"
     raise InputError(
-        f"{path.name}: this is no file of sound that can be read, whatever its name says: {begins}",
+        f"{path.name}: this is not a sound file that can be read, whatever its name says: {begins}",
         hint="Give a WAV, FLAC, Ogg, MP3 or AIFF file, or what phones write: M4A, MP4, MOV, 3GP, WebM.",
     )
 
@@ -197,7 +197,7 @@ def _is_text(head: bytes) -> bool:
 
 
 def require_recording(path: Path, *, channels: int, rate_hz: float, duration_s: float | None) -> None:
-    """Refuse what can't be a recording of one spin, before anything is decoded.
+    """Refuse what cannot be a recording of one spin, before anything is decoded.
 
     Parameters
     ----------
@@ -216,7 +216,7 @@ def require_recording(path: Path, *, channels: int, rate_hz: float, duration_s: 
     """
     if not 1 <= channels <= MAX_CHANNELS:
         raise InputError(
-            f"{path.name}: the sound has {channels} channels; 1 to {MAX_CHANNELS} are needed",
+            f"{path.name}: the sound has {channels} channels; 1 to {MAX_CHANNELS} can be read",
             hint="Record in mono or stereo, or export one or two of the channels as WAV.",
         )
     if rate_hz < MIN_RATE_HZ:
@@ -278,7 +278,7 @@ def loss_note(path: Path, *, heard_s: float, promised_s: float, holes_s: float =
             hint=COPY_AGAIN,
         )
     note = f"; {max(missing_s, holes_s):.2f} s of {promised_s:.2f} s are missing"
-    return note + (", holes are left silent" if holes_s else "")
+    return note + (", and these gaps are left silent" if holes_s else "")
 
 
 def share_present(file: BufferedReader) -> float:

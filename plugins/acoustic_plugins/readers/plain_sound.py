@@ -66,7 +66,7 @@ class PlainSound:
         Raises
         ------
         InputError
-            The file is no plain file of sound, is damaged, or holds what is no
+            The file is not a plain sound file, is damaged, or cannot be a
             recording of one spin.
         """
         import soundfile

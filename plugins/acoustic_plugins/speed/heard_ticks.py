@@ -1,4 +1,4 @@
-"""The crank's angle from a card or cable tie that clicks once a turn in the recording."""
+"""The crank's angle from a card or cable tie that clicks once per turn in the recording."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ ACOUSTIC_API = (1, 0)
 TIMING_S = 0.001  # of the flick: the card leaves the arm a third of a degree early or late
 
 LOUDER = (
-    "Fix a strip of card so that the crank arm flicks it once a turn, clearly louder than the bearing, and record "
-    "again; or give the turns' times with --marks."
+    "Fix a strip of card so that the crank arm flicks it once per turn, clearly louder than the bearing, and "
+    "record again; or give the turns' times with --marks."
 )
 
 
@@ -33,7 +33,7 @@ class HeardTicks:
     """Angle from --ticks."""
 
     name = "heard-ticks"
-    summary = "a once-a-turn tick heard in the recording itself, asked for with --ticks"
+    summary = "a tick once per turn, heard in the recording itself, asked for with --ticks"
     rank = 40
 
     def wanted(self, request: SpeedRequest) -> bool:
@@ -61,12 +61,12 @@ class HeardTicks:
 
 
 def _found(train: MarkTrain) -> str:
-    """What was heard in place of a train."""
+    """What was heard instead of regular ticks."""
     if train.times_s.size == 0:
-        return "no train of ticks was found; four or more in step are needed"
+        return "no regular ticks were found; four or more in step are needed"
     return (
-        f"no train of ticks stands out: the likeliest, {train.times_s.size} clicks in {train.turns[-1] + 1} "
-        "turns, may as well be chance or the bearing's own strikes"
+        f"no regular ticks stand out: the likeliest, {train.times_s.size} clicks in {train.turns[-1] + 1} "
+        "turns, may just as well be chance or the bearing's own strikes"
     )
 
 

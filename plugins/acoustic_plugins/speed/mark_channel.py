@@ -1,4 +1,4 @@
-"""The crank's angle from pulses, one a turn, on another channel of the recording."""
+"""The crank's angle from pulses, one per turn, on another channel of the recording."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ ACOUSTIC_API = (1, 0)
 
 TIMING_S = 0.0003  # a switch's edge
 CHECK_THE_WIRE = (
-    "Listen to that channel: it must hold one short pulse a turn, far above its own noise, over the whole spin. "
+    "Listen to that channel: it must hold one short pulse per turn, far above its own noise, over the whole spin. "
     "Check the switch's wire and the channel's number, or give the turns' times with --marks."
 )
 
@@ -37,7 +37,7 @@ class MarkChannel:
     """Angle from --mark-channel, or from a channel that holds marks and nothing else."""
 
     name = "mark-channel"
-    summary = "pulses once a turn on another channel, given with --mark-channel or unmistakable"
+    summary = "pulses once per turn on another channel, given with --mark-channel or unmistakable"
     rank = 15
 
     def wanted(self, request: SpeedRequest) -> bool:
@@ -68,7 +68,7 @@ def _named(recording: Recording, mark_channel: int) -> MarkTrain:
     count = recording.samples.shape[1]
     if not 1 <= mark_channel <= count or mark_channel == recording.channel + 1:
         raise InputError(
-            f"--mark-channel {mark_channel}: a channel beside the sound is needed, the recording has {count}",
+            f"--mark-channel {mark_channel} is not a channel beside the sound; channels in the recording: {count}",
             hint="Record sound and mark on two channels of one file, and count channels from 1.",
         )
     signal, rate_hz = recording.samples[:, mark_channel - 1], recording.sample_rate_hz
@@ -81,14 +81,15 @@ def _named(recording: Recording, mark_channel: int) -> MarkTrain:
     if not train.stands_out:
         best = f"{train.times_s.size} pulses in step at best" if train.times_s.size else "no pulses in step"
         raise MotionError(
-            f"channel {mark_channel} holds no train of pulses once a turn: {best}; four or more that stand "
-            "clearly out are needed",
+            f"channel {mark_channel} holds no pulses once per turn: {best}; four or more that stand out "
+            "clearly are needed",
             hint=CHECK_THE_WIRE,
         )
     if is_same_sound(train, signal, recording.heard, rate_hz):
         raise MotionError(
-            f"channel {mark_channel} hears the same as the channel that is judged, clicks and all",
-            hint="A phone's two microphones are no sound and mark. If a card clicks once a turn, say --ticks.",
+            f"channel {mark_channel} holds the same sound as the channel that is judged, clicks included",
+            hint="The two microphones of a phone cannot serve as sound and mark. If a card clicks once per "
+            "turn, give --ticks.",
         )
     return train
 
@@ -107,7 +108,7 @@ def _unmistakable(recording: Recording) -> MarkTrain:
             best = train
     if best is None:
         raise MotionError(
-            "no other channel of the recording holds pulses that are surely marks of the turns",
+            "no other channel of the recording holds unmistakable pulses once per turn",
             hint="If one does, name it with --mark-channel N; otherwise give the turns' times with --marks.",
         )
     return best

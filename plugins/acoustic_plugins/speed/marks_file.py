@@ -1,4 +1,4 @@
-"""The crank's angle from a file of times, one mark a turn."""
+"""The crank's angle from a file of times, one mark per turn."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ ACOUSTIC_API = (1, 0)
 
 DECIMAL_COMMA = re.compile(r"\d+,\d+\s*(;.*)?")
 FORMAT_HINT = (
-    "Write one time in seconds a line, in order, one for each crank turn; a header may come first and name the "
-    "column 'time' where there are several."
+    "Write the time of each crank turn in seconds, one per line, in order. A header may come first; if there are "
+    "several columns, it must name one of them 'time'."
 )
 
 
@@ -22,7 +22,7 @@ class MarksFile:
     """Angle from --marks."""
 
     name = "marks-file"
-    summary = "a CSV file with the time of one mark each crank turn, given with --marks"
+    summary = "a CSV file with the time of each crank turn, given with --marks"
     rank = 20
 
     def wanted(self, request: SpeedRequest) -> bool:
@@ -62,7 +62,7 @@ def read_marks(path: Path) -> list[float]:
     Raises
     ------
     InputError
-        The file can't be read or a line past the header is no number.
+        The file can't be read or a line past the header is not a number.
     """
     if path.is_dir():
         raise InputError(f"{path.name} is a folder, not a file of marks", hint="Give the CSV file itself.")
@@ -87,7 +87,7 @@ def read_marks(path: Path) -> list[float]:
             if number == rows[0][0]:
                 continue  # the header
             raise InputError(
-                f"{path.name}, line {number}: {time!r} is no time in seconds", hint=FORMAT_HINT
+                f"{path.name}, line {number}: {time!r} is not a time in seconds", hint=FORMAT_HINT
             ) from None
     return marks
 
@@ -111,7 +111,10 @@ def _time_column(path: Path, rows: list[tuple[int, list[str]]]) -> int:
     start = int(counts[0]) if counts and counts[0].isdigit() else None
     counting = start is not None and counts == [str(start + k) for k in range(len(counts))]
     if counting and len(body) >= 2 and all(len(fields) > 1 for fields in body):
-        raise InputError(f"{path.name}: the first column counts 1, 2, 3 and another one follows", hint=FORMAT_HINT)
+        raise InputError(
+            f"{path.name}: the first column only counts 1, 2, 3, so the times must be in another one",
+            hint=FORMAT_HINT,
+        )
     return 0
 
 

@@ -35,11 +35,11 @@ class SoundAlone:
     """Motion from the sound; its scale stays open."""
 
     name = "sound-alone"
-    summary = "the course of the speed from the bearing's own beat, where nothing better is there"
+    summary = "the speed from the rhythm of the bearing itself, if there is nothing better"
     rank = 90
 
     def wanted(self, request: SpeedRequest) -> bool:
-        """Nobody asks for it: it serves where nothing else is there."""
+        """Nobody asks for it: it is used if there is nothing else."""
         return False
 
     def present(self, recording: Recording) -> bool:

@@ -43,7 +43,7 @@ class StatedSpeed:
         speed_rpm = request.speed_rpm
         if speed_rpm is None or not 0 < speed_rpm <= HIGHEST_RPM:
             raise InputError(
-                f"--speed is {speed_rpm:g} turns a minute; more than 0 and at most {HIGHEST_RPM:g} is needed",
+                f"--speed is {speed_rpm:g} turns per minute; more than 0 and at most {HIGHEST_RPM:g} is needed",
                 hint="Give the crank's own speed; count its turns over ten seconds and multiply by six.",
             )
         bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz)

@@ -144,7 +144,7 @@ def test_a_better_gauge_only_settles_what_was_open(uncertainty_um: float, ovalit
         (lambda: seat_of((41.96, None, None), (49.16, None, None)), "from 41.96 to 49.16 mm are too far apart"),
         (lambda: BoreReading(-1.0), "a bore of -1.0 mm"),
         (lambda: BoreReading(42.0, math.inf), "depth inf"),
-        (lambda: SizeLimits(42.0, 41.0, "a drawing"), "from 42.0 to 41.0 mm"),
+        (lambda: SizeLimits(42.0, 41.0, "a drawing"), "limits 42.0 to 41.0 mm"),
         (lambda: judge_seat(seat_of((52.0, None, None)), nominal_mm=52.0), "IT4 .* the size is 52 mm"),
     ],
 )

@@ -128,8 +128,8 @@ def test_no_two_rows_of_a_name_overlap() -> None:
         (lambda: radial_clearance("CN", float("nan")), "CN .* the size is nan mm"),
         (lambda: radial_clearance("C9", 30.0), "group 'C9' is not known here"),
         (lambda: roughness_allowance("polished"), "surface finish 'polished' is not known here"),
-        (lambda: Limits(1.0, 0.0, "measured"), "from 1.0 to 0.0 um"),
-        (lambda: Limits(float("nan"), 0.0, "measured"), "from nan"),
+        (lambda: Limits(1.0, 0.0, "measured"), "limits 1.0 to 0.0 um"),
+        (lambda: Limits(float("nan"), 0.0, "measured"), "limits nan"),
     ],
 )
 def test_refusals_name_what_was_asked_for(call: Any, named: str) -> None:

@@ -313,7 +313,7 @@ def test_a_lost_packet_leaves_silence_and_moves_nothing(
     path = write_stream(tmp_path / "s", track(), container=container, codec=codec, lost=(25,))
     sound = read(path)
     assert np.abs(lags_s(sound.samples[:, 0], track()[:, 0], RATE)).max() < 0.002
-    assert re.search(r"; 0\.0[23] s of 2\.\d\d s are missing, holes are left silent$", sound.format)
+    assert re.search(r"; 0\.0[23] s of 2\.\d\d s are missing, and these gaps are left silent$", sound.format)
 
 
 @pytest.mark.parametrize("container", ["mp4", "matroska"])

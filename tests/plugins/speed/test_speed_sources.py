@@ -140,7 +140,7 @@ def test_ticks_follow_the_true_angle(plan: Any, spin_of: SpinOf, recording_of: R
 def test_no_ticks_no_guess(case: str, recording_of: RecordingOf) -> None:
     with pytest.raises(InputError) as caught:
         ticks_of(recording_of(case))
-    assert "no train of ticks" in caught.value.found
+    assert "no regular ticks" in caught.value.found
     assert "--marks" in caught.value.hint
 
 
@@ -197,7 +197,7 @@ def test_a_column_that_only_counts_is_refused(tmp_path: Path) -> None:
     """Taken for times, 1, 2, 3 would quietly be a crank at 60 turns a minute."""
     path = tmp_path / "m.csv"
     path.write_text("n;s\n1;1.96\n2;2.56\n3;3.18\n", encoding="utf-8")
-    with pytest.raises(InputError, match="first column counts"):
+    with pytest.raises(InputError, match="first column only counts"):
         read_marks(path)
 
 
