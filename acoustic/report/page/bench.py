@@ -65,7 +65,7 @@ def bench_of(result: Analysis, progress: Callable[[str], None]) -> Bench:
     A page never fails for want of librosa: what needs it is left out, and a note says so.
     """
     drawn, left_out = pictures(result), ""
-    if result.hearing is not None and result.quality.usable:
+    if result.quality.usable:
         progress("loading librosa for the spectrogram and the sounds; the first time that takes up to a minute")
         left_out = librosa_problem()
         progress("drawing the spectrogram")

@@ -96,7 +96,7 @@ def pitch_picture(result: Analysis) -> tuple[Picture, ...]:
         f"Impacts stand upright, hum and tones lie level. {TURNS_MARKED if motion.scale_known else TURNS_UNKNOWN}"
     )
     draw = partial(draw_spectrogram, shown=shown, motion=motion)
-    return (_picture(draw, 2.9, said_of(shown, motion), caption),)
+    return (_picture(draw, 3.2, said_of(shown, motion), caption),)
 
 
 def _picture(draw: Callable[[Axes], None], height_inches: float, alt: str, caption: str) -> Picture:

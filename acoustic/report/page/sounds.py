@@ -81,7 +81,7 @@ def playable_sounds(result: Analysis, *, with_librosa: bool = True) -> tuple[Pla
         low_hz, high_hz = strongest.evidence.band_hz
         banded, change = _loud(band_pass(sound, sample_rate_hz=rate_hz, low_hz=low_hz, high_hz=high_hz))
         says = (
-            f"Of that only {low_hz:.0f} to {high_hz:.0f} Hz, where this was heard: "
+            f"Of the recording only {low_hz:.0f} to {high_hz:.0f} Hz, where this was heard: "
             f"{words.CONDITION[strongest.condition]}; {change}."
         )
         sounds.append(Playable(says, sound_uri(banded, sample_rate_hz=round(rate_hz))))

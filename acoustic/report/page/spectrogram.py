@@ -39,6 +39,8 @@ class Spectrogram:
     ----------
     start_s, stop_s : float
         Part of the recording.
+    left_s, column_s : float
+        Where the first column begins, half a step before the first frame's middle, and how wide each is [s].
     edges_hz : ndarray, shape (bands + 1,)
         Edges of the bands [Hz]; their quotient is the same throughout.
     levels_db : ndarray, shape (bands, columns)
@@ -47,8 +49,15 @@ class Spectrogram:
 
     start_s: float
     stop_s: float
+    left_s: float
+    column_s: float
     edges_hz: Floats
     levels_db: Floats
+
+    @property
+    def times_s(self) -> Floats:
+        """Middles of the columns [s], shape (columns,)."""
+        return self.left_s + self.column_s * (np.arange(self.levels_db.shape[1], dtype=np.float64) + 0.5)
 
     @property
     def white_db(self) -> float:
@@ -87,12 +96,15 @@ def spectrogram(recording: Recording, motion: Motion) -> Spectrogram | None:
     edges_hz = _edges_hz(min(HIGHEST_HZ, HIGHEST_SHARE * rate_hz))
     if sound.size < length or edges_hz.size <= FEWEST_BANDS or float(np.ptp(sound)) == 0:
         return None
-    spectra = librosa.stft(sound - sound.mean(), n_fft=length, hop_length=length // 2)
+    step = length // 2
+    spectra = librosa.stft(sound - sound.mean(), n_fft=length, hop_length=step)
     power = _shares(edges_hz, librosa.fft_frequencies(sr=rate_hz, n_fft=length)) @ np.abs(spectra) ** 2
-    firsts = np.arange(0, power.shape[1], math.ceil(power.shape[1] / MOST_COLUMNS))
+    together = math.ceil(power.shape[1] / MOST_COLUMNS)
+    firsts = np.arange(0, power.shape[1], together)
     columns = np.add.reduceat(power, firsts, axis=1) / np.diff(firsts, append=power.shape[1])
     levels_db: Floats = librosa.power_to_db(columns, ref=np.max, amin=1e-20, top_db=DEEPEST_DB)
-    return Spectrogram(start_s, stop_s, edges_hz, levels_db)
+    left_s, column_s = start_s - step / 2 / rate_hz, together * step / rate_hz
+    return Spectrogram(start_s, stop_s, left_s, column_s, edges_hz, levels_db)
 
 
 def _edges_hz(highest_hz: float) -> Floats:
@@ -120,6 +132,7 @@ def whole_turns(motion: Motion) -> tuple[NDArray[np.int64], Floats]:
 
 def draw_spectrogram(axes: Axes, shown: Spectrogram, motion: Motion) -> None:
     """Draw the levels, dark for loud; mark the turning part, and on the upper edge the crank's whole turns."""
+    bands, columns = shown.levels_db.shape
     axes.imshow(
         shown.levels_db,
         cmap=matplotlib.colormaps["Greys"].resampled(SHADES),
@@ -128,8 +141,9 @@ def draw_spectrogram(axes: Axes, shown: Spectrogram, motion: Motion) -> None:
         vmax=0,
         aspect="auto",
         origin="lower",
-        extent=(shown.start_s, shown.stop_s, 0, shown.levels_db.shape[0]),
+        extent=(shown.left_s, shown.left_s + shown.column_s * columns, 0, bands),
     )
+    axes.set_xlim(shown.start_s, shown.stop_s)
     named_hz = [hz for hz in NAMED_HZ if hz <= shown.edges_hz[-1] * 1.01]
     at = BANDS_AN_OCTAVE * np.log(np.array(named_hz) / LOWEST_HZ) / np.log(OCTAVE_RATIO)
     axes.set_yticks(at, [f"{hz // 1000} k" if hz >= 1000 else str(hz) for hz in named_hz])
@@ -171,8 +185,7 @@ def said_of(shown: Spectrogram, motion: Motion) -> str:
     alt += (
         f", {whole_turns(motion)[0][-1]} whole turns marked." if motion.scale_known else ", its turns not marked."
     )
-    times_s = np.linspace(shown.start_s, shown.stop_s, shown.levels_db.shape[1])
-    turning = (times_s >= motion.start_s) & (times_s <= motion.stop_s)
+    turning = (shown.times_s >= motion.start_s) & (shown.times_s <= motion.stop_s)
     if not turning.any():
         return alt
     middle_db = np.median(shown.levels_db[:, turning], axis=1)
