@@ -175,8 +175,19 @@ def test_what_the_pictures_show_is_said(page_of: Pages, analysis_of: Analyse) ->
     assert "turning, judged" in drawn[0] and "still: the room" in drawn[0]
     assert "turns a minute" in drawn[1]
     assert re.search(r"outer ring 7\.\d\d heard", drawn[2])
-    assert "whole crank turns (thick: it turns) The spin, pitch by pitch" in drawn[3]
-    assert "0 1 2 3 4 5 6 7 8 9 whole" in drawn[3]
+    assert "0 1 2 3 4 5 6 7 8 9 whole crank turns (thick: it turns)" in drawn[3]
+    assert "The spin, pitch by pitch" in drawn[3]
+
+
+def test_what_takes_long_is_told(analysis_of: Analyse, unusable: Any) -> None:
+    told: list[str] = []
+    page_of_check(analysis_of("outer"), told.append)
+    loading, *work = told
+    assert "loading librosa" in loading and "up to a minute" in loading
+    assert work == ["drawing the spectrogram", "making the sounds"]
+    told.clear()
+    page_of_check(unusable, told.append)
+    assert told == ["making the sounds"], "nothing is loaded for what cannot be used"
 
 
 def test_without_librosa_the_rest_is_there(

@@ -158,6 +158,14 @@ def test_silence_is_not_played(level: float, unusable: Any) -> None:
     assert playable_sounds(with_sound(unusable, np.full((48_000, 1), level))) == ()
 
 
+def test_the_sounds_of_the_worst_recording_are_small_enough_to_send(analysis_of: Analyse) -> None:
+    """White noise, which no coder makes small, as long as is played; the pictures take 0.2 MB more."""
+    noise = 0.1 * np.random.default_rng(5).standard_normal((20 * 48_000, 1))
+    sounds = playable_sounds(with_sound(analysis_of("outer"), noise))
+    assert len(sounds) == 5
+    assert sum(len(sound.uri) for sound in sounds) < 2_500_000
+
+
 def test_a_usable_sound_too_short_to_be_separated_is_played(analysis_of: Analyse) -> None:
     """A tenth of a second: the recording, its band and that an octave lower."""
     result = analysis_of("outer")
