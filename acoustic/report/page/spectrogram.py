@@ -25,6 +25,7 @@ FEWEST_BANDS = 6
 MOST_COLUMNS = 600  # as many as a picture half a page wide can show
 DEEPEST_DB = 80.0  # under the loudest; below, rounding to 16 bits is all that is left
 WHITE_SHARE = 0.2  # of all cells, drawn white, so that the shades tell the rest apart (judgement)
+LEAST_RANGE_DB = 20.0  # or the unrest of steady noise would look like more than it is (judgement)
 SHADES = 12  # fewer than a screen has: a tenth of the file, and steps that can be told apart
 MOST_LABELS = 10
 STEPS = (1, 2, 5, 10, 20, 50, 100)
@@ -62,7 +63,7 @@ class Spectrogram:
     @property
     def white_db(self) -> float:
         """Level that is drawn white [dB], < 0."""
-        return min(-10.0, 5 * round(float(np.quantile(self.levels_db, WHITE_SHARE)) / 5))
+        return min(-LEAST_RANGE_DB, 5 * round(float(np.quantile(self.levels_db, WHITE_SHARE)) / 5))
 
 
 def spectrogram(recording: Recording, motion: Motion) -> Spectrogram | None:
@@ -151,7 +152,8 @@ def draw_spectrogram(axes: Axes, shown: Spectrogram, motion: Motion) -> None:
     axes.set_xlabel("time [s]")
     axes.set_title("The spin, pitch by pitch", loc="left")
     for time_s in (motion.start_s, motion.stop_s):
-        axes.axvline(time_s, color=INK, linestyle="--", linewidth=1.0)
+        axes.axvline(time_s, color="white", linewidth=2.6)  # so that the dashes are seen on black too
+        axes.axvline(time_s, color=INK, linestyle="--", linewidth=1.2)
     inside_s = np.clip((motion.start_s, motion.stop_s), shown.start_s, shown.stop_s)
     axes.plot(inside_s, (1, 1), transform=axes.get_xaxis_transform(), color=INK, linewidth=4, clip_on=False)
     _mark_turns(axes, shown, motion)
