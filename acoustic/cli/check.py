@@ -58,13 +58,14 @@ def check(
     from acoustic.check.pipeline import check_recording
     from acoustic.plugin.registry import load_toolbox
 
+    progress = Progress(quiet=quiet)
     result = check_recording(
         recording,
         bearing=bearing.resolve(),
         request=request,
         toolbox=load_toolbox(),
         scene=scene,
-        talk=Progress(quiet=quiet),
+        talk=progress,
     )
     for failure in result.failures:
         click.echo(f"acoustic: plugin {failure.plugin} failed ({failure.stage}): {failure.error}", err=True)
@@ -72,7 +73,7 @@ def check(
     if not result.quality.usable and (as_json or quiet):
         for problem in result.quality.problems:
             click.echo(f"acoustic: {problem.detail}.\n  {problem.advice}", err=True)
-    files.write(result)
+    files.write(result, progress)
     sys.exit(_exit_code(result, fail_on))
 
 

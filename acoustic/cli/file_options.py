@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acoustic.cli.progress import Progress
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -49,12 +50,12 @@ class Files:
     plot: Path | None
     report: Path | None
 
-    def write(self, result: Analysis) -> None:
+    def write(self, result: Analysis, progress: Progress) -> None:
         """Write what was asked for, and say so."""
         if self.plot is not None:
             _draw(result, self.plot)
         if self.report is not None:
-            _write_page(result, self.report)
+            _write_page(result, self.report, progress)
 
 
 def file_options(command: Command) -> Command:
@@ -107,10 +108,10 @@ def _draw(result: Analysis, plot: Path) -> None:
         save_picture(result, plot)
 
 
-def _write_page(result: Analysis, report: Path) -> None:
+def _write_page(result: Analysis, report: Path, progress: Progress) -> None:
     from acoustic.report.page import page_of_check
 
-    write_page("--report", report, page_of_check(result))
+    write_page("--report", report, page_of_check(result, progress))
 
 
 def write_page(option: str, path: Path, text: str) -> None:

@@ -52,7 +52,7 @@ def report(bike: str, page: Path, number: int | None, today: date, book: str | N
     progress("drawing")
     sections = bike_sections(visits, bearings, all_series(visits, bearings, None, today))
     subtitle = f"Visit of {chosen.on_date}, {len(visits)} visits in the book"
-    write_page("FILE.html", page, made_page(bike, subtitle, analyses, sections))
+    write_page("FILE.html", page, made_page(bike, subtitle, analyses, sections, progress))
     click.echo(f"{page}: {bike}, visit {chosen.number} of {chosen.on_date}")
 
 

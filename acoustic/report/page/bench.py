@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
+from acoustic.dsp.playback import librosa_problem
 from acoustic.model import Analysis, Finding, Recording
 from acoustic.report import facts, words
 from acoustic.report.layout import sentence
-from acoustic.report.page.pictures import Picture, pictures
+from acoustic.report.page.pictures import Picture, pictures, pitch_picture
 from acoustic.report.page.sounds import Playable, playable_sounds
 
 NONE = "–"
@@ -57,16 +59,26 @@ class Bench:
     traced: str
 
 
-def bench_of(result: Analysis) -> Bench:
-    """Put together what the bench needs of a check."""
+def bench_of(result: Analysis, progress: Callable[[str], None]) -> Bench:
+    """Put together what the bench needs of a check.
+
+    A page never fails for want of librosa: what needs it is left out, and a note says so.
+    """
+    drawn, left_out = pictures(result), ""
+    if result.quality.usable:
+        progress("loading librosa for the spectrogram and the sounds; the first time that takes up to a minute")
+        left_out = librosa_problem()
+        progress("drawing the spectrogram")
+        drawn += pitch_picture(result) if not left_out else ()
+    progress("making the sounds")
     return Bench(
         name=result.recording.path.name,
         why=tuple(sentence(text) for text in result.verdict.because),
         next_steps=result.verdict.advice,
-        pictures=pictures(result),
-        sounds=playable_sounds(result),
+        pictures=drawn,
+        sounds=playable_sounds(result, with_librosa=not left_out),
         evidence=tuple(_row(finding, result.condition(finding).name) for finding in facts.shown(result)),
-        facts=_facts(result),
+        facts=_facts(result, left_out),
         traced=_traced(result.recording),
     )
 
@@ -91,12 +103,16 @@ def _row(finding: Finding, condition: str) -> EvidenceRow:
     )
 
 
-def _facts(result: Analysis) -> tuple[tuple[str, str], ...]:
+def _facts(result: Analysis, left_out: str) -> tuple[tuple[str, str], ...]:
     told = [("Crank", facts.crank(result.motion)), ("Bearing", facts.bearing(result))]
     told += [("Teeth", text) for text in facts.teeth(result)]
     told += [("Recording", facts.recording(result))]
     told += [("Note", text) for text in facts.notes(result)]
     told += [("Failed", text) for text in facts.failures(result)]
+    if left_out:
+        told.append(
+            ("Left out", f"spectrogram, clicks alone, slow at its pitch: librosa cannot be loaded ({left_out})")
+        )
     return tuple((label, sentence(text)) for label, text in told)
 
 

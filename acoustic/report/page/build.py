@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -14,14 +14,22 @@ from acoustic.report.page.bench import bench_of
 from acoustic.report.page.plain import card_of
 from acoustic.report.page.section import Section
 
+Progress = Callable[[str], None]
 
-def page_of_check(result: Analysis) -> str:
+
+def _silent(doing: str) -> None:
+    pass
+
+
+def page_of_check(result: Analysis, progress: Progress = _silent) -> str:
     """Write one check as an HTML page.
 
     Parameters
     ----------
     result : Analysis
         Of an unusable recording too: the page then says how to record again.
+    progress : callable
+        Gets a line for every piece of work that may take long.
 
     Returns
     -------
@@ -30,10 +38,21 @@ def page_of_check(result: Analysis) -> str:
     """
     title = f"{result.verdict.level.capitalize()}: {result.recording.path.name}"
     side = f", {result.recording.side} side" if result.recording.side else ""
-    return page(title, f"Crank bearing ({result.bearing.designation}){side}, checked by its sound", (result,))
+    return page(
+        title,
+        f"Crank bearing ({result.bearing.designation}){side}, checked by its sound",
+        (result,),
+        progress=progress,
+    )
 
 
-def page(title: str, subtitle: str, analyses: Sequence[Analysis], extra: Sequence[Section] = ()) -> str:
+def page(
+    title: str,
+    subtitle: str,
+    analyses: Sequence[Analysis],
+    extra: Sequence[Section] = (),
+    progress: Progress = _silent,
+) -> str:
     """Write a visit or a bike as an HTML page.
 
     Parameters
@@ -44,6 +63,8 @@ def page(title: str, subtitle: str, analyses: Sequence[Analysis], extra: Sequenc
         In the order they are to stand.
     extra : sequence of Section
         What else is to be said, at the end of either half.
+    progress : callable
+        Gets a line for every piece of work that may take long.
 
     Returns
     -------
@@ -60,7 +81,7 @@ def page(title: str, subtitle: str, analyses: Sequence[Analysis], extra: Sequenc
             ladder=ORDER,
             grade_words=table().grades,
             cards=[card_of(result) for result in analyses],
-            benches=[bench_of(result) for result in analyses],
+            benches=[bench_of(result, progress) for result in analyses],
             customer_sections=[section for section in extra if section.half == "customer"],
             bench_sections=[section for section in extra if section.half == "bench"],
             rider_cautions=(STOP_RIDING, NO_PROOF),

@@ -14,9 +14,13 @@ from acoustic.dsp.quality import can_be_heard
 from acoustic.model import Analysis, Motion, Recording
 from acoustic.report import facts
 from acoustic.report.page.embed import picture_uri, svg_of
+from acoustic.report.page.spectrogram import draw_spectrogram, said_of, spectrogram
 from acoustic.report.picture import draw_orders, draw_recording, draw_speed, drawing
 
 WIDTH_INCHES = 4.8  # narrow, so that its text can still be read on a phone
+SHADES_PER_INCH = 200  # of what is drawn in shades of grey; lines and text have no grain
+TURNS_MARKED = "The numbers on the upper edge count whole turns of the crank."
+TURNS_UNKNOWN = "How many turns the crank made is not known, so none are marked."
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,9 +73,36 @@ def pictures(result: Analysis) -> tuple[Picture, ...]:
     return tuple(made)
 
 
+def pitch_picture(result: Analysis) -> tuple[Picture, ...]:
+    """Draw the spin as a spectrogram, which needs librosa.
+
+    Parameters
+    ----------
+    result : Analysis
+
+    Returns
+    -------
+    tuple of Picture
+        One; none of a recording that cannot be used, or that is too short for it.
+    """
+    if result.hearing is None or not result.quality.usable:
+        return ()
+    motion = result.hearing.motion
+    shown = spectrogram(result.recording, motion)
+    if shown is None:
+        return ()
+    caption = (
+        f"Darker is louder, by {-shown.white_db:.0f} dB from white to black. "
+        f"Impacts stand upright, hum and tones lie level. {TURNS_MARKED if motion.scale_known else TURNS_UNKNOWN}"
+    )
+    draw = partial(draw_spectrogram, shown=shown, motion=motion)
+    return (_picture(draw, 3.2, said_of(shown, motion), caption),)
+
+
 def _picture(draw: Callable[[Axes], None], height_inches: float, alt: str, caption: str) -> Picture:
     with drawing(font_size_pt=9.5):
-        figure = Figure(figsize=(WIDTH_INCHES, height_inches), layout="constrained", facecolor="white")
+        size = (WIDTH_INCHES, height_inches)
+        figure = Figure(figsize=size, layout="constrained", facecolor="white", dpi=SHADES_PER_INCH)
         draw(figure.subplots())
         return Picture(picture_uri(svg_of(figure)), alt, caption)
 

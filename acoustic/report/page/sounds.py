@@ -1,4 +1,4 @@
-"""What the page lets one hear: the recording, the defect's band of it, and that at half speed."""
+"""What the page lets one hear: the recording, its clicks alone, the defect's band, and that at half speed."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.dsp.playback import band_pass
+from acoustic.dsp.playback import SHORTEST_S, band_pass, clicks_alone, half_speed
 from acoustic.dsp.quality import can_be_heard
 from acoustic.model import Analysis, Finding, Motion, Recording
 from acoustic.report import facts
@@ -19,6 +19,14 @@ Floats = NDArray[np.float64]
 LONGEST_S = 20.0
 PEAK = 0.8  # of full scale; the coding may overshoot a little
 SILENT = 1e-5  # of full scale, below the smallest step of 16 bits
+CLICKS = (
+    "The clicks alone, as loud as in the recording: kept is what stands 10 dB or more over what lasts. "
+    "A faint crackle is left of any noise."
+)
+SLOW_AND_LOWER = "That band at half speed, an octave lower: slowed down, and nothing else done to it."
+SLOW_AT_PITCH = (
+    "That band at half speed, at its own pitch: it sounds as it did, but each click is smeared a little."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,17 +45,20 @@ class Playable:
     uri: str
 
 
-def playable_sounds(result: Analysis) -> tuple[Playable, ...]:
+def playable_sounds(result: Analysis, *, with_librosa: bool = True) -> tuple[Playable, ...]:
     """Make the sounds of a check; none where the recording holds none that could be played.
 
     Parameters
     ----------
     result : Analysis
+    with_librosa : bool
+        Whether librosa can be loaded; without it the clicks are not separated, and nothing is slowed at its pitch.
 
     Returns
     -------
     tuple of Playable
-        The recording; with a defect heard in a band, that band, and the band at half speed.
+        The recording; of a usable one its clicks alone; with a defect heard in a band, that band, and the band at
+        half speed, an octave lower and at its own pitch.
     """
     recording = result.recording
     start_s, stop_s, what = _stretch(recording, result.motion)
@@ -60,18 +71,25 @@ def playable_sounds(result: Analysis) -> tuple[Playable, ...]:
         return ()
     loud, change = _loud(sound)
     sounds = [Playable(f"{what}; {change}.", sound_uri(loud, sample_rate_hz=round(rate_hz)))]
+    separable = with_librosa and result.quality.usable and sound.size >= SHORTEST_S * rate_hz
+    if separable:
+        # As loud as in the recording: made louder by itself, the noise of a healthy bearing would crackle too.
+        clicks = clicks_alone(loud, sample_rate_hz=rate_hz)
+        sounds.append(Playable(CLICKS, sound_uri(clicks, sample_rate_hz=round(rate_hz))))
     strongest = _strongest(facts.shown(result))
     if strongest is not None and strongest.evidence.band_hz is not None:
         low_hz, high_hz = strongest.evidence.band_hz
         banded, change = _loud(band_pass(sound, sample_rate_hz=rate_hz, low_hz=low_hz, high_hz=high_hz))
         says = (
-            f"Of that only {low_hz:.0f} to {high_hz:.0f} Hz, where this was heard: "
+            f"Of the recording only {low_hz:.0f} to {high_hz:.0f} Hz, where this was heard: "
             f"{result.condition(strongest).name}; {change}."
         )
-        # The very samples at half the rate: twice as long, and every pitch an octave lower.
-        slow = "The same at half speed, twice as long; that makes it an octave lower."
         sounds.append(Playable(says, sound_uri(banded, sample_rate_hz=round(rate_hz))))
-        sounds.append(Playable(slow, sound_uri(banded, sample_rate_hz=round(rate_hz / 2))))
+        # The very samples at half the rate: twice as long, and every pitch an octave lower.
+        sounds.append(Playable(SLOW_AND_LOWER, sound_uri(banded, sample_rate_hz=round(rate_hz / 2))))
+        if separable:
+            slow, _ = _loud(half_speed(banded, sample_rate_hz=rate_hz))
+            sounds.append(Playable(SLOW_AT_PITCH, sound_uri(slow, sample_rate_hz=round(rate_hz))))
     return tuple(sounds)
 
 

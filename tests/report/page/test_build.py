@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 import xml.etree.ElementTree
 from collections.abc import Callable
 from dataclasses import replace
@@ -129,11 +130,11 @@ def test_nothing_is_loaded_from_outside(case: str, page_of: Pages) -> None:
         "form-action": "'none'",
     }
     for svg in found.pictures:
-        # References within the picture and names of namespaces are no loads.
+        # References within the picture, shades of grey as data and names of namespaces are no loads.
         for element in xml.etree.ElementTree.fromstring(svg).iter():
             for name, value in element.attrib.items():
                 if name.endswith(("href", "src")):
-                    assert value.startswith("#"), f"{name}={value[:60]}"
+                    assert value.startswith(("#", "data:image/png;base64,")), f"{name}={value[:60]}"
         assert all(at.startswith("#") for at in re.findall(r"url\(([^)]*)\)", svg))
         assert "@import" not in svg
 
@@ -161,16 +162,44 @@ def test_it_can_be_read_aloud(page_of: Pages) -> None:
 
 
 def test_what_the_pictures_show_is_said(page_of: Pages, analysis_of: Analyse) -> None:
-    recording, speed, orders = [attrs["alt"] for attrs in page_of("outer").named("img")]
+    recording, speed, orders, pitches = [attrs["alt"] for attrs in page_of("outer").named("img")]
     motion = analysis_of("outer").motion
     assert f"turns from {motion.start_s:.1f} to {motion.stop_s:.1f} s; still from 0.0 to" in recording
     assert re.search(r"9\.0 turns from .* \d+ rpm falling to \d+; speed from the marks given", speed)
     assert re.search(r"Heard: outer ring at 7\.\d\d events a crank turn, 7\.10 computed", orders)
+    assert f"the crank turns from {motion.start_s:.1f} to {motion.stop_s:.1f} s, 9 whole turns marked" in pitches
+    assert re.search(
+        r"Spectrogram of 1\.0 to 10\.8 s: .* on a logarithmic scale; .* loudest about \d+ Hz", pitches
+    )
     assert page_of("sound").named("img")[2]["alt"].endswith("No part was heard.")
     drawn = [" ".join(re.findall(r"<text[^>]*>([^<]*)</text>", svg)) for svg in page_of("outer").pictures]
     assert "turning, judged" in drawn[0] and "still: the room" in drawn[0]
     assert "turns a minute" in drawn[1]
     assert re.search(r"outer ring 7\.\d\d heard", drawn[2])
+    assert "0 1 2 3 4 5 6 7 8 9 whole crank turns (thick: it turns)" in drawn[3]
+    assert "The spin, pitch by pitch" in drawn[3]
+
+
+def test_what_takes_long_is_told(analysis_of: Analyse, unusable: Any) -> None:
+    told: list[str] = []
+    page_of_check(analysis_of("outer"), told.append)
+    loading, *work = told
+    assert "loading librosa" in loading and "up to a minute" in loading
+    assert work == ["drawing the spectrogram", "making the sounds"]
+    told.clear()
+    page_of_check(unusable, told.append)
+    assert told == ["making the sounds"], "nothing is loaded for what cannot be used"
+
+
+def test_without_librosa_the_rest_is_there(
+    analysis_of: Analyse, read: Read, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """numba refuses to be loaded where it may write nowhere, a read-only machine without a home."""
+    monkeypatch.setitem(sys.modules, "librosa", None)
+    found = read(page_of_check(analysis_of("outer")))
+    assert len(found.named("img")) == 3
+    assert len(found.sounds) == 3
+    assert "Left out Spectrogram, clicks alone, slow at its pitch: librosa cannot be loaded" in found.text
 
 
 def test_an_unusable_recording_says_how_to_record(unusable: Any, read: Read) -> None:
