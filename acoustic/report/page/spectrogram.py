@@ -152,7 +152,7 @@ def draw_spectrogram(axes: Axes, shown: Spectrogram, motion: Motion) -> None:
     axes.set_xlabel("time [s]")
     axes.set_title("The spin, pitch by pitch", loc="left")
     for time_s in (motion.start_s, motion.stop_s):
-        axes.axvline(time_s, color="white", linewidth=2.6)  # so that the dashes are seen on black too
+        axes.axvline(time_s, color="white", linewidth=2.4, alpha=0.6)  # so that the dashes are seen on black too
         axes.axvline(time_s, color=INK, linestyle="--", linewidth=1.2)
     inside_s = np.clip((motion.start_s, motion.stop_s), shown.start_s, shown.stop_s)
     axes.plot(inside_s, (1, 1), transform=axes.get_xaxis_transform(), color=INK, linewidth=4, clip_on=False)
