@@ -53,9 +53,9 @@ def visit_text(visit: Visit, changed: Sequence[tuple[datetime, str, str, str, st
         lines.append(f"  {visit.distance_km:g} km ridden in all")
     lines += [f"  {text}" for text in (visit.recorder, visit.notes) if text]
     for judged in visit.verdicts:
-        grade = judged.document["grade"]
-        lines.append(f"  {judged.name}: {judged.grade.upper()}")
-        lines += [f"    {sentence}" for sentence in (*grade["because"], *grade["advice"])]
+        grade = judged.check.grade
+        lines.append(f"  {judged.name}: {grade.level.upper()}")
+        lines += [f"    {sentence}" for sentence in (*grade.because, *grade.advice)]
     for when, field, was, became, why in changed:
         name = field.replace("_", " ")
         lines.append(f"  changed {when:%Y-%m-%d}: {name} from {was or 'nothing'} to {became} ({why})")

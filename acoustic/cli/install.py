@@ -194,7 +194,7 @@ def seat(bike: str, book: str | None) -> None:
 
     visits = _visits(bike, book)
     free, pressed = (_newest(visits, kind, bike) for kind in ("free", "pressed"))
-    told = what_the_seat_did(*([judged.document for judged in one.verdicts] for one in (free, pressed)))
+    told = what_the_seat_did(*([judged.check for judged in one.verdicts] for one in (free, pressed)))
     _say(told, f"visit {free.number} in the hand, visit {pressed.number} in its seat")
 
 
@@ -210,7 +210,7 @@ def final(bike: str, book: str | None) -> None:
     from acoustic.install.spins import runs_clean
 
     newest = _newest(_visits(bike, book), "final", bike)
-    _say(runs_clean(newest.verdicts[-1].document), f"visit {newest.number}, {newest.on_date}")
+    _say(runs_clean(newest.verdicts[-1].check), f"visit {newest.number}, {newest.on_date}")
 
 
 def _visits(bike: str, book: str | None) -> tuple[Visit, ...]:

@@ -114,7 +114,7 @@ def _compare(made: Visit, fresh: Visit) -> None:
     """Say where the crank slows more steeply than when it was fresh."""
     from acoustic.install.spins import drags_more
 
-    told = {drags_more(judged.document, fresh.verdicts[-1].document) for judged in made.verdicts} - {None}
+    told = {drags_more(judged.check, fresh.verdicts[-1].check) for judged in made.verdicts} - {None}
     for sentence in sorted(filter(None, told)):
         click.echo(f"compared with the fresh install, visit {fresh.number} of {fresh.on_date}: {sentence}")
 

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from acoustic import __version__
-from acoustic.check.document import bearing_block, problem_blocks
+from acoustic.check.document import bearing_block, problem_blocks, to_plain
 from acoustic.triage.evidence import Heard
 from acoustic.triage.ranking import Argument, Ranked
 from acoustic.triage.result import Triage
@@ -52,7 +52,7 @@ def to_document(result: Triage) -> dict[str, Any]:
         "side": None if result.side is None else _side(result.side),
         "recordings": [_recording(heard) for heard in result.recordings],
         "told": [{"label": answer.label, "heard": answer.yes} for answer in result.told],
-        "bearing": bearing_block(result.recordings[0].analysis.bearing) if result.recordings else None,
+        "bearing": to_plain(bearing_block(result.recordings[0].analysis.bearing)) if result.recordings else None,
         "failures": [asdict(failure) for failure in result.failures],
         "cautions": list(result.cautions),
         "plugins": dict(versions[0]) if versions else {},
@@ -112,7 +112,7 @@ def _recording(heard: Heard) -> dict[str, Any]:
         "judged_channel": analysis.recording.channel + 1,
         "usable": analysis.quality.usable,
         "grade": analysis.verdict.level,
-        "problems": problem_blocks(analysis.quality),
+        "problems": list(map(to_plain, problem_blocks(analysis.quality))),
         "answers": [asdict(answer) for answer in heard.answers],
         "notes": list(heard.notes),
     }
