@@ -202,7 +202,7 @@ def without(*path: Any) -> dict[str, Any]:
         (without("findings", 0, "detected"), "`detected` - at `$.findings[0]`", "visit recheck"),
         (
             {**plain_check(), "findings": "none"},
-            r"Expected `array`, got `str` - at `\$.findings`",
+            "Expected `array`, got `str` - at `$.findings`",
             "visit recheck",
         ),
         ({**plain_check(), "grade": {"level": "superb", "because": [], "advice": []}}, "superb", "visit recheck"),
