@@ -10,10 +10,11 @@ from pathlib import Path
 from acoustic.book.asked import Asked, read_asked
 from acoustic.book.files import FileStore
 from acoustic.book.records import Judged, Visit
-from acoustic.check.document import document_of, to_plain
+from acoustic.check.document import document_of
 from acoustic.check.pipeline import check_recording
 from acoustic.model import Analysis
 from acoustic.plugin.registry import Toolbox
+from acoustic.structures import to_plain
 
 Talk = Callable[[str], None]
 

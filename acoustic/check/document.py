@@ -6,8 +6,6 @@ default here.
 
 from __future__ import annotations
 
-import json
-import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Final, Literal
 
@@ -16,6 +14,7 @@ import msgspec
 from acoustic import __version__
 from acoustic.conditions import Level
 from acoustic.errors import InputError, PluginError
+from acoustic.structures import to_plain
 
 if TYPE_CHECKING:
     from acoustic.model import Analysis, Bearing, Drivetrain, Finding, Motion, Quality, Recording
@@ -253,17 +252,6 @@ def document_of(result: Analysis) -> CheckDocument:
         ) from error
 
 
-def to_plain(block: msgspec.Struct) -> dict[str, Any]:
-    """Dicts, lists, texts and numbers, as JSON can hold them: a number that is not finite becomes None."""
-    plain: dict[str, Any] = _finite(msgspec.to_builtins(block, enc_hook=_of_numpy))
-    return plain
-
-
-def encode(block: msgspec.Struct) -> str:
-    """Write a document as JSON text, letters beyond ASCII as they are."""
-    return json.dumps(to_plain(block), ensure_ascii=False, indent=2, allow_nan=False)
-
-
 def decode(written: str | bytes | Mapping[str, Any]) -> CheckDocument:
     """Read a document, as JSON text or as the plain data that such text holds.
 
@@ -393,20 +381,3 @@ def _finding(finding: Finding) -> FindingBlock:
             may_be=evidence.may_be,
         ),
     )
-
-
-def _of_numpy(value: Any) -> Any:
-    """A plugin's numpy number as Python's own."""
-    if hasattr(value, "item"):
-        return value.item()
-    raise TypeError(f"{value!r} is neither text nor a number")
-
-
-def _finite(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _finite(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(item) for item in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value

@@ -78,7 +78,8 @@ def check(
 
 def _rendered(result: Analysis, *, as_json: bool, quiet: bool) -> str:
     if as_json:
-        from acoustic.check.document import document_of, encode
+        from acoustic.check.document import document_of
+        from acoustic.structures import encode
 
         return encode(document_of(result))
     from acoustic.report.terminal import grade_line, to_text

@@ -7,7 +7,8 @@ from dataclasses import asdict
 from typing import Any
 
 from acoustic import __version__
-from acoustic.check.document import bearing_block, problem_blocks, to_plain
+from acoustic.check.document import bearing_block, problem_blocks
+from acoustic.structures import to_plain
 from acoustic.triage.evidence import Heard
 from acoustic.triage.ranking import Argument, Ranked
 from acoustic.triage.result import Triage

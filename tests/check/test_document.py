@@ -14,10 +14,11 @@ import numpy as np
 import pytest
 import soundfile
 
-from acoustic.check.document import SCHEMA, decode, document_of, encode, to_plain
+from acoustic.check.document import SCHEMA, decode, document_of
 from acoustic.errors import PluginError
 from acoustic.model import CONDITIONS, Step
 from acoustic.plugin.registry import load_toolbox
+from acoustic.structures import encode, to_plain
 
 Run = Callable[..., Any]
 

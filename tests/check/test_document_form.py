@@ -12,7 +12,7 @@ import pytest
 from checked import plain_check
 
 from acoustic import __version__
-from acoustic.check.document import CheckDocument, decode, document_of, encode
+from acoustic.check.document import CheckDocument, decode, document_of
 from acoustic.check.grade import CAUTIONS
 from acoustic.dsp.geometry import BearingGeometry
 from acoustic.dsp.orders.evidence import BallCount
@@ -30,6 +30,7 @@ from acoustic.model import (
     Step,
     Verdict,
 )
+from acoustic.structures import encode
 
 # One turn a second for ten seconds; a 6805 with 16 balls of 3.5 mm on 31 mm, its orders those of geometry.py.
 GEOMETRY = BearingGeometry(balls=16, ball_diameter_mm=3.5, pitch_diameter_mm=31.0)
