@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 import msgspec
 
 from acoustic import __version__
+from acoustic.bearings.document import OrdersBlock
 from acoustic.conditions import Level
 from acoustic.errors import InputError, PluginError
 from acoustic.structures import to_plain
@@ -50,15 +51,6 @@ class BallCountBlock(msgspec.Struct, frozen=True, kw_only=True):
 
     balls: int
     probability: Number
-
-
-class OrdersBlock(msgspec.Struct, frozen=True, kw_only=True):
-    """Events in one turn of the turning ring."""
-
-    cage: float
-    outer_raceway: float
-    inner_raceway: float
-    ball: float
 
 
 class BearingBlock(msgspec.Struct, frozen=True, kw_only=True):
@@ -178,7 +170,7 @@ class CheckDocument(msgspec.Struct, frozen=True, kw_only=True):
     `conditions` names every condition listed in words; of conditions and speed sources a plugin may offer its own.
     """
 
-    schema: Literal["acoustic.check/1"] = SCHEMA
+    schema: Literal["acoustic.check/1"]
     recording: RecordingBlock
     bearing: BearingBlock
     quality: QualityBlock
@@ -224,6 +216,7 @@ def document_of(result: Analysis) -> CheckDocument:
 
     judged = [finding for finding in result.findings if finding.judged]
     draft = CheckDocument(
+        schema=SCHEMA,
         recording=_recording(result.recording),
         bearing=bearing_block(result.bearing),
         quality=QualityBlock(usable=result.quality.usable, problems=problem_blocks(result.quality)),
@@ -281,10 +274,7 @@ _AGAIN = "Write it again with: acoustic check --json RECORDING, or acoustic visi
 
 def bearing_block(bearing: Bearing) -> BearingBlock:
     """The bearing as every document shows it."""
-    from acoustic.dsp.geometry import defect_orders
-
     geometry, next_likeliest = bearing.geometry, bearing.runner_up
-    orders = defect_orders(geometry)
     return BearingBlock(
         designation=bearing.designation,
         balls=geometry.balls,
@@ -299,12 +289,7 @@ def bearing_block(bearing: Bearing) -> BearingBlock:
         turning=geometry.turning,
         rows=bearing.rows,
         source=bearing.source,
-        orders=OrdersBlock(
-            cage=orders.cage,
-            outer_raceway=orders.outer_raceway,
-            inner_raceway=orders.inner_raceway,
-            ball=orders.ball,
-        ),
+        orders=OrdersBlock.of(geometry),
     )
 
 
