@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.spline import cubic_spline, monotone_cubic
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
@@ -231,15 +233,13 @@ def smooth_angle(
     leaves of the marks: the run-down bends the long last turns as a crank does,
     the spline follows a pedalling foot.
     """
-    from scipy.interpolate import CubicSpline
-
     angle = turns.astype(float)
     course = fit_run_down(times_s, angle)
     fine_s = np.linspace(times_s[0], times_s[-1], max(2, round(float(times_s[-1] - times_s[0]) / step_s)) + 1)
     on_course = course.turns(times_s)
     if np.all(np.diff(course.turns(fine_s)) > 0):
         left = _smoothed(times_s, turns, angle - on_course, timing_s)
-        smooth = course.turns(fine_s) + CubicSpline(times_s, left)(fine_s)
+        smooth = course.turns(fine_s) + cubic_spline(times_s, left, fine_s)
         if np.all(np.diff(smooth) > 0):
             return fine_s, smooth
     return _through_each(times_s, angle, fine_s)
@@ -247,12 +247,10 @@ def smooth_angle(
 
 def _through_each(times_s: Floats, angle: Floats, fine_s: Floats) -> tuple[Floats, Floats]:
     """A cubic spline of angle against time; monotone where it would turn the crank back."""
-    from scipy.interpolate import CubicSpline, PchipInterpolator
-
-    smooth = CubicSpline(times_s, angle)(fine_s)
+    smooth = cubic_spline(times_s, angle, fine_s)
     if not np.all(np.diff(smooth) > 0):
-        smooth = PchipInterpolator(times_s, angle)(fine_s)
-    return fine_s, np.asarray(smooth, dtype=float)
+        smooth = monotone_cubic(times_s, angle, fine_s)
+    return fine_s, smooth
 
 
 def _smoothed(times_s: Floats, turns: Ints, left: Floats, timing_s: float) -> Floats:
