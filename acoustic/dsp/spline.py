@@ -44,7 +44,7 @@ def cubic_spline(x: Floats, y: Floats, at: Floats) -> Floats:
     system[0, :2], system[-1, -2:] = (step[1], first), (last, step[-2])
     right[0] = ((step[0] + 2 * first) * step[1] * rise[0] + step[0] ** 2 * rise[1]) / first
     right[-1] = (step[-1] ** 2 * rise[-2] + (2 * last + step[-1]) * step[-2] * rise[-1]) / last
-    slope: Floats = np.linalg.solve(system, right)
+    slope = np.asarray(np.linalg.solve(system, right), dtype=float)
     return _hermite(x, y, slope, at)
 
 
