@@ -24,13 +24,13 @@ class Bike:
     Attributes
     ----------
     number : int
-        In this copy of the book.
+        In this copy of the book; 0 before it is written there.
     uid : str
         In every copy.
     name, notes : str
     """
 
-    number: int
+    number: int = 0
     uid: str
     name: str
     notes: str = ""
