@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -78,6 +77,7 @@ def fit(as_json: bool, **said: Any) -> None:
     from acoustic.install.fit.seat import measure_seat
     from acoustic.install.fit.sheet import fit_sheet
     from acoustic.report.fit_text import fit_document, fit_text
+    from acoustic.structures import encode
 
     sheet = fit_sheet(
         measure_seat([_reading(text) for text in said["readings"]], uncertainty_um=said["gauge_um"]),
@@ -89,7 +89,7 @@ def fit(as_json: bool, **said: Any) -> None:
         tilt_rad=_tilt_rad(said["offset"], said["shell_width"]),
         inner_warmer_k=said["warmer"],
     )
-    click.echo(json.dumps(fit_document(sheet), indent=2, ensure_ascii=False) if as_json else fit_text(sheet))
+    click.echo(encode(fit_document(sheet)) if as_json else fit_text(sheet))
 
 
 def _number(text: str, where: str, example: str) -> float:

@@ -16,6 +16,12 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 DOCUMENTS = {  # name: (structure, what prints it)
     "check": ("acoustic.check.document:CheckDocument", "the verdict on one recording: acoustic check --json"),
     "orders": ("acoustic.bearings.document:OrdersDocument", "defect orders of a bearing: acoustic orders --json"),
+    "triage": ("acoustic.triage.document:TriageDocument", "where a creak comes from: acoustic triage --json"),
+    "visit": ("acoustic.book.document:VisitDocument", "one visit in the book: acoustic visit show --json"),
+    "visits": ("acoustic.book.document:VisitsDocument", "visits in the book: acoustic visit list --json"),
+    "trend": ("acoustic.report.trend_text:TrendDocument", "how a bearing declines: acoustic trend --json"),
+    "lifetimes": ("acoustic.report.lifetimes_text:LifetimesDocument", "which lasts: acoustic lifetimes --json"),
+    "fit": ("acoustic.report.fit_text:FitDocument", "a press-fit sheet: acoustic install fit --json"),
     "bearings": ("acoustic.bearings.document:BearingsDocument", "catalogue rows: acoustic bearings --json"),
 }
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import tomllib
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -49,10 +50,35 @@ def test_every_demo_recording_s_document_follows_it(entry: dict[str, Any], acous
         ("orders", ("orders", "--bearing", "6805", "--json")),
         ("orders", ("orders", "--bearing", "6805", "--balls", "15", "--speed", "60", "--json")),
         ("bearings", ("bearings", "--json")),
+        ("fit", ("install", "fit", "--bearing", "6805", "--bore", "36.98@5/0", "--bore", "36.99@5/90", "--json")),
+        ("fit", ("install", "fit", "--bearing", "6805", "--bore", "36.98", "--spindle", "24.99", "--json")),
+        ("triage", ("triage", "--heard", "ride-seated", "--not-heard", "hand", "--bearing", "6805", "--json")),
     ],
 )
 def test_other_documents_follow_theirs(name: str, call: tuple[str, ...], acoustic: Run) -> None:
     assert faults(name, json.loads(acoustic(*call).stdout)) == []
+
+
+def test_documents_of_sides_and_of_the_book_follow_theirs(acoustic: Run, taken: Any, tmp_path: Path) -> None:
+    made, book = taken("short_outer"), ("--book", str(tmp_path / "shop.db"))
+    both = [word for side in ("drive", "non-drive") for word in (f"hand:{side}={made.path}",)]
+    marks = [word for side in ("drive", "non-drive") for word in ("--marks", f"hand:{side}={made.marks}")]
+    sides = acoustic("triage", *both, *marks, "--bearing", "6805", "--json").document
+    assert len(sides["recordings"]) == 2 and faults("triage", sides) == []
+    for day in ("2026-01-05", "2026-02-05", "2026-03-05"):
+        call = ("--bike", "red", "--on", day, "--bearing", "6805", "--marks", made.marks, "--quiet")
+        assert acoustic("visit", "add", *call, made.path, *book).code == EXIT_DONE
+    acoustic("bike", "fit", "red", "--on", "2025-12-01", "--shell", "threaded", *book)
+    acoustic("bike", "fit", "blue", "--on", "2025-12-01", "--shell", "pressed", *book)
+    for name, call in (
+        ("visit", ("visit", "show", "1")),
+        ("visits", ("visit", "list")),
+        ("trend", ("trend", "red", "--today", "2026-04-01")),
+        ("lifetimes", ("lifetimes", "--by", "shell", "--today", "2026-04-01")),
+    ):
+        document = acoustic(*call, "--json", *book).document
+        assert document["schema"] == f"acoustic.{name}/1"
+        assert faults(name, document) == []
 
 
 def test_it_tells_what_is_wrong(acoustic: Run) -> None:
