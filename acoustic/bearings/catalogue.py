@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-import math
 import re
-import tomllib
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Literal
+
+import msgspec
 
 from acoustic.dsp.geometry import BearingGeometry
 from acoustic.errors import InputError
+from acoustic.structures import AboveZero, Text, checked, read_toml
 
-KINDS = ("deep groove", "angular contact", "cup and cone")
-_REQUIRED = ("designation", "pitch_diameter_mm", "ball_diameter_mm", "ball_counts", "kind", "source")
-_SIZES = ("bore_mm", "outside_mm", "width_mm")
-_FIELDS = (*_REQUIRED, *_SIZES, "aliases", "contact_angle_deg", "fits")
+Kind = Literal["deep groove", "angular contact", "cup and cone"]
 _BUILT_IN = Path(__file__).with_name("catalogue.toml")
-_FILE_HINT = "Write each bearing as a [[bearing]] table of designation, kind, ball_counts and so on"
+_FILE_HINT = (
+    "Check --catalogue and ACOUSTIC_CATALOGUE; write each bearing as a [[bearing]] table of designation, kind, "
+    "ball_counts and so on"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +59,7 @@ class CatalogueRow:
     contact_angle_deg : float
     ball_sets : tuple of BallSet
         Likeliest first.
-    kind : str
-        One of `KINDS`.
+    kind : {'deep groove', 'angular contact', 'cup and cone'}
     source : str
         Where the figures come from; the first clause says how sure the ball data are.
     fits : tuple of Fit
@@ -74,7 +73,7 @@ class CatalogueRow:
     pitch_diameter_mm: float
     contact_angle_deg: float
     ball_sets: tuple[BallSet, ...]
-    kind: str
+    kind: Kind
     source: str
     fits: tuple[Fit, ...]
 
@@ -103,145 +102,91 @@ class CatalogueRow:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class _Table:
-    """A TOML table being read, with where it stands for the messages."""
-
-    where: str
-    values: dict[str, Any]
-
-    def wrong(self, field: str, found: str, hint: str) -> InputError:
-        return InputError(f"{self.where}, field '{field}': {found}", hint=hint)
-
-    def check_fields(self, required: Sequence[str], known: Sequence[str]) -> None:
-        for field in required:
-            if field not in self.values:
-                raise self.wrong(field, "it is missing", f"Add {field} to this row")
-        for field in self.values:
-            if field not in known:
-                fields = ", ".join(known)
-                raise self.wrong(field, "no such field is known", f"Remove it or use one of {fields}")
-
-    def text(self, field: str) -> str:
-        value = self.values[field]
-        if not isinstance(value, str) or not value.strip():
-            raise self.wrong(field, f"text is needed, got {value!r}", f'Write it as {field} = "..."')
-        return value.strip()
-
-    def number(self, field: str, *, zero_allowed: bool = False, default: float | None = None) -> float:
-        value = self.values.get(field, default)
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise self.wrong(field, f"a number is needed, got {value!r}", f"Write it as {field} = 12.5")
-        if not math.isfinite(value) or value < 0 or (value == 0 and not zero_allowed):
-            lowest = "0 or more" if zero_allowed else "above 0"
-            raise self.wrong(field, f"a number {lowest} is needed, got {value}", "Correct the number")
-        return float(value)
-
-    def whole(self, field: str) -> int:
-        value = self.values[field]
-        if isinstance(value, bool) or not isinstance(value, int):
-            raise self.wrong(field, f"a whole number is needed, got {value!r}", f"Write it as {field} = 16")
-        return value
-
-    def items(self, field: str, *, example: str) -> list[Any]:
-        value = self.values.get(field, [])
-        if not isinstance(value, list):
-            raise self.wrong(field, f"a list is needed, got {value!r}", f"Write it as {field} = {example}")
-        return value
+class _BallSet(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    balls: int
+    ball_diameter_mm: AboveZero
 
 
-def _read_fit(table: _Table, item: object) -> Fit:
-    if not isinstance(item, dict):
-        example = '{place = "41 mm press-fit", spindle_mm = 24.0}'
-        raise table.wrong("fits", f"each entry must be a table, got {item!r}", f"Write it as {example}")
-    entry = _Table(f"{table.where}, field 'fits'", item)
-    entry.check_fields(["place"], ["place", "spindle_mm"])
-    return Fit(entry.text("place"), entry.number("spindle_mm") if "spindle_mm" in item else None)
+class _Fit(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    place: Text
+    spindle_mm: AboveZero | None = None
 
 
-def _read_ball_set(table: _Table, item: object, diameter_mm: float) -> BallSet:
-    if not isinstance(item, dict):
-        return BallSet(_Table(table.where, {"ball_counts": item}).whole("ball_counts"), diameter_mm)
-    entry = _Table(f"{table.where}, field 'ball_counts'", item)
-    fields = ["balls", "ball_diameter_mm"]
-    entry.check_fields(fields, fields)
-    return BallSet(entry.whole("balls"), entry.number("ball_diameter_mm"))
+class _Row(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    designation: Text
+    pitch_diameter_mm: AboveZero
+    ball_diameter_mm: AboveZero
+    ball_counts: Annotated[tuple[int | _BallSet, ...], msgspec.Meta(min_length=1)]
+    kind: Kind
+    source: Text
+    bore_mm: AboveZero | None = None
+    outside_mm: AboveZero | None = None
+    width_mm: AboveZero | None = None
+    aliases: tuple[Text, ...] = ()
+    contact_angle_deg: Annotated[float, msgspec.Meta(ge=0)] = 0.0
+    fits: tuple[_Fit, ...] = ()
+
+    def __post_init__(self) -> None:
+        sizes = {"bore_mm": self.bore_mm, "outside_mm": self.outside_mm, "width_mm": self.width_mm}
+        missing = [name for name, size in sizes.items() if size is None]
+        if missing and (self.kind != "cup and cone" or len(missing) < len(sizes)):
+            raise ValueError(f"field '{missing[0]}': it is missing")
+        _check_room(self.as_row())
+
+    def as_row(self) -> CatalogueRow:
+        """The row as the catalogue lists it: every count with its ball."""
+        return CatalogueRow(
+            designation=self.designation.strip(),
+            aliases=tuple(alias.strip() for alias in self.aliases),
+            bore_mm=self.bore_mm,
+            outside_mm=self.outside_mm,
+            width_mm=self.width_mm,
+            pitch_diameter_mm=self.pitch_diameter_mm,
+            contact_angle_deg=self.contact_angle_deg,
+            ball_sets=tuple(
+                BallSet(count, self.ball_diameter_mm)
+                if isinstance(count, int)
+                else BallSet(count.balls, count.ball_diameter_mm)
+                for count in self.ball_counts
+            ),
+            kind=self.kind,
+            source=self.source.strip(),
+            fits=tuple(Fit(fit.place.strip(), fit.spindle_mm) for fit in self.fits),
+        )
 
 
-def _read_alias(table: _Table, item: object) -> str:
-    return _Table(table.where, {"aliases": item}).text("aliases")
+class _File(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    bearing: Annotated[tuple[_Row, ...], msgspec.Meta(min_length=1)]
 
 
-def _check_room(table: _Table, row: CatalogueRow) -> None:
+def _check_room(row: CatalogueRow) -> None:
     """Refuse balls that do not fit round the circle, or between bore and outside."""
     for ball_set in row.ball_sets:
         reach_mm = row.pitch_diameter_mm + ball_set.ball_diameter_mm
         if row.outside_mm is not None and reach_mm >= row.outside_mm:
-            raise table.wrong(
-                "outside_mm",
-                f"the balls reach out to {reach_mm:g} mm, past the outside of {row.outside_mm:g} mm",
-                "Correct outside_mm, pitch_diameter_mm or the ball diameter",
+            raise ValueError(
+                f"field 'outside_mm': the balls reach out to {reach_mm:g} mm, past the outside of "
+                f"{row.outside_mm:g} mm; one of outside_mm, pitch_diameter_mm and the ball diameter is wrong"
             )
         inner_mm = row.pitch_diameter_mm - ball_set.ball_diameter_mm
         if row.bore_mm is not None and inner_mm <= row.bore_mm:
-            raise table.wrong(
-                "bore_mm",
-                f"the balls reach in to {inner_mm:g} mm, past the bore of {row.bore_mm:g} mm",
-                "Correct bore_mm, pitch_diameter_mm or the ball diameter",
+            raise ValueError(
+                f"field 'bore_mm': the balls reach in to {inner_mm:g} mm, past the bore of {row.bore_mm:g} mm; "
+                "one of bore_mm, pitch_diameter_mm and the ball diameter is wrong"
             )
     try:
         row.geometries()
     except ValueError as error:
-        raise table.wrong("ball_counts", str(error), "Correct the counts or the diameters") from error
-
-
-def _read_row(table: _Table) -> CatalogueRow:
-    table.check_fields(_REQUIRED, _FIELDS)
-    kind = table.text("kind")
-    if kind not in KINDS:
-        raise table.wrong("kind", f"no such kind is known: {kind!r}", f"Use one of {', '.join(KINDS)}")
-    if kind != "cup and cone" or any(field in table.values for field in _SIZES):
-        table.check_fields(_SIZES, _FIELDS)
-    sizes = {field: table.number(field) if field in table.values else None for field in _SIZES}
-    diameter_mm = table.number("ball_diameter_mm")
-    counts = table.items("ball_counts", example="[16, 15]")
-    if not counts:
-        raise table.wrong("ball_counts", "the list is empty", "Name at least one ball count")
-    row = CatalogueRow(
-        designation=table.text("designation"),
-        aliases=tuple(_read_alias(table, item) for item in table.items("aliases", example='["61805"]')),
-        **sizes,
-        pitch_diameter_mm=table.number("pitch_diameter_mm"),
-        contact_angle_deg=table.number("contact_angle_deg", zero_allowed=True, default=0.0),
-        ball_sets=tuple(_read_ball_set(table, item, diameter_mm) for item in counts),
-        kind=kind,
-        source=table.text("source"),
-        fits=tuple(_read_fit(table, item) for item in table.items("fits", example='[{place = "hub"}]')),
-    )
-    _check_room(table, row)
-    return row
+        raise ValueError(f"field 'ball_counts': {error}") from error
 
 
 def _read_file(path: Path) -> list[tuple[str, CatalogueRow]]:
     """Read and check one file: where each row stands, and the row."""
-    try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        found = f"{path}: the bearing catalogue cannot be read: {error.strerror or error}"
-        raise InputError(found, hint="Check --catalogue and ACOUSTIC_CATALOGUE") from error
-    except ValueError as error:  # not TOML, or not UTF-8
-        raise InputError(f"{path}: a TOML file is needed, but {error}", hint=_FILE_HINT) from error
-    unknown = [key for key in content if key != "bearing"]
-    if unknown:
-        raise InputError(f"{path}: '{unknown[0]}' is not known at the top of a catalogue", hint=_FILE_HINT)
-    tables = content.get("bearing", [])
-    if not isinstance(tables, list) or not tables or not all(isinstance(table, dict) for table in tables):
-        raise InputError(f"{path}: no rows were found; at least one is needed", hint=_FILE_HINT)
-    rows = []
-    for number, values in enumerate(tables, start=1):
-        where = f"{path}, row {number} ({values.get('designation', 'no designation')})"
-        rows.append((where, _read_row(_Table(where, values))))
-    return rows
+    rows = checked(read_toml(path, hint=_FILE_HINT), _File, str(path), hint=_FILE_HINT).bearing
+    return [
+        (f"{path}, row {number} of [[bearing]] ({row.designation})", row.as_row())
+        for number, row in enumerate(rows, 1)
+    ]
 
 
 def load_catalogue(extra: Path | None = None) -> tuple[CatalogueRow, ...]:
@@ -276,7 +221,7 @@ def load_catalogue(extra: Path | None = None) -> tuple[CatalogueRow, ...]:
             if owner != where:
                 field = "designation" if name == row.designation else "aliases"
                 hint = f"Rename this one, or use the other's designation to replace it ({owner})"
-                raise _Table(where, {}).wrong(field, f"another row has the name '{name}' already", hint)
+                raise InputError(f"{where}, field '{field}': another row has the name '{name}' already", hint=hint)
     return tuple(row for _, row in rows)
 
 

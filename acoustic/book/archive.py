@@ -10,23 +10,52 @@ from __future__ import annotations
 import json
 import shutil
 import zipfile
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from datetime import date, datetime
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import sqlalchemy as sa
 
 from acoustic.book.bikes import add_bike, all_bearings, all_bikes, find_bike
 from acoustic.book.opening import Book
-from acoustic.book.records import Judged, Visit, row_of
+from acoustic.book.records import Bike, Fitted, Visit, row_of
 from acoustic.book.tables import bearings, bikes, changes, visits
 from acoustic.book.visits import add_visit, list_visits
 from acoustic.errors import InputError
+from acoustic.structures import checked
 
 SCHEMA = "acoustic.book/1"
-DAYS = ("installed_on", "removed_on", "on_date")
+_HINT = "Give a file that `acoustic book export` wrote."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """What was changed about a visit, when and why."""
+
+    changed_at: datetime
+    field: str
+    was: str
+    became: str
+    because: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ArchivedVisit(Visit):
+    """A visit with what was changed about it since."""
+
+    changes: tuple[Change, ...] = ()
+
+
+class ArchivedBook(msgspec.Struct, frozen=True, kw_only=True):
+    """What `book.json` holds; numbers are left out, they mean nothing in another copy."""
+
+    schema: str
+    bikes: tuple[Bike, ...]
+    bearings: tuple[Fitted, ...]
+    visits: tuple[ArchivedVisit, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,30 +163,32 @@ def import_archive(book: Book, path: Path) -> Counts:
     """
     try:
         with zipfile.ZipFile(path) as archive:
-            document = json.loads(archive.read("book.json"))
-            if document.get("schema") != SCHEMA:
-                raise InputError(
-                    f"{path.name} has the schema {document.get('schema')}; {SCHEMA} is known here",
-                    hint="Update the program: pip install --upgrade acoustic-crank",
-                )
+            held = _held(archive, path)
             files = _keep_all(book, archive)
     except (zipfile.BadZipFile, KeyError, ValueError):
-        raise InputError(
-            f"{path.name} is not an archive of a workshop's book",
-            hint="Give a file that `acoustic book export` wrote.",
-        ) from None
+        raise InputError(f"{path.name} is not an archive of a workshop's book", hint=_HINT) from None
     except OSError as error:
         raise InputError(f"{path} cannot be read ({error.strerror})", hint="Check the path.") from None
     with book.writing() as connection:
         known = {table: set(connection.scalars(sa.select(table.c.uid))) for table in (bikes, bearings, visits)}
         return Counts(
-            sum(_read_bike(connection, row) for row in document["bikes"] if row["uid"] not in known[bikes]),
-            sum(
-                _read_bearing(connection, row) for row in document["bearings"] if row["uid"] not in known[bearings]
-            ),
-            sum(_read_visit(connection, row) for row in document["visits"] if row["uid"] not in known[visits]),
+            sum(_read_bike(connection, one) for one in held.bikes if one.uid not in known[bikes]),
+            sum(_read_bearing(connection, one) for one in held.bearings if one.uid not in known[bearings]),
+            sum(_read_visit(connection, one) for one in held.visits if one.uid not in known[visits]),
             files,
         )
+
+
+def _held(archive: zipfile.ZipFile, path: Path) -> ArchivedBook:
+    """What an archive says that it holds."""
+    content = json.loads(archive.read("book.json"))
+    schema = content.get("schema") if isinstance(content, dict) else None
+    if schema != SCHEMA:
+        raise InputError(
+            f"{path.name} has {f'the schema {schema}' if schema else 'no schema'}; {SCHEMA} is known here",
+            hint="Update the program: pip install --upgrade acoustic-crank",
+        )
+    return checked(content, ArchivedBook, f"book.json in {path.name}", hint=_HINT)
 
 
 def _keep_all(book: Book, archive: zipfile.ZipFile) -> int:
@@ -182,30 +213,22 @@ def _keep_all(book: Book, archive: zipfile.ZipFile) -> int:
     return new
 
 
-def _read_bike(connection: sa.Connection, row: Mapping[str, Any]) -> bool:
+def _read_bike(connection: sa.Connection, bike: Bike) -> bool:
     """Write a bike; one of the same name that another bench wrote is taken for the same."""
-    if find_bike(connection, row["name"]) is not None:
+    if find_bike(connection, bike.name) is not None:
         return False
-    add_bike(connection, row["name"], notes=row["notes"], uid=row["uid"])
+    add_bike(connection, bike.name, notes=bike.notes, uid=bike.uid)
     return True
 
 
-def _read_bearing(connection: sa.Connection, row: Mapping[str, Any]) -> bool:
-    bike = connection.execute(sa.select(bikes.c.number).where(bikes.c.name == row["bike"])).scalar_one()
-    connection.execute(sa.insert(bearings).values(**_with_days(row) | {"bike": bike}))
+def _read_bearing(connection: sa.Connection, fitted: Fitted) -> bool:
+    bike = connection.execute(sa.select(bikes.c.number).where(bikes.c.name == fitted.bike)).scalar_one()
+    connection.execute(sa.insert(bearings).values(**row_of(fitted) | {"bike": bike}))
     return True
 
 
-def _read_visit(connection: sa.Connection, row: Mapping[str, Any]) -> bool:
-    said = dict(_with_days(row))
-    notes, judged = said.pop("changes"), said.pop("verdicts")
-    heard = tuple(Judged(**one | {"judged_at": datetime.fromisoformat(one["judged_at"])}) for one in judged)
-    visit = add_visit(connection, Visit(**said, verdicts=heard))
-    for note in notes:
-        note["changed_at"] = datetime.fromisoformat(note["changed_at"])
-        connection.execute(sa.insert(changes).values(visit=visit.number, **note))
+def _read_visit(connection: sa.Connection, archived: ArchivedVisit) -> bool:
+    visit = add_visit(connection, archived)
+    for change in archived.changes:
+        connection.execute(sa.insert(changes).values(visit=visit.number, **asdict(change)))
     return True
-
-
-def _with_days(row: Mapping[str, Any]) -> dict[str, Any]:
-    return {key: date.fromisoformat(value) if key in DAYS and value else value for key, value in row.items()}

@@ -4,44 +4,89 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, Literal
 
-from acoustic.book.records import Judged, Visit
+import msgspec
 
-SCHEMA = "acoustic.visits/1"
-
-
-def visits_document(visits: Sequence[Visit]) -> dict[str, Any]:
-    """Build the document that lists visits."""
-    return {"schema": SCHEMA, "visits": [visit_block(visit) for visit in visits]}
+from acoustic.book.records import Done, Judged, Kind, Visit
+from acoustic.check.document import CheckDocument
 
 
-def visit_block(visit: Visit) -> dict[str, Any]:
-    """A visit as plain data, its verdicts as schema `acoustic.check/1` has them."""
-    return {
-        "number": visit.number,
-        "uid": visit.uid,
-        "bike": visit.bike,
-        "bearing": visit.bearing or None,
-        "on": visit.on_date.isoformat(),
-        "kind": visit.kind,
-        "done": visit.done,
-        "distance_km": visit.distance_km,
-        "recorder": visit.recorder,
-        "notes": visit.notes,
-        "removed_because": visit.removed_because,
-        "verdicts": [_judged(judged) for judged in visit.verdicts],
-    }
+class JudgedBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """One recording of a visit, how it was asked about, and what was said of it."""
+
+    sha256: str
+    name: str
+    judged_at: str
+    asked: dict[str, Any]
+    check: CheckDocument
 
 
-def _judged(judged: Judged) -> dict[str, Any]:
-    return {
-        "sha256": judged.sha256,
-        "name": judged.name,
-        "judged_at": judged.judged_at.isoformat(timespec="seconds"),
-        "asked": dict(judged.asked),
-        "check": dict(judged.document),
-    }
+class VisitBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """A visit; its verdicts are those that stand."""
+
+    number: int
+    uid: str
+    bike: str
+    bearing: str | None
+    on: str
+    kind: Kind
+    done: Done
+    distance_km: float | None
+    recorder: str
+    notes: str
+    removed_because: str | None
+    verdicts: tuple[JudgedBlock, ...]
+
+
+class VisitDocument(VisitBlock, frozen=True, kw_only=True):
+    """What `acoustic visit show --json` prints."""
+
+    schema: Literal["acoustic.visit/1"]
+
+
+class VisitsDocument(msgspec.Struct, frozen=True, kw_only=True):
+    """What `acoustic visit list --json` prints."""
+
+    schema: Literal["acoustic.visits/1"]
+    visits: tuple[VisitBlock, ...]
+
+
+def visits_document(visits: Sequence[Visit]) -> VisitsDocument:
+    """List visits as they are written."""
+    return VisitsDocument(schema="acoustic.visits/1", visits=tuple(map(_block, visits)))
+
+
+def visit_document(visit: Visit) -> VisitDocument:
+    """One visit as it is written."""
+    return VisitDocument(schema="acoustic.visit/1", **msgspec.structs.asdict(_block(visit)))
+
+
+def _block(visit: Visit) -> VisitBlock:
+    return VisitBlock(
+        number=visit.number,
+        uid=visit.uid,
+        bike=visit.bike,
+        bearing=visit.bearing or None,
+        on=visit.on_date.isoformat(),
+        kind=visit.kind,
+        done=visit.done,
+        distance_km=visit.distance_km,
+        recorder=visit.recorder,
+        notes=visit.notes,
+        removed_because=visit.removed_because,
+        verdicts=tuple(map(_judged, visit.verdicts)),
+    )
+
+
+def _judged(judged: Judged) -> JudgedBlock:
+    return JudgedBlock(
+        sha256=judged.sha256,
+        name=judged.name,
+        judged_at=judged.judged_at.isoformat(timespec="seconds"),
+        asked=dict(judged.asked),
+        check=judged.check,
+    )
 
 
 def visit_text(visit: Visit, changed: Sequence[tuple[datetime, str, str, str, str]]) -> str:
@@ -53,9 +98,9 @@ def visit_text(visit: Visit, changed: Sequence[tuple[datetime, str, str, str, st
         lines.append(f"  {visit.distance_km:g} km ridden in total")
     lines += [f"  {text}" for text in (visit.recorder, visit.notes) if text]
     for judged in visit.verdicts:
-        grade = judged.document["grade"]
-        lines.append(f"  {judged.name}: {judged.grade.upper()}")
-        lines += [f"    {sentence}" for sentence in (*grade["because"], *grade["advice"])]
+        grade = judged.check.grade
+        lines.append(f"  {judged.name}: {grade.level.upper()}")
+        lines += [f"    {sentence}" for sentence in (*grade.because, *grade.advice)]
     for when, field, was, became, why in changed:
         name = field.replace("_", " ")
         lines.append(f"  changed {when:%Y-%m-%d}: {name} from {was or 'nothing'} to {became} ({why})")

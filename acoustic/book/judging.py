@@ -10,10 +10,11 @@ from pathlib import Path
 from acoustic.book.asked import Asked, read_asked
 from acoustic.book.files import FileStore
 from acoustic.book.records import Judged, Visit
-from acoustic.check.document import plain_document
+from acoustic.check.document import document_of
 from acoustic.check.pipeline import check_recording
 from acoustic.model import Analysis
 from acoustic.plugin.registry import Toolbox
+from acoustic.structures import to_plain
 
 Talk = Callable[[str], None]
 
@@ -46,7 +47,7 @@ def take_in(path: Path, asked: Asked, analysis: Analysis, files: FileStore) -> J
         name=stored.name,
         bytes=stored.bytes,
         asked=asked.kept(files),
-        document=plain_document(analysis),
+        document=to_plain(document_of(analysis)),
         judged_at=_now(),
     )
 
@@ -82,7 +83,7 @@ def recheck(visit: Visit, files: FileStore, toolbox: Toolbox, talk: Talk) -> Rec
     for before in visit.verdicts:
         asked = read_asked(before.asked, files)
         analysis = listen_to(files.require(before.sha256, before.suffix), asked, toolbox, talk)
-        now = replace(before, document=plain_document(analysis), judged_at=_now())
+        now = replace(before, document=to_plain(document_of(analysis)), judged_at=_now())
         judged.append(now)
         changed += [f"{before.name}: {change}" for change in differences(before, now)]
     return Rechecked(visit, tuple(judged), tuple(changed))
@@ -104,5 +105,4 @@ def differences(before: Judged, now: Judged) -> Sequence[str]:
 
 
 def _detected(judged: Judged) -> set[str]:
-    findings = judged.document["findings"]
-    return {finding["condition"].replace("_", " ") for finding in findings if finding["detected"]}
+    return {finding.condition.replace("_", " ") for finding in judged.check.detected}

@@ -7,6 +7,8 @@ from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any, Literal
 
+from acoustic.check.document import CheckDocument, decode
+
 Kind = Literal["check", "free", "pressed", "final"]
 Done = Literal["nothing", "service", "replacement"]
 
@@ -22,13 +24,13 @@ class Bike:
     Attributes
     ----------
     number : int
-        In this copy of the book.
+        In this copy of the book; 0 before it is written there.
     uid : str
         In every copy.
     name, notes : str
     """
 
-    number: int
+    number: int = 0
     uid: str
     name: str
     notes: str = ""
@@ -90,7 +92,7 @@ class Judged:
     asked : mapping
         How it was asked about, as `acoustic.book.asked` writes it.
     document : mapping
-        Schema `acoustic.check/1`.
+        Schema `acoustic.check/1` as it was written, with whatever a newer version added.
     judged_at : datetime
         UTC.
     """
@@ -104,9 +106,20 @@ class Judged:
     judged_at: datetime
 
     @property
+    def check(self) -> CheckDocument:
+        """The document, read.
+
+        Raises
+        ------
+        InputError
+            It is of another schema, or damaged.
+        """
+        return decode(self.document)
+
+    @property
     def grade(self) -> str:
         """Its grade."""
-        return str(self.document["grade"]["level"])
+        return self.check.grade.level
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -67,19 +67,18 @@ def points_of(visits: Iterable[Visit], quantity: str) -> tuple[Point, ...]:
 
 def _value(judged: Judged, quantity: str) -> float | None:
     if quantity == DRAG:
-        motion = judged.document["motion"]
-        return None if motion is None else motion.get("drag_hz_per_s")
-    for finding in judged.document["findings"]:
-        if finding["condition"] == quantity and finding["severity_db"] is not None:
-            return max(FAINTEST_DB, float(finding["severity_db"]))
+        return judged.check.drag_hz_per_s
+    for finding in judged.check.findings:
+        if finding.condition == quantity and finding.severity_db is not None:
+            return max(FAINTEST_DB, finding.severity_db)
     return None
 
 
 def _group(visit: Visit, judged: Judged) -> str:
     """What two values must share before they are compared: recorder, spin, side."""
-    motion = judged.document["motion"]
-    side = judged.document["recording"].get("side")
-    words = [visit.recorder or "the usual recorder", SPIN[motion["spin"]], f"{side} side" if side else ""]
+    motion, side = judged.check.motion, judged.check.recording.side
+    spin = "" if motion is None else SPIN[motion.spin]
+    words = [visit.recorder or "the usual recorder", spin, f"{side} side" if side else ""]
     return ", ".join(word for word in words if word)
 
 
@@ -108,9 +107,8 @@ def found_conditions(visits: Iterable[Visit]) -> tuple[str, ...]:
     counts: dict[str, int] = {}
     for visit in visits:
         for judged in visit.verdicts:
-            for finding in judged.document["findings"]:
-                if finding["detected"]:
-                    counts[finding["condition"]] = counts.get(finding["condition"], 0) + 1
+            for finding in judged.check.detected:
+                counts[finding.condition] = counts.get(finding.condition, 0) + 1
     return tuple(sorted(counts, key=lambda name: (-counts[name], name)))
 
 

@@ -36,6 +36,7 @@ class LazyGroup(click.Group):
         "orders": ("acoustic.cli.orders:orders", "Show the defect orders of a bearing."),
         "bearings": ("acoustic.cli.bearings:bearings", "List or search the bearing catalogue."),
         "demo": ("acoustic.cli.demo:demo", "Judge the demo recordings; show expected and found."),
+        "schema": ("acoustic.cli.schema:schema", "Print the JSON Schema of a document that the program writes."),
         "plugins": ("acoustic.cli.plugins:plugins", "Show the installed plugins and which are broken."),
     }
 

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acoustic.bearings.search import resolve_bearing
 from acoustic.dsp.geometry import Ring
 
 if TYPE_CHECKING:
@@ -100,6 +99,8 @@ class BearingChoice:
         InputError
             No such bearing is known or can be built.
         """
+        from acoustic.bearings.search import resolve_bearing  # reads tables, which --help does not need
+
         return resolve_bearing(**asdict(self))
 
 

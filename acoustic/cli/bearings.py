@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import json
 import textwrap
 from collections.abc import Sequence
-from dataclasses import asdict
 from itertools import zip_longest
 from pathlib import Path
 
 import click
 
+from acoustic.bearings.document import BearingsDocument
 from acoustic.bearings.search import CatalogueRow, load_catalogue, nothing_found, search
 from acoustic.cli.bearing_options import catalogue_option
+from acoustic.structures import encode
 
-SCHEMA = "acoustic.bearings/1"
 _COLUMNS = (("bearing", 11), ("size, mm", 12), ("balls", 15), ("used in", 32), ("ball data", 24))
 
 
@@ -34,8 +33,7 @@ def bearings(text: tuple[str, ...], catalogue: Path | None, as_json: bool) -> No
     if not found:
         raise nothing_found(rows, wanted)
     if as_json:
-        document = {"schema": SCHEMA, "text": wanted, "rows": [asdict(row) for row in found]}
-        click.echo(json.dumps(document, indent=2, allow_nan=False))
+        click.echo(encode(BearingsDocument(schema="acoustic.bearings/1", text=wanted, rows=found)))
         return
     click.echo(_table(found))
     click.echo(f"{len(found)} of {len(rows)} bearings. Full sources: --json.", err=True)

@@ -79,9 +79,10 @@ def check(
 
 def _rendered(result: Analysis, *, as_json: bool, quiet: bool) -> str:
     if as_json:
-        from acoustic.check.document import to_json
+        from acoustic.check.document import document_of
+        from acoustic.structures import encode
 
-        return to_json(result)
+        return encode(document_of(result))
     from acoustic.report.terminal import grade_line, to_text
 
     return grade_line(result) if quiet else to_text(result)

@@ -3,21 +3,44 @@
 from __future__ import annotations
 
 import sys
-import tomllib
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated
 
 import click
+import msgspec
 
 from acoustic.cli.progress import Progress
+from acoustic.conditions import Level, table
 from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_PLUGIN_FAILED, InputError
+from acoustic.structures import AboveZero, Text, checked, read_toml
 
 if TYPE_CHECKING:
     from acoustic.model import Analysis
     from acoustic.plugin.registry import Toolbox
 
 MANIFEST = "manifest.toml"
-NEEDED = ("file", "bearing", "grade", "detected")
+HINT = "Add a [[recording]] table for each recording; see DEVELOPERS.md."
+
+
+class Entry(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """A recording of the manifest, what is known of it, and what the check is to find."""
+
+    file: Text
+    bearing: Text
+    grade: Level
+    detected: tuple[str, ...]
+    story: str = ""
+    truth: str = ""
+    marks: Text | None = None
+    ticks: bool = False
+    speed_rpm: AboveZero | None = None
+
+
+class Manifest(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """The recordings of a folder."""
+
+    recording: Annotated[tuple[Entry, ...], msgspec.Meta(min_length=1)]
 
 
 @click.command(short_help="Judge the demo recordings; show expected and found.")
@@ -43,16 +66,14 @@ def demo(folder: Path | None, book: str | None) -> None:
     click.echo(f"{'recording':<32}{'expected':<44}{'found':<44}")
     wrong, failed = 0, False
     for entry in entries:
-        progress(entry["file"])
+        progress(entry.file)
         result = _judge(folder, entry, toolbox)
-        expected = _words(entry["grade"], entry["detected"])
+        expected = _words(entry.grade, entry.detected)
         heard = [finding.condition for finding in result.findings if finding.detected]
-        same = result.verdict.level == entry["grade"] and set(entry["detected"]) == set(heard)
+        same = result.verdict.level == entry.grade and set(entry.detected) == set(heard)
         wrong, failed = wrong + (not same), failed or bool(result.failures)
         found = _words(result.verdict.level, heard)
-        click.echo(
-            f"{Path(entry['file']).stem:<32}{expected:<44}{found:<44}{'' if same else '<- differs'}".rstrip()
-        )
+        click.echo(f"{Path(entry.file).stem:<32}{expected:<44}{found:<44}{'' if same else '<- differs'}".rstrip())
     click.echo(f"{len(entries) - wrong} of {len(entries)} as expected.")
     sys.exit(EXIT_PLUGIN_FAILED if failed else EXIT_AT_OR_PAST_GRADE if wrong else 0)
 
@@ -85,42 +106,29 @@ def demo_folder() -> Path:
     raise InputError("the demo recordings are not installed", hint="Give their folder: acoustic demo FOLDER.")
 
 
-def _entries(folder: Path) -> list[dict[str, Any]]:
+def _entries(folder: Path) -> tuple[Entry, ...]:
     """Read and check the manifest."""
     path = folder / MANIFEST
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise InputError(f"there is no {MANIFEST} in {folder}", hint="Give the folder that holds it.") from None
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InputError(
-            f"{path} cannot be read as TOML ({error})", hint="Correct the file; see DEVELOPERS.md."
-        ) from None
-    entries: list[dict[str, Any]] = table.get("recording", [])
-    for number, entry in enumerate(entries, 1):
-        missing = [key for key in NEEDED if key not in entry]
-        if missing:
-            raise InputError(f"{path}: recording {number} lacks {', '.join(missing)}", hint="Add it to the entry.")
-    if not entries:
-        raise InputError(f"{path} lists no recording", hint="Add a [[recording]] table for each.")
-    return entries
+    if not path.exists():
+        raise InputError(f"there is no {MANIFEST} in {folder}", hint="Give the folder that holds it.")
+    return checked(
+        read_toml(path, hint="Mend the file; see DEVELOPERS.md."), Manifest, str(path), hint=HINT
+    ).recording
 
 
-def _judge(folder: Path, entry: dict[str, Any], toolbox: Toolbox) -> Analysis:
+def _judge(folder: Path, entry: Entry, toolbox: Toolbox) -> Analysis:
     from acoustic.bearings.search import resolve_bearing
     from acoustic.check.pipeline import check_recording
     from acoustic.model import SpeedRequest
 
     request = SpeedRequest(
-        speed_rpm=entry.get("speed_rpm"),
-        marks=folder / entry["marks"] if "marks" in entry else None,
-        ticks=entry.get("ticks", False),
+        speed_rpm=entry.speed_rpm,
+        marks=None if entry.marks is None else folder / entry.marks,
+        ticks=entry.ticks,
     )
-    bearing = resolve_bearing(name=entry["bearing"])
-    return check_recording(folder / entry["file"], bearing=bearing, request=request, toolbox=toolbox)
+    bearing = resolve_bearing(name=entry.bearing)
+    return check_recording(folder / entry.file, bearing=bearing, request=request, toolbox=toolbox)
 
 
-def _words(grade: str, conditions: list[str]) -> str:
-    from acoustic.conditions import table
-
+def _words(grade: str, conditions: Sequence[str]) -> str:
     return f"{grade}: {', '.join(table().conditions[c].name for c in conditions)}" if conditions else grade

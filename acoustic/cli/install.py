@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -85,6 +84,7 @@ def fit(as_json: bool, **said: Any) -> None:
     from acoustic.install.fit.seat import measure_seat
     from acoustic.install.fit.sheet import fit_sheet
     from acoustic.report.fit_text import fit_document, fit_text
+    from acoustic.structures import encode
 
     sheet = fit_sheet(
         measure_seat([_reading(text) for text in said["readings"]], uncertainty_um=said["gauge_um"]),
@@ -96,7 +96,7 @@ def fit(as_json: bool, **said: Any) -> None:
         tilt_rad=_tilt_rad(said["offset"], said["shell_width"]),
         inner_warmer_k=said["warmer"],
     )
-    click.echo(json.dumps(fit_document(sheet), indent=2, ensure_ascii=False) if as_json else fit_text(sheet))
+    click.echo(encode(fit_document(sheet)) if as_json else fit_text(sheet))
 
 
 def _number(text: str, where: str, example: str) -> float:
@@ -201,7 +201,7 @@ def seat(bike: str, book: str | None) -> None:
 
     visits = _visits(bike, book)
     free, pressed = (_newest(visits, kind, bike) for kind in ("free", "pressed"))
-    told = what_the_seat_did(*([judged.document for judged in one.verdicts] for one in (free, pressed)))
+    told = what_the_seat_did(*([judged.check for judged in one.verdicts] for one in (free, pressed)))
     _say(told, f"visit {free.number} in the hand, visit {pressed.number} in its seat")
 
 
@@ -217,7 +217,7 @@ def final(bike: str, book: str | None) -> None:
     from acoustic.install.spins import runs_clean
 
     newest = _newest(_visits(bike, book), "final", bike)
-    _say(runs_clean(newest.verdicts[-1].document), f"visit {newest.number}, {newest.on_date}")
+    _say(runs_clean(newest.verdicts[-1].check), f"visit {newest.number}, {newest.on_date}")
 
 
 def _visits(bike: str, book: str | None) -> tuple[Visit, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from datetime import date
 from pathlib import Path
 
@@ -37,13 +36,14 @@ def lifetimes(
     from acoustic.book.series import lives, matching
     from acoustic.lifetimes.kinds import lifetimes_of
     from acoustic.report.lifetimes_text import lifetimes_document, lifetimes_text
+    from acoustic.structures import encode
 
     asked = dict(_pair(text) for text in wanted)
     with opened(book) as it, it.reading() as connection:
         found = matching(lives(all_bearings(connection), today=today), asked)
     told = lifetimes_of(found, by=by)
     if as_json:
-        click.echo(json.dumps(lifetimes_document(told), ensure_ascii=False, indent=2))
+        click.echo(encode(lifetimes_document(told)))
     else:
         click.echo(lifetimes_text(told))
     if plot is None:

@@ -5,11 +5,14 @@ from __future__ import annotations
 import functools
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from acoustic.errors import InputError
+
+if TYPE_CHECKING:
+    from acoustic.model import Drivetrain
 
 Command = Callable[..., None]
 
@@ -37,13 +40,9 @@ def scene_options(command: Command) -> Command:
     def with_scene(**values: Any) -> None:
         teeth = {name: values.pop(name) for name in _NAMES}
         side, room = values.pop("side"), values.pop("room")
-        from acoustic.model import Drivetrain, Scene  # brings numpy, which --help does not need
+        from acoustic.model import Scene  # brings numpy, which --help does not need
 
-        drivetrain = None
-        if any(count is not None for count in teeth.values()):
-            _refuse_odd_teeth(teeth)
-            drivetrain = Drivetrain(**teeth)
-        command(scene=Scene(drivetrain=drivetrain, room=room, side=side), **values)
+        command(scene=Scene(drivetrain=drivetrain_of(**teeth), room=room, side=side), **values)
 
     decorated: Command = with_scene
     for option in reversed(_OPTIONS):  # decorators apply from the bottom up
@@ -51,8 +50,31 @@ def scene_options(command: Command) -> Command:
     return decorated
 
 
+def drivetrain_of(chainring: int | None, sprocket: int | None, jockey: int | None) -> Drivetrain | None:
+    """The drivetrain with these counts of teeth; None where none is given.
+
+    Raises
+    ------
+    InputError
+        No bicycle has such a count, or the chainring's is missing.
+    """
+    from acoustic.model import Drivetrain
+
+    teeth = {"chainring": chainring, "sprocket": sprocket, "jockey": jockey}
+    if all(count is None for count in teeth.values()):
+        return None
+    _refuse_odd_teeth(teeth)
+    if chainring is None:
+        named = " and ".join(f"--{name} {count}" for name, count in teeth.items() if count is not None)
+        raise InputError(
+            f"--chainring is missing beside {named}",
+            hint="Count the chainring's teeth too. Without them it is not known how fast the wheels turn.",
+        )
+    return Drivetrain(chainring=chainring, sprocket=sprocket, jockey=jockey)
+
+
 def _refuse_odd_teeth(teeth: dict[str, int | None]) -> None:
-    """Refuse counts that no bicycle has, and those that are useless without the chainring's."""
+    """Refuse counts that no bicycle has."""
     from acoustic.dsp.orders.drivetrain import CHAINRING_TEETH, JOCKEY_TEETH, SPROCKET_TEETH
 
     for name, (least, most) in zip(_NAMES, (CHAINRING_TEETH, SPROCKET_TEETH, JOCKEY_TEETH), strict=True):
@@ -62,9 +84,3 @@ def _refuse_odd_teeth(teeth: dict[str, int | None]) -> None:
                 f"--{name} is {count} teeth; {least} to {most} are needed",
                 hint="Count the teeth, or read the number stamped beside them.",
             )
-    if teeth["chainring"] is None:
-        named = " and ".join(f"--{name} {count}" for name, count in teeth.items() if count is not None)
-        raise InputError(
-            f"--chainring is missing beside {named}",
-            hint="Count the chainring's teeth too. Without them it is not known how fast the wheels turn.",
-        )

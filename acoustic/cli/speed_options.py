@@ -62,7 +62,7 @@ def speed_options(command: Command) -> Command:
 
         names = [option for option in _NAMES if option in values]
         said = {name: values.pop(name) for name in names}
-        _refuse_contradictions(**said)
+        refuse_contradictions(**said)
         command(request=SpeedRequest(**said), **values)
 
     decorated: Command = with_request
@@ -74,7 +74,7 @@ def speed_options(command: Command) -> Command:
 _NAMES = ("film", "marks", "mark_channel", "gyro", "ticks", "counted_turns", "speed_rpm", "spin")
 
 
-def _refuse_contradictions(
+def refuse_contradictions(
     *, speed_rpm: float | None, counted_turns: float | None, spin: str | None, **other: Any
 ) -> None:
     """Refuse impossible numbers, and a steady speed for a spin that is not steady."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -44,11 +43,12 @@ def trend(
     check_picture(plot)
     from acoustic.book.series import all_series
     from acoustic.report.trend_text import trend_document, trend_text
+    from acoustic.structures import encode
 
     visits, bearings = _history(bike, book)
     series = all_series(visits, bearings, quantity, today)
     if as_json:
-        click.echo(json.dumps(trend_document(bike, series), ensure_ascii=False, indent=2))
+        click.echo(encode(trend_document(bike, series)))
     else:
         click.echo(trend_text(bike, series, visits=len(visits)))
     if plot is not None:

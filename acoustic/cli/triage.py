@@ -221,9 +221,10 @@ def _complain(result: Triage, *, everything: bool) -> None:
 
 def _rendered(result: Triage, *, as_json: bool, quiet: bool) -> str:
     if as_json:
-        from acoustic.triage.document import to_json
+        from acoustic.structures import encode
+        from acoustic.triage.document import document_of
 
-        return to_json(result)
+        return encode(document_of(result))
     from acoustic.report.triage_text import headline, to_text
 
     return headline(result) if quiet else to_text(result)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -17,6 +16,7 @@ from acoustic.cli.progress import Progress
 from acoustic.cli.scene_options import scene_options
 from acoustic.cli.speed_options import speed_options
 from acoustic.errors import InputError
+from acoustic.structures import encode
 
 if TYPE_CHECKING:
     from acoustic.book.opening import Book
@@ -120,7 +120,7 @@ def _compare(made: Visit, fresh: Visit) -> None:
     """Say where the crank slows more steeply than when it was fresh."""
     from acoustic.install.spins import drags_more
 
-    told = {drags_more(judged.document, fresh.verdicts[-1].document) for judged in made.verdicts} - {None}
+    told = {drags_more(judged.check, fresh.verdicts[-1].check) for judged in made.verdicts} - {None}
     for sentence in sorted(filter(None, told)):
         click.echo(f"compared with the fresh install, visit {fresh.number} of {fresh.on_date}: {sentence}")
 
@@ -198,7 +198,7 @@ def list_visits(
     if as_json:
         from acoustic.book.document import visits_document
 
-        click.echo(json.dumps(visits_document(found), ensure_ascii=False, indent=2))
+        click.echo(encode(visits_document(found)))
         return
     if not found:
         click.echo("No visits; add one with: acoustic visit add --bike NAME REC")
@@ -220,14 +220,13 @@ def _row(one: Visit) -> tuple[str, ...]:
 @book_option
 def show(number: int, as_json: bool, book: str | None) -> None:
     """Show the visit NUMBER: what was found, and later corrections."""
-    from acoustic.book.document import visit_block, visit_text
+    from acoustic.book.document import visit_document, visit_text
     from acoustic.book.visits import history, require_visit
 
     with opened(book) as it, it.reading() as connection:
         found, changed = require_visit(connection, number), history(connection, number)
     if as_json:
-        document = {"schema": "acoustic.visit/1", **visit_block(found)}
-        click.echo(json.dumps(document, ensure_ascii=False, indent=2))
+        click.echo(encode(visit_document(found)))
         return
     click.echo(visit_text(found, changed))
 

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from acoustic.conditions import table
 
-Document = Mapping[str, Any]  # schema `acoustic.check/1`
+if TYPE_CHECKING:
+    from acoustic.check.document import CheckDocument, FindingBlock
+
 Outcome = Literal["as before", "rougher", "rough in the hand", "open"]
 
 # Twice the power; half of it is what two spins of one bearing differ by (this project's own judgement).
 ROUGHER_DB = 3.0
+UNMEASURED_DB = -1000.0  # below any severity that is measured
 
 FREE_IT = (
     "Pull the bearing and spin it in the hand: if it turns freely again, the seat squeezes it or it went in "
@@ -42,13 +45,13 @@ class Told:
     advice: tuple[str, ...]
 
 
-def what_the_seat_did(free: Sequence[Document], pressed: Sequence[Document]) -> Told:
+def what_the_seat_did(free: Sequence[CheckDocument], pressed: Sequence[CheckDocument]) -> Told:
     """Compare a bearing in the hand with the same one in its seat.
 
     Parameters
     ----------
-    free, pressed : sequence of mapping
-        Schema `acoustic.check/1`, one or more each.
+    free, pressed : sequence of CheckDocument
+        One or more each.
 
     Returns
     -------
@@ -79,23 +82,22 @@ def what_the_seat_did(free: Sequence[Document], pressed: Sequence[Document]) -> 
     return Told("as before", ("In its seat it runs as it did in the hand.",), (GO_ON,))
 
 
-def runs_clean(document: Document) -> Told:
+def runs_clean(document: CheckDocument) -> Told:
     """Judge the final spin of an install.
 
     Parameters
     ----------
-    document : mapping
-        Schema `acoustic.check/1`.
+    document : CheckDocument
 
     Returns
     -------
     Told
         Its outcome is 'clean', 'not clean' or 'open'.
     """
-    level, because = document["grade"]["level"], tuple(document["grade"]["because"])
+    level, because = document.grade.level, document.grade.because
     found = _findings([document])
     if level == "undecided":
-        return Told("open", because, tuple(document["grade"]["advice"]))
+        return Told("open", because, document.grade.advice)
     if level != "clean":
         seat = any(_found(found, name) for name in table().having("eased_by_preload"))
         return Told("not clean", because, ((EASE_IT,) if seat else (FREE_IT,)))
@@ -103,27 +105,27 @@ def runs_clean(document: Document) -> Told:
         return Told(
             "open", ("Whether it runs tight was not judged.",), ("Spin it by hand, chain off, once more.",)
         )
-    drag = document["motion"]["drag_hz_per_s"]
+    drag = document.drag_hz_per_s
     reasons = ["It runs smoothly, without notches."]
     if drag is not None:
         reasons.append(f"At one turn per second it slows by {drag:.2f} turns/s every second.")
     return Told("clean", tuple(reasons), (BY_HAND,))
 
 
-def drags_more(document: Document, fresh: Document) -> str | None:
+def drags_more(document: CheckDocument, fresh: CheckDocument) -> str | None:
     """Tell whether a crank slows more steeply than when it was fresh.
 
     Parameters
     ----------
-    document, fresh : mapping
-        Schema `acoustic.check/1`, of the same bearing in the same bike.
+    document, fresh : CheckDocument
+        Of the same bearing in the same bike.
 
     Returns
     -------
     str or None
         A sentence if the drag is at least `DRAGS_MORE` times the fresh one; None if not, or if either is unknown.
     """
-    now, then = (one["motion"] and one["motion"]["drag_hz_per_s"] for one in (document, fresh))
+    now, then = document.drag_hz_per_s, fresh.drag_hz_per_s
     if not now or not then or now < table().drags_more * then:
         return None
     return (
@@ -132,35 +134,34 @@ def drags_more(document: Document, fresh: Document) -> str | None:
     )
 
 
-def _findings(documents: Sequence[Document]) -> dict[str, Document]:
+def _findings(documents: Sequence[CheckDocument]) -> dict[str, FindingBlock]:
     """Each condition's worst finding over several recordings."""
-    worst: dict[str, Document] = {}
+    worst: dict[str, FindingBlock] = {}
     for document in documents:
-        for finding in document["findings"]:
-            name = finding["condition"]
+        for finding in document.findings:
+            name = finding.condition
             if name not in worst or _rank(finding) > _rank(worst[name]):
                 worst[name] = finding
     return worst
 
 
-def _rank(finding: Document) -> tuple[bool, float]:
-    severity_db = finding["severity_db"]
-    return bool(finding["detected"]), -1000.0 if severity_db is None else float(severity_db)
+def _rank(finding: FindingBlock) -> tuple[bool, float]:
+    return finding.detected, UNMEASURED_DB if finding.severity_db is None else finding.severity_db
 
 
-def _found(findings: Mapping[str, Document], name: str) -> bool:
-    return name in findings and bool(findings[name]["detected"])
+def _found(findings: Mapping[str, FindingBlock], name: str) -> bool:
+    return name in findings and findings[name].detected
 
 
-def _worse(before: Document, after: Document) -> str:
+def _worse(before: FindingBlock, after: FindingBlock) -> str:
     """A sentence if a condition is new or clearly stronger, else nothing."""
-    if not after["detected"]:
+    if not after.detected:
         return ""
     rise = _rank(after)[1] - _rank(before)[1]
     if rise < ROUGHER_DB:
         return ""
-    by = f", {rise:.0f} dB more than in the hand" if before["severity_db"] is not None else ""
-    return f"In its seat it shows {_name(after['condition'])}{by}."
+    by = f", {rise:.0f} dB more than in the hand" if before.severity_db is not None else ""
+    return f"In its seat it shows {_name(after.condition)}{by}."
 
 
 def _name(condition: str) -> str:

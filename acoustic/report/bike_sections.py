@@ -47,7 +47,7 @@ def _compared(visits: Sequence[Visit]) -> list[Section]:
     checks = [visit for visit in visits if visit.kind == "check" and visit.verdicts]
     if not finals or not checks or checks[-1].on_date < finals[-1].on_date:
         return []
-    told = drags_more(checks[-1].verdicts[-1].document, finals[-1].verdicts[-1].document)
+    told = drags_more(checks[-1].verdicts[-1].check, finals[-1].verdicts[-1].check)
     since = f"Compared with the fresh install of {finals[-1].on_date}."
     return [Section("Since it was fitted", (since, told), half="customer")] if told else []
 
@@ -57,12 +57,12 @@ def _seat(visits: Sequence[Visit]) -> list[Section]:
     newest = {visit.kind: visit for visit in visits if visit.verdicts}
     sections = []
     if "free" in newest and "pressed" in newest:
-        pair = ([judged.document for judged in newest[kind].verdicts] for kind in ("free", "pressed"))
+        pair = ([judged.check for judged in newest[kind].verdicts] for kind in ("free", "pressed"))
         days = f"{newest['free'].on_date} in the hand, {newest['pressed'].on_date} in its seat"
         sections.append(_told("Before and after pressing", days, what_the_seat_did(*pair)))
     if "final" in newest:
         final = newest["final"]
-        told = runs_clean(final.verdicts[-1].document)
+        told = runs_clean(final.verdicts[-1].check)
         sections.append(_told("Final spin of the install", str(final.on_date), told))
     return sections
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import math
-from typing import Any
+from typing import Literal
+
+import msgspec
 
 from acoustic.install.fit.interference import Joint, Span
 from acoustic.install.fit.sheet import FitSheet
 from acoustic.report.layout import paragraphs, sentence
 
-SCHEMA = "acoustic.fit/1"
 VERDICT = {
     "loose": "LOOSE: the fit has play",
     "fits": "FITS",
@@ -46,51 +46,101 @@ def fit_text(sheet: FitSheet) -> str:
     return "\n".join([*lines, "", *paragraphs("take care", sheet.cautions)])
 
 
-def fit_document(sheet: FitSheet) -> dict[str, Any]:
-    """A fit sheet as plain data; lengths in micrometres unless named otherwise."""
+class LimitsBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """A range of lengths, and the likeliest in it [um]."""
+
+    least: float
+    likely: float
+    most: float
+
+
+class RowsBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """How many rows of balls the seats allow."""
+
+    advisable: Literal["either", "single", "none"]
+    because: tuple[str, ...]
+
+
+class SeatBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """The seat as measured, and what is said of its size and form; null where too little was measured."""
+
+    mean_mm: float
+    ovality_um: float | None
+    taper_um: float | None
+    uncertainty_um: float
+    size: str
+    roundness: str
+    cylindricity: str
+    because: tuple[str, ...]
+
+
+class JointBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """One interference fit: as measured, as the surfaces leave it, and what it takes off the clearance."""
+
+    interference_um: LimitsBlock
+    effective_um: LimitsBlock
+    loss_um: LimitsBlock
+    pressure_mpa: float | None
+
+
+class FitDocument(msgspec.Struct, frozen=True, kw_only=True):
+    """What `acoustic install fit --json` prints; lengths in micrometres unless named otherwise."""
+
+    schema: Literal["acoustic.fit/1"]
+    verdict: Literal["loose", "fits", "tight", "squeezed"]
+    because: tuple[str, ...]
+    rows: RowsBlock
+    seat: SeatBlock
+    shell: JointBlock
+    spindle: JointBlock | None
+    loss_um: LimitsBlock
+    left_um: dict[str, LimitsBlock]
+    group: str
+    cautions: tuple[str, ...]
+
+
+def fit_document(sheet: FitSheet) -> FitDocument:
+    """A fit sheet as it is written."""
     seat, numbers = sheet.seat, sheet.numbers
-    return {
-        "schema": SCHEMA,
-        "verdict": sheet.verdict,
-        "because": list(sheet.reasons),
-        "rows": {"advisable": sheet.rows.rows, "because": list(sheet.rows.reasons)},
-        "seat": {
-            "mean_mm": seat.mean_mm,
-            **_form(seat.ovality_um, seat.taper_um),
-            "uncertainty_um": seat.uncertainty_um,
-            "size": sheet.judgement.size,
-            "roundness": sheet.judgement.roundness,
-            "cylindricity": sheet.judgement.cylindricity,
-            "because": list(sheet.judgement.reasons),
-        },
-        "shell": _joint(numbers.shell),
-        "spindle": None if numbers.spindle is None else _joint(numbers.spindle),
-        "loss_um": _limits(numbers.loss),
-        "left_um": {group: _limits(span) for group, span in numbers.left_by_group.items()},
-        "group": numbers.group,
-        "cautions": list(sheet.cautions),
-    }
+    return FitDocument(
+        schema="acoustic.fit/1",
+        verdict=sheet.verdict,
+        because=sheet.reasons,
+        rows=RowsBlock(advisable=sheet.rows.rows, because=sheet.rows.reasons),
+        seat=SeatBlock(
+            mean_mm=seat.mean_mm,
+            ovality_um=seat.ovality_um,
+            taper_um=seat.taper_um,
+            uncertainty_um=seat.uncertainty_um,
+            size=sheet.judgement.size,
+            roundness=sheet.judgement.roundness,
+            cylindricity=sheet.judgement.cylindricity,
+            because=sheet.judgement.reasons,
+        ),
+        shell=_joint(numbers.shell),
+        spindle=None if numbers.spindle is None else _joint(numbers.spindle),
+        loss_um=_limits(numbers.loss),
+        left_um={group: _limits(span) for group, span in numbers.left_by_group.items()},
+        group=numbers.group,
+        cautions=sheet.cautions,
+    )
 
 
 def _form(ovality_um: float | None, taper_um: float | None) -> dict[str, float | None]:
     return {"ovality_um": ovality_um, "taper_um": taper_um}
 
 
-def _joint(joint: Joint) -> dict[str, Any]:
-    return {
-        "interference_um": _limits(joint.interference),
-        "effective_um": _limits(joint.effective),
-        "loss_um": _limits(joint.loss),
-        "pressure_mpa": _finite(joint.pressure_mpa),
-    }
+def _joint(joint: Joint) -> JointBlock:
+    return JointBlock(
+        interference_um=_limits(joint.interference),
+        effective_um=_limits(joint.effective),
+        loss_um=_limits(joint.loss),
+        pressure_mpa=joint.pressure_mpa,
+    )
 
 
-def _limits(span: Span) -> dict[str, float]:
-    return {"least": span.low_um, "likely": span.likely_um, "most": span.high_um}
-
-
-def _finite(value: float) -> float | None:
-    return value if math.isfinite(value) else None
+def _limits(span: Span) -> LimitsBlock:
+    return LimitsBlock(least=span.low_um, likely=span.likely_um, most=span.high_um)
 
 
 def _span(span: Span, what: str) -> str:

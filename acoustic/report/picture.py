@@ -21,6 +21,7 @@ INK, FAINT, ACCENT = "#2b2a33", "#b9b4a7", "#6b3fa0"
 STYLES = {"outer_raceway": "-", "inner_raceway": "--", "ball": "-.", "cage": ":"}
 SHOWN_TURNS_HARMONICS = 2.6
 COLUMNS = 1600
+SIZE_IN = (10, 9.2)
 
 
 def drawing(*, font_size_pt: float) -> AbstractContextManager[None]:
@@ -43,10 +44,17 @@ def save_picture(result: Analysis, path: Path) -> None:
     ValueError
         The analysis stopped before anything was heard.
     """
+    figure = Figure(figsize=SIZE_IN, layout="constrained", facecolor="white")
+    draw_check(result, figure)
+    with drawing(font_size_pt=10), whole_file(path) as half_written:
+        figure.savefig(half_written, dpi=120, format=path.suffix[1:].lower())
+
+
+def draw_check(result: Analysis, figure: Figure) -> None:
+    """Draw recording, speed and order spectrum into an empty figure; refuses as `save_picture`."""
     if result.hearing is None:
         raise ValueError("nothing was heard, so there is nothing to draw")
     with drawing(font_size_pt=10):
-        figure = Figure(figsize=(10, 9.2), layout="constrained", facecolor="white")
         top, middle, bottom = figure.subplots(3, 1, height_ratios=[1.0, 0.8, 1.5])
         figure.suptitle(
             f"{result.verdict.level.upper()}: {result.verdict.because[0]}\n"
@@ -59,8 +67,6 @@ def save_picture(result: Analysis, path: Path) -> None:
         draw_recording(top, result.recording, result.hearing.motion)
         draw_speed(middle, result.hearing.motion, duration_s=result.recording.duration_s)
         draw_orders(bottom, result.hearing, result.findings)
-        with whole_file(path) as half_written:
-            figure.savefig(half_written, dpi=120, format=path.suffix[1:].lower())
 
 
 def draw_recording(axes: Axes, recording: Recording, motion: Motion | None, *, judged: bool = True) -> None:

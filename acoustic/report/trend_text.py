@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Any
+from typing import Literal
+
+import msgspec
 
 from acoustic.conditions import table
 from acoustic.report.layout import paragraphs, sentence
@@ -13,7 +15,6 @@ from acoustic.trend.series import DRAG, Series
 from acoustic.trend.slope import Trend
 from acoustic.trend.step import step_sentence
 
-SCHEMA = "acoustic.trend/1"
 UNIT = {DRAG: "loss of speed at one turn/s [turns/s²]"}
 MONTH_DAYS = 365.25 / 12
 
@@ -63,30 +64,78 @@ def _rate(one: Series, found: Trend) -> str:
     return said
 
 
-def trend_document(bike: str, series: Sequence[Series]) -> dict[str, Any]:
-    """The courses as plain data."""
-    return {"schema": SCHEMA, "bike": bike, "courses": [_block(one) for one in series]}
+class TrendPoint(msgspec.Struct, frozen=True, kw_only=True):
+    """One value of one visit, and the group that it may be compared in."""
+
+    on: str | None
+    value: float
+    km: float | None
+    group: str
 
 
-def _block(one: Series) -> dict[str, Any]:
+class WorkBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """A service or replacement."""
+
+    on: str | None
+    work: str
+
+
+class RateBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """Change in a month: the likeliest, and the range that holds the true one nine times in ten."""
+
+    likely: float
+    least: float
+    most: float
+
+
+class CourseBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """One quantity over the visits; null where there is no trend, or no next grade."""
+
+    of: str
+    unit: Literal["dB", "turns/s2"]
+    points: tuple[TrendPoint, ...]
+    work: tuple[WorkBlock, ...]
+    a_month: RateBlock | None
+    limit: float | None
+    next: str | None
+    state: str | None
+    earliest: str | None
+    latest: str | None
+    because: tuple[str, ...]
+
+
+class TrendDocument(msgspec.Struct, frozen=True, kw_only=True):
+    """What `acoustic trend --json` prints."""
+
+    schema: Literal["acoustic.trend/1"]
+    bike: str
+    courses: tuple[CourseBlock, ...]
+
+
+def trend_document(bike: str, series: Sequence[Series]) -> TrendDocument:
+    """The courses as they are written."""
+    return TrendDocument(schema="acoustic.trend/1", bike=bike, courses=tuple(map(_block, series)))
+
+
+def _block(one: Series) -> CourseBlock:
     due, found = one.result.due, one.result.trend
     slope = found.per_day.times(MONTH_DAYS) if isinstance(found, Trend) else None
-    return {
-        "of": one.quantity,
-        "unit": "turns/s2" if one.quantity == DRAG else "dB",
-        "points": [
-            {"on": _day(point.day), "value": point.value, "km": point.km, "group": point.group}
+    return CourseBlock(
+        of=one.quantity,
+        unit="turns/s2" if one.quantity == DRAG else "dB",
+        points=tuple(
+            TrendPoint(on=_day(point.day), value=point.value, km=point.km, group=point.group)
             for point in one.points
-        ],
-        "work": [{"on": _day(event.day), "work": event.work} for event in one.events],
-        "a_month": slope and {"likely": slope.value, "least": slope.low, "most": slope.high},
-        "limit": one.limit,
-        "next": one.next_grade or None,
-        "state": None if due is None else due.state,
-        "earliest": _day(None if due is None else due.earliest_day),
-        "latest": _day(None if due is None else due.latest_day),
-        "because": series_sentences(one),
-    }
+        ),
+        work=tuple(WorkBlock(on=_day(event.day), work=event.work) for event in one.events),
+        a_month=None if slope is None else RateBlock(likely=slope.value, least=slope.low, most=slope.high),
+        limit=one.limit,
+        next=one.next_grade or None,
+        state=None if due is None else due.state,
+        earliest=_day(None if due is None else due.earliest_day),
+        latest=_day(None if due is None else due.latest_day),
+        because=tuple(series_sentences(one)),
+    )
 
 
 def _day(day: float | None) -> str | None:

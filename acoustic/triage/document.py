@@ -2,27 +2,141 @@
 
 from __future__ import annotations
 
-import json
-from dataclasses import asdict
-from typing import Any
+from typing import Literal
+
+import msgspec
 
 from acoustic import __version__
-from acoustic.check.document import bearing_block, problem_blocks
-from acoustic.triage.evidence import Heard
+from acoustic.check.document import (
+    BearingBlock,
+    FailureBlock,
+    ProblemBlock,
+    bearing_block,
+    problem_blocks,
+)
+from acoustic.conditions import Level
+from acoustic.model import Side
+from acoustic.triage.evidence import Answer, Heard, Origin
+from acoustic.triage.next_recording import NextRecording
 from acoustic.triage.ranking import Argument, Ranked
-from acoustic.triage.result import Triage
+from acoustic.triage.result import Certainty, Triage
 from acoustic.triage.rules import Rules
 from acoustic.triage.side import SideVerdict
 
-SCHEMA = "acoustic.triage/1"
+
+class TriageVerdict(msgspec.Struct, frozen=True, kw_only=True):
+    """Whether one source leads, several do, or nothing is known."""
+
+    level: Certainty
+    because: tuple[str, ...]
 
 
-def to_json(result: Triage) -> str:
-    """Write a triage as one JSON document."""
-    return json.dumps(to_document(result), ensure_ascii=False, indent=2, allow_nan=False)
+class ArgumentBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """What one answer says of one source [nats], and where that rule comes from."""
+
+    question: str
+    label: str
+    yes: bool
+    origin: Origin
+    said: str
+    by: str
+    side: Side | None
+    nats: float
+    why: str
+    basis: str
 
 
-def to_document(result: Triage) -> dict[str, Any]:
+class SourceBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """A place that the creak may come from, how likely it is, and what speaks for and against it."""
+
+    source: str
+    words: str
+    share: float
+    side: Side | None
+    speaks_for: tuple[ArgumentBlock, ...] = msgspec.field(name="for")
+    against: tuple[ArgumentBlock, ...]
+
+
+class NextBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """The recording that would best tell the leading sources apart."""
+
+    label: str
+    how: str
+    expected_bits: float
+    parts: tuple[str, ...]
+
+
+class HandCheck(msgspec.Struct, frozen=True, kw_only=True):
+    """A check by hand."""
+
+    source: str
+    check: str
+    caution: str
+    minutes: float
+    basis: str
+
+
+class DifferenceBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """One condition on both sides [dB]; `difference_db` above 0 where the drive side is worse."""
+
+    condition: str
+    label: str
+    drive_db: float
+    other_db: float
+    half_width_db: float
+    difference_db: float
+    worse: Side | None
+
+
+class SideBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """Which side of the bearing is worse; null where that cannot be told."""
+
+    worse: Side | None
+    because: str
+    differences: tuple[DifferenceBlock, ...]
+
+
+class HeardBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """One recording, and what it answers."""
+
+    label: str
+    side: Side | None
+    path: str
+    sha256: str
+    judged_channel: int
+    usable: bool
+    grade: Level
+    problems: tuple[ProblemBlock, ...]
+    answers: tuple[Answer, ...]
+    notes: tuple[str, ...]
+
+
+class ToldBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """What the rider heard without a recording."""
+
+    label: str
+    heard: bool
+
+
+class TriageDocument(msgspec.Struct, frozen=True, kw_only=True):
+    """What `acoustic triage --json` prints."""
+
+    schema: Literal["acoustic.triage/1"]
+    verdict: TriageVerdict
+    sources: tuple[SourceBlock, ...]
+    next_recording: NextBlock | None
+    checks: tuple[HandCheck, ...]
+    side: SideBlock | None
+    recordings: tuple[HeardBlock, ...]
+    told: tuple[ToldBlock, ...]
+    bearing: BearingBlock | None
+    failures: tuple[FailureBlock, ...]
+    cautions: tuple[str, ...]
+    plugins: dict[str, str]
+    program: str
+
+
+def document_of(result: Triage) -> TriageDocument:
     """Build the document.
 
     Parameters
@@ -31,88 +145,96 @@ def to_document(result: Triage) -> dict[str, Any]:
 
     Returns
     -------
-    dict
-        Plain lists, dicts, texts and numbers.
+    TriageDocument
     """
-    rules, after = result.rules, result.next
-    versions = [heard.analysis.plugin_versions for heard in result.recordings]
-    return {
-        "schema": SCHEMA,
-        "verdict": {"level": result.level, "because": list(result.because)},
-        "sources": [_source(ranked, result) for ranked in result.ranked],
-        "next_recording": None
-        if after is None
-        else {
-            "label": after.label,
-            "how": rules.labels[after.label].how,
-            "expected_bits": after.bits,
-            "parts": list(after.parts),
-        },
-        "checks": [_check(code, rules) for code in result.checks],
-        "side": None if result.side is None else _side(result.side),
-        "recordings": [_recording(heard) for heard in result.recordings],
-        "told": [{"label": answer.label, "heard": answer.yes} for answer in result.told],
-        "bearing": bearing_block(result.recordings[0].analysis.bearing) if result.recordings else None,
-        "failures": [asdict(failure) for failure in result.failures],
-        "cautions": list(result.cautions),
-        "plugins": dict(versions[0]) if versions else {},
-        "program": f"acoustic {__version__}",
-    }
+    analyses = [heard.analysis for heard in result.recordings]
+    return TriageDocument(
+        schema="acoustic.triage/1",
+        verdict=TriageVerdict(level=result.level, because=result.because),
+        sources=tuple(_source(ranked, result) for ranked in result.ranked),
+        next_recording=None if result.next is None else _next(result.next, result.rules),
+        checks=tuple(_check(code, result.rules) for code in result.checks),
+        side=None if result.side is None else _side(result.side),
+        recordings=tuple(map(_recording, result.recordings)),
+        told=tuple(ToldBlock(label=answer.label, heard=answer.yes) for answer in result.told),
+        bearing=bearing_block(analyses[0].bearing) if analyses else None,
+        failures=tuple(FailureBlock(stage=f.stage, plugin=f.plugin, error=f.error) for f in result.failures),
+        cautions=result.cautions,
+        plugins=dict(analyses[0].plugin_versions) if analyses else {},
+        program=f"acoustic {__version__}",
+    )
 
 
-def _source(ranked: Ranked, result: Triage) -> dict[str, Any]:
+def _source(ranked: Ranked, result: Triage) -> SourceBlock:
     side = result.side.worse if result.side is not None and ranked.source == "crank_bearing" else None
-    return {
-        "source": ranked.source,
-        "words": result.rules.sources[ranked.source].words,
-        "share": ranked.share,
-        "side": side,
-        "for": [_argument(argument) for argument in ranked.speaks_for],
-        "against": [_argument(argument) for argument in ranked.against],
-    }
+    return SourceBlock(
+        source=ranked.source,
+        words=result.rules.sources[ranked.source].words,
+        share=ranked.share,
+        side=side,
+        speaks_for=tuple(map(_argument, ranked.speaks_for)),
+        against=tuple(map(_argument, ranked.against)),
+    )
 
 
-def _argument(argument: Argument) -> dict[str, Any]:
-    return {
-        **asdict(argument.answer),
-        "nats": argument.nats,
-        "why": argument.why,
-        "basis": argument.basis,
-    }
+def _argument(argument: Argument) -> ArgumentBlock:
+    answer = argument.answer
+    return ArgumentBlock(
+        question=answer.question,
+        label=answer.label,
+        yes=answer.yes,
+        origin=answer.origin,
+        said=answer.said,
+        by=answer.by,
+        side=answer.side,
+        nats=argument.nats,
+        why=argument.why,
+        basis=argument.basis,
+    )
 
 
-def _check(code: str, rules: Rules) -> dict[str, Any]:
+def _next(after: NextRecording, rules: Rules) -> NextBlock:
+    how = rules.labels[after.label].how
+    return NextBlock(label=after.label, how=how, expected_bits=after.bits, parts=after.parts)
+
+
+def _check(code: str, rules: Rules) -> HandCheck:
     source = rules.sources[code]
-    return {
-        "source": code,
-        "check": source.check,
-        "caution": source.caution,
-        "minutes": source.minutes,
-        "basis": source.basis,
-    }
+    return HandCheck(
+        source=code, check=source.check, caution=source.caution, minutes=source.minutes, basis=source.basis
+    )
 
 
-def _side(side: SideVerdict) -> dict[str, Any]:
-    return {
-        "worse": side.worse,
-        "because": side.because,
-        "differences": [
-            {**asdict(one), "difference_db": one.difference_db, "worse": one.worse} for one in side.differences
-        ],
-    }
+def _side(side: SideVerdict) -> SideBlock:
+    return SideBlock(
+        worse=side.worse,
+        because=side.because,
+        differences=tuple(
+            DifferenceBlock(
+                condition=one.condition,
+                label=one.label,
+                drive_db=one.drive_db,
+                other_db=one.other_db,
+                half_width_db=one.half_width_db,
+                difference_db=one.difference_db,
+                worse=one.worse,
+            )
+            for one in side.differences
+        ),
+    )
 
 
-def _recording(heard: Heard) -> dict[str, Any]:
+def _recording(heard: Heard) -> HeardBlock:
     analysis = heard.analysis
-    return {
-        "label": heard.label,
-        "side": heard.side,
-        "path": str(analysis.recording.path),
-        "sha256": analysis.recording.sha256,
-        "judged_channel": analysis.recording.channel + 1,
-        "usable": analysis.quality.usable,
-        "grade": analysis.verdict.level,
-        "problems": problem_blocks(analysis.quality),
-        "answers": [asdict(answer) for answer in heard.answers],
-        "notes": list(heard.notes),
-    }
+    return HeardBlock(
+        label=heard.label,
+        side=heard.side,
+        path=str(analysis.recording.path),
+        sha256=analysis.recording.sha256,
+        judged_channel=analysis.recording.channel + 1,
+        usable=analysis.quality.usable,
+        grade=analysis.verdict.level,
+        problems=problem_blocks(analysis.quality),
+        answers=heard.answers,
+        notes=heard.notes,
+    )

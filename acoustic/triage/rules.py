@@ -3,44 +3,36 @@
 from __future__ import annotations
 
 import math
-import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, Literal, get_args
+
+import msgspec
+
+from acoustic.structures import AboveZero, Text, checked, read_toml
 
 COMMON, MEMORY = "common practice", "from memory"
-QUESTIONS = ("noise", "locked", "once", "bearing", "chain")
+Question = Literal["noise", "locked", "once", "bearing", "chain"]
+QUESTIONS: tuple[Question, ...] = get_args(Question)
 _FILE = Path(__file__).with_name("rules.toml")
-_FORM: dict[str, dict[str, type]] = {
-    "label": {"code": str, "words": str, "how": str, "questions": list},
-    "source": {
-        "code": str,
-        "words": str,
-        "prior": float,
-        "minutes": float,
-        "check": str,
-        "caution": str,
-        "basis": str,
-    },
-    "row": {"question": str, "labels": list, "sources": list, "yes": str, "why": str, "basis": str},
-    "caution": {"text": str, "basis": str},
-}
+_HINT = "See the tables beside it for what each needs"
 
 
-@dataclass(frozen=True, slots=True)
-class Circumstance:
+Texts = Annotated[tuple[Text, ...], msgspec.Meta(min_length=1)]
+
+
+class Circumstance(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A way to record the bike, with the questions that such a recording can answer."""
 
-    code: str
-    words: str
-    how: str
-    questions: tuple[str, ...]
+    code: Text
+    words: Text
+    how: Text
+    questions: Annotated[tuple[Question, ...], msgspec.Meta(min_length=1)]
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
+class Source(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A place that a creak may come from, and its check by hand.
 
     Attributes
@@ -55,13 +47,13 @@ class Source:
         Where this comes from.
     """
 
-    code: str
-    words: str
-    prior: float
-    minutes: float
-    check: str
-    caution: str
-    basis: str
+    code: Text
+    words: Text
+    prior: AboveZero
+    minutes: AboveZero
+    check: Text
+    caution: Text
+    basis: Text
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,17 +104,68 @@ class Rules:
     cautions: tuple[str, ...]
 
 
+class _Entry(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    question: Question
+    labels: Texts
+    sources: Texts
+    yes: Text
+    why: Text
+    basis: Text
+
+
+class _Caution(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    text: Text
+    basis: Text
+
+
+class _File(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    words: dict[str, float]
+    weights: dict[str, float]
+    label: tuple[Circumstance, ...]
+    source: tuple[Source, ...]
+    row: tuple[_Entry, ...]
+    caution: tuple[_Caution, ...]
+
+    def __post_init__(self) -> None:
+        if not all(0 < share < 1 for share in self.words.values()):
+            raise ValueError("every word needs a share between 0 and 1: nothing is certain")
+        if not all(0 < weight <= 1 for weight in self.weights.values()):
+            raise ValueError("every weight must be above 0 and at most 1")
+        self.rows()
+
+    def rows(self) -> dict[tuple[str, str, str], Row]:
+        """Spread the entries over their labels and sources; each cell must be filled once."""
+        sources = [source.code for source in self.source]
+        wanted = {(q, label.code, source) for label in self.label for q in label.questions for source in sources}
+        rows: dict[tuple[str, str, str], Row] = {}
+        for number, entry in enumerate(self.row, 1):
+            if entry.yes not in self.words:
+                raise ValueError(f"row {number} of [[row]] says {entry.yes!r}; use one of {', '.join(self.words)}")
+            weight = self.weights[kind_of_basis(entry.basis)]
+            row = Row(self.words[entry.yes], entry.why, entry.basis, weight)
+            for cell in ((entry.question, label, source) for label in entry.labels for source in entry.sources):
+                if cell not in wanted:
+                    raise ValueError(f"row {number} of [[row]] is for {' / '.join(cell)}, which is never asked")
+                if cell in rows:
+                    raise ValueError(f"two rows of [[row]] are for {' / '.join(cell)}")
+                rows[cell] = row
+        missing = sorted(wanted - set(rows))
+        if missing:
+            raise ValueError(f"no row of [[row]] is for {' / '.join(missing[0])}")
+        return rows
+
+
 @cache
 def load_rules() -> Rules:
     """Read the program's own table.
 
     Raises
     ------
-    ValueError
+    InputError
         The table is broken: a field missing or of the wrong type, an unknown
         name, a row missing or given twice.
     """
-    return read_rules(tomllib.loads(_FILE.read_text(encoding="utf-8")))
+    return read_rules(read_toml(_FILE, hint=_HINT))
 
 
 def read_rules(content: Mapping[str, Any]) -> Rules:
@@ -134,77 +177,19 @@ def read_rules(content: Mapping[str, Any]) -> Rules:
 
     Raises
     ------
-    ValueError
+    InputError
         As `load_rules`.
     """
-    known = {"words", "weights", *_FORM}
-    if set(content) != known:
-        raise ValueError(f"the rules need {', '.join(sorted(known))}; got {', '.join(sorted(content))}")
-    for kind, form in _FORM.items():
-        for number, entry in enumerate(content[kind], start=1):
-            _check_entry(f"{kind} {number}", entry, form)
-    words, weights = content["words"], content["weights"]
-    if not all(0 < share < 1 for share in words.values()):
-        raise ValueError("every word needs a share between 0 and 1: nothing is certain")
-    if not all(0 < weight <= 1 for weight in weights.values()):
-        raise ValueError("every weight must be above 0 and at most 1")
-    labels = {entry["code"]: _circumstance(entry) for entry in content["label"]}
-    sources = {entry["code"]: Source(**entry) for entry in content["source"]}
+    file = checked(content, _File, _FILE.name, hint=_HINT)
     return Rules(
-        labels=labels,
-        sources=sources,
-        rows=_rows(content["row"], labels, sources, words, weights),
-        weights=weights,
-        cautions=tuple(entry["text"] for entry in content["caution"]),
+        labels={label.code: label for label in file.label},
+        sources={source.code: source for source in file.source},
+        rows=file.rows(),
+        weights=file.weights,
+        cautions=tuple(caution.text for caution in file.caution),
     )
 
 
 def kind_of_basis(basis: str) -> str:
     """Sort a basis: 'common practice', 'from memory', or 'published' for a citation."""
     return basis if basis in (COMMON, MEMORY) else "published"
-
-
-def _check_entry(where: str, entry: Mapping[str, Any], form: Mapping[str, type]) -> None:
-    if set(entry) != set(form):
-        raise ValueError(f"{where} of the rules needs {', '.join(form)}; got {', '.join(entry)}")
-    for field, kind in form.items():
-        value = entry[field]
-        if not isinstance(value, kind) or value in ("", []):
-            raise ValueError(f"{where} of the rules, {field}: {kind.__name__} needed, got {value!r}")
-        if isinstance(value, float) and not value > 0:
-            raise ValueError(f"{where} of the rules, {field}: a number above 0 is needed, got {value}")
-
-
-def _circumstance(entry: Mapping[str, Any]) -> Circumstance:
-    unknown = set(entry["questions"]) - set(QUESTIONS)
-    if unknown:
-        raise ValueError(f"label {entry['code']} of the rules asks {', '.join(unknown)}, which nothing answers")
-    return Circumstance(entry["code"], entry["words"], entry["how"], tuple(entry["questions"]))
-
-
-def _rows(
-    entries: Iterable[Mapping[str, Any]],
-    labels: Mapping[str, Circumstance],
-    sources: Mapping[str, Source],
-    words: Mapping[str, float],
-    weights: Mapping[str, float],
-) -> dict[tuple[str, str, str], Row]:
-    """Spread the entries over their labels and sources; each cell must be filled once."""
-    wanted = {(q, label.code, source) for label in labels.values() for q in label.questions for source in sources}
-    rows: dict[tuple[str, str, str], Row] = {}
-    for entry in entries:
-        if entry["yes"] not in words:
-            raise ValueError(f"a row of the rules says {entry['yes']!r}; use one of {', '.join(words)}")
-        row = Row(words[entry["yes"]], entry["why"], entry["basis"], weights[kind_of_basis(entry["basis"])])
-        for cell in (
-            (entry["question"], label, source) for label in entry["labels"] for source in entry["sources"]
-        ):
-            if cell not in wanted:
-                raise ValueError(f"a row of the rules is for {' / '.join(cell)}, which is never asked")
-            if cell in rows:
-                raise ValueError(f"two rows of the rules are for {' / '.join(cell)}")
-            rows[cell] = row
-    missing = sorted(wanted - set(rows))
-    if missing:
-        raise ValueError(f"no row of the rules is for {' / '.join(missing[0])}")
-    return rows

@@ -248,15 +248,15 @@ class TestUsersCatalogue:
             ("outside_mm", "nan", "a number above 0 is needed, got nan"),
             ("ball_counts", "16", "a list is needed, got 16"),
             ("ball_counts", "[]", "the list is empty"),
-            ("ball_counts", "[8.5]", "a whole number is needed, got 8.5"),
-            ("ball_counts", "[true]", "a whole number is needed, got True"),
+            ("ball_counts", "[8.5]", "entry 1: a whole number or a table is needed, got 8.5"),
+            ("ball_counts", "[true]", "entry 1: a whole number or a table is needed, got True"),
             ("ball_counts", "[40]", "40 balls of 5.0 mm do not fit"),
             ("ball_counts", "[2]", "whole number from 3 to 99, got 2"),
             ("contact_angle_deg", "90", "from 0 to below 90 degrees"),
-            ("kind", '"roller"', "no such kind is known: 'roller'"),
+            ("kind", '"roller"', "'roller' is not known"),
             ("aliases", '"61805"', "a list is needed, got '61805'"),
             ("aliases", "[61805]", "text is needed, got 61805"),
-            ("fits", '["hub"]', "each entry must be a table, got 'hub'"),
+            ("fits", '["hub"]', "entry 1: a table is needed, got 'hub'"),
             ("outside_mm", "25.0", "the balls reach out to 25 mm, past the outside of 25 mm"),
             ("bore_mm", "16.0", "the balls reach in to 15 mm, past the bore of 16 mm"),
             ("designation", '"61805"', "another row has the name '61805' already"),
@@ -271,7 +271,7 @@ class TestUsersCatalogue:
         with pytest.raises(InputError) as caught:
             load_catalogue(path)
         assert str(path) in caught.value.found
-        assert "row 2" in caught.value.found
+        assert "row 2 of [[bearing]]" in caught.value.found
         assert f"'{field}'" in caught.value.found or field == "contact_angle_deg"
         assert found in caught.value.found
         assert caught.value.hint
@@ -295,7 +295,7 @@ class TestUsersCatalogue:
     ) -> None:
         with pytest.raises(InputError) as caught:
             load_catalogue(write(tmp_path, {field: value}))
-        assert f"field '{field}', field '{inner}': {found}" in caught.value.found
+        assert f"field '{field}', entry 1, field '{inner}': {found}" in caught.value.found
 
     def test_two_rows_of_one_designation(self, tmp_path: Path) -> None:
         with pytest.raises(InputError, match=r"row 2 .*'designation': another row has the name 'HP-1' already"):
@@ -304,13 +304,13 @@ class TestUsersCatalogue:
     @pytest.mark.parametrize(
         ("content", "found"),
         [
-            (b"[[bearing\n", "a TOML file is needed"),
-            (b"\xff\xfe", "a TOML file is needed"),
-            (b"", "no rows were found"),
-            (b"bearing = []", "no rows were found"),
-            (b"bearing = 3", "no rows were found"),
-            (b"bearing = [3]", "no rows were found"),
-            (b"[[bearings]]\n", "'bearings' is not known at the top"),
+            (b"[[bearing\n", "it cannot be read as TOML"),
+            (b"\xff\xfe", "it cannot be read as TOML"),
+            (b"", "'bearing': it is missing"),
+            (b"bearing = []", "'bearing': the list is empty"),
+            (b"bearing = 3", "'bearing': a list is needed, got 3"),
+            (b"bearing = [3]", "row 1 of [[bearing]]: a table is needed, got 3"),
+            (b"[[bearings]]\n", "'bearings': no such field is known"),
         ],
     )
     def test_files_that_are_no_catalogue(self, tmp_path: Path, content: bytes, found: str) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 import sqlalchemy as sa
+from checked import plain_check
 
 from acoustic.book.opening import Book, open_book
 from acoustic.book.records import Judged
@@ -56,14 +57,6 @@ def judged(tmp_path: Path) -> Any:
         path = tmp_path / "spin.wav"
         path.write_bytes(content)
         stored = book.files.keep(path)
-        document = {
-            "schema": "acoustic.check/1",
-            "grade": {"level": grade, "because": ["as a test has it"], "advice": []},
-            "findings": [
-                {"condition": name, "detected": severity > -10, "severity_db": severity}
-                for name, severity in findings.items()
-            ],
-        }
         asked: dict[str, Any] = {"bearing": {}, "speed": {}, "scene": {}, "files": {}}
         return Judged(
             sha256=stored.sha256,
@@ -71,7 +64,7 @@ def judged(tmp_path: Path) -> Any:
             name=stored.name,
             bytes=stored.bytes,
             asked=asked,
-            document=document,
+            document=plain_check(level=grade, **findings),
             judged_at=datetime(2026, 3, 1, 12, 30),
         )
 

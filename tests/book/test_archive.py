@@ -89,10 +89,14 @@ def test_an_archive_is_not_written_over_another(full: Book, tmp_path: Path) -> N
     assert path.read_text() == "precious"
 
 
-@pytest.mark.parametrize("kind", ["text", "other zip", "newer", "damaged", "climbing"])
+@pytest.mark.parametrize("kind", ["text", "other zip", "newer", "lacking", "wrong day", "damaged", "climbing"])
 def test_what_is_no_archive_is_refused_and_changes_nothing(kind: str, book: Book, tmp_path: Path) -> None:
     path = tmp_path / "odd.zip"
-    document = {"schema": "acoustic.book/1", "bikes": [], "bearings": [], "visits": []}
+    document: dict[str, Any] = {"schema": "acoustic.book/1", "bikes": [], "bearings": [], "visits": []}
+    if kind == "lacking":
+        document["bikes"] = [{"uid": "1" * 32}]
+    if kind == "wrong day":
+        document["visits"] = [{"bike": "red", "on_date": "yesterday"}]
     if kind == "text":
         path.write_text("hello")
     else:
@@ -110,3 +114,22 @@ def test_what_is_no_archive_is_refused_and_changes_nothing(kind: str, book: Book
         import_archive(book, path)
     assert held(book) == (([], [], []), [])
     assert not any(path.is_file() for path in book.files.folder.rglob("*"))
+
+
+def test_what_a_newer_version_wrote_of_a_recording_comes_along(
+    book: Book, judged: Callable[..., Any], day: date, tmp_path: Path
+) -> None:
+    """The structures pass it over; the book keeps it."""
+    heard = judged(book)
+    heard = replace(heard, document={**heard.document, "weather": "wet"})
+    with book.writing() as connection:
+        add_bike(connection, "red")
+        visits.add_visit(connection, Visit(bike="red", on_date=day, verdicts=(heard,)))
+    export(book, tmp_path / "shop.zip")
+    other = open_book(str(tmp_path / "other" / "book.db"))
+    import_archive(other, tmp_path / "shop.zip")
+    with other.reading() as connection:
+        (visit,) = visits.list_visits(connection)
+    assert visit.verdicts[0].document["weather"] == "wet"
+    assert visit.verdicts[0].check == heard.check
+    other.close()

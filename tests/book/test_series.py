@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import Any
 
 import pytest
+from checked import plain_check
 
 from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.book.series import found_conditions, labels_of, lives, matching, points_of, works
@@ -17,25 +18,14 @@ DAY = date(2026, 3, 1)
 AT = float(DAY.toordinal())
 
 
-def judged(
-    *, spin: str = "hand", drag: float | None = None, side: str | None = None, **severities: float
-) -> Judged:
-    document: dict[str, Any] = {
-        "recording": {"side": side},
-        "motion": {"spin": spin, "drag_hz_per_s": drag},
-        "grade": {"level": "watch"},
-        "findings": [
-            {"condition": name, "severity_db": value, "detected": value > -10}
-            for name, value in severities.items()
-        ],
-    }
+def judged(**said: Any) -> Judged:
     return Judged(
         sha256="0" * 64,
         suffix=".wav",
         name="x",
         bytes=1,
         asked={},
-        document=document,
+        document=plain_check(**said),
         judged_at=datetime(2026, 3, 1),
     )
 
@@ -61,8 +51,7 @@ def test_what_is_too_faint_to_follow_is_cut_off() -> None:
 def test_drag_where_it_is_known() -> None:
     heard = [visit(judged(drag=0.12), judged(drag=None), judged(spin="pedal"))]
     assert [point.value for point in points_of(heard, "drag")] == [0.12]
-    unheard = replace(judged(), document={**judged().document, "motion": None})
-    assert points_of([visit(unheard)], "drag") == ()
+    assert points_of([visit(judged(spin=None))], "drag") == ()
 
 
 def test_recorder_spin_and_side_are_kept_apart() -> None:

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 import sqlalchemy as sa
+from checked import plain_check
 
 from acoustic.book import visits
 from acoustic.book.bikes import add_bike, fit_bearing
@@ -101,7 +102,7 @@ def test_an_unknown_bike_or_number(book: Book, day: date) -> None:
 def test_what_two_verdicts_say_differently(book: Book, judged: Judge) -> None:
     before = judged(book, grade="watch", outer_raceway=-12.0, ball=-4.0)
     now = judged(book, grade="replace", outer_raceway=-3.0, inner_raceway=-5.0, ball=-20.0)
-    before = replace(before, document={**before.document, "findings": [{"condition": "ball", "detected": True}]})
+    before = replace(before, document=plain_check(level="watch", ball=-4.0))
     assert differences(before, now) == [
         "watch became replace",
         "inner raceway is found now",

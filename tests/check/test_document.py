@@ -14,9 +14,11 @@ import numpy as np
 import pytest
 import soundfile
 
-from acoustic.check.document import SCHEMA, to_document, to_json
-from acoustic.model import CONDITIONS
+from acoustic.check.document import SCHEMA, decode, document_of
+from acoustic.errors import PluginError
+from acoustic.model import CONDITIONS, Step
 from acoustic.plugin.registry import load_toolbox
+from acoustic.structures import encode, to_plain
 
 Run = Callable[..., Any]
 
@@ -123,6 +125,7 @@ CONTRACT: dict[str, Any] = {
             },
         }
     ],
+    "conditions": texts,
     "grade": {
         "level": set(LEVELS),
         "because": [text],
@@ -189,6 +192,7 @@ def test_contract(case: str, acoustic: Run, taken: Any, toolbox: Any) -> None:
     found = {finding["condition"] for finding in document["findings"]}
     assert judged - found <= {"tight"}
     assert found <= judged
+    assert document["conditions"].keys() == found
     motion, recording = document["motion"], document["recording"]
     assert 0 <= motion["start_s"] < motion["stop_s"] <= recording["duration_s"]
     assert motion["peak_rpm"] >= motion["mean_rpm"]
@@ -251,11 +255,27 @@ def test_no_number_becomes_null(analysis_of: Callable[[str], Any]) -> None:
     """NaN and infinity are no JSON."""
     result = analysis_of("outer")
     motion = replace(result.motion, relative_uncertainty=math.nan)
-    written = to_json(replace(result, motion=motion, plugin_versions={"odd": math.inf}))
-    document = json.loads(written)
+    odd = result.recording.then(Step("filter", "odd 1.0", {"gain": math.inf, "taps": (math.nan, 1.0)}))
+    document = document_of(replace(result, motion=motion, recording=odd))
+    written = encode(document)
     assert "NaN" not in written and "Infinity" not in written
-    assert document["motion"]["relative_uncertainty"] is None
-    assert document["plugins"] == {"odd": None}
+    assert document.motion is not None and document.motion.relative_uncertainty is None
+    assert document.recording.steps[-1].params == {"gain": None, "taps": [None, 1.0]}
+    assert decode(written) == document
+
+
+def test_a_plugin_s_numpy_numbers_are_numbers(analysis_of: Callable[[str], Any]) -> None:
+    result = analysis_of("outer")
+    odd = result.recording.then(Step("filter", "odd 1.0", {"gain": np.float32(0.5), "on": np.bool_(True)}))
+    assert document_of(replace(result, recording=odd)).recording.steps[-1].params == {"gain": 0.5, "on": True}
+
+
+def test_a_plugin_s_value_of_another_kind_is_the_plugin_s_failure(analysis_of: Callable[[str], Any]) -> None:
+    result = analysis_of("outer")
+    (first, *rest) = result.findings
+    odd = replace(first, evidence=replace(first.evidence, harmonics="six"))
+    with pytest.raises(PluginError, match=r"harmonics|evidence"):
+        document_of(replace(result, findings=(odd, *rest)))
 
 
 def test_the_document_is_plain(analysis_of: Callable[[str], Any]) -> None:
@@ -267,12 +287,14 @@ def test_the_document_is_plain(analysis_of: Callable[[str], Any]) -> None:
         for item in inner:
             yield from kinds(item)
 
-    document = to_document(analysis_of("rumble"))
-    assert set(kinds(document)) <= {dict, list, tuple, str, int, float, bool, type(None)}
-    assert json.loads(to_json(analysis_of("rumble")))["findings"][0]["by"] == document["findings"][0]["by"]
+    document = document_of(analysis_of("rumble"))
+    plain = to_plain(document)
+    assert set(kinds(plain)) <= {dict, list, str, int, float, bool, type(None)}
+    assert json.loads(encode(document)) == plain
+    assert decode(plain) == document
 
 
 def test_letters_beyond_ascii_stay_readable(analysis_of: Callable[[str], Any]) -> None:
     result = analysis_of("sound")
     renamed = replace(result, recording=replace(result.recording, path=Path("Tretlager Süd.wav")))
-    assert "Tretlager Süd.wav" in to_json(renamed)
+    assert "Tretlager Süd.wav" in encode(document_of(renamed))

@@ -2,26 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pytest
+from checked import check
 
+from acoustic.check.document import CheckDocument
 from acoustic.install.spins import drags_more, runs_clean, what_the_seat_did
 
 QUIET = {"rumble": -20.0, "outer_raceway": -30.0, "inner_raceway": -28.0, "ball": -33.0, "tight": 0.2}
 
 
-def document(*, level: str = "clean", drag: float | None = 0.1, **findings: float | None) -> dict[str, Any]:
-    """As schema `acoustic.check/1`; a finding above -10 dB (of 'tight': 1 dB) counts as detected."""
+def document(*, level: str = "clean", drag: float | None = 0.1, **findings: float | None) -> CheckDocument:
+    """A quiet bearing but for the findings given; None takes one out."""
     severities = {name: value for name, value in {**QUIET, **findings}.items() if value is not None}
-    return {
-        "grade": {"level": level, "because": [f"it is {level}"], "advice": ["record it again"]},
-        "motion": {"drag_hz_per_s": drag},
-        "findings": [
-            {"condition": name, "severity_db": value, "detected": value > (1.0 if name == "tight" else -10.0)}
-            for name, value in severities.items()
-        ],
-    }
+    return check(level=level, drag=drag, **severities)
 
 
 class TestSeat:
@@ -85,4 +78,4 @@ def test_more_drag_than_fresh() -> None:
     assert told is not None and "2.0 times" in told
     assert drags_more(document(drag=None), document(drag=0.1)) is None
     assert drags_more(document(drag=0.2), document(drag=None)) is None
-    assert drags_more({**document(), "motion": None}, document()) is None
+    assert drags_more(check(spin=None, **QUIET), document()) is None

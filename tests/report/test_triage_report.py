@@ -7,7 +7,8 @@ import json
 import pytest
 
 from acoustic.report.triage_text import headline, to_text
-from acoustic.triage.document import to_document, to_json
+from acoustic.structures import encode, to_plain
+from acoustic.triage.document import document_of
 from acoustic.triage.evidence import told
 from acoustic.triage.result import Triage, triage
 from acoustic.triage.rules import load_rules
@@ -22,7 +23,7 @@ def settled(*texts: str) -> Triage:
 @pytest.mark.parametrize("known", [(), ("+coast",), ("+ride-seated", "-ride-standing")], ids=len)
 def test_text_and_document_say_the_same(known: tuple[str, ...]) -> None:
     result = settled(*known)
-    text, document = to_text(result), to_document(result)
+    text, document = to_text(result), to_plain(document_of(result))
     lines = text.splitlines()
     assert lines[0] == headline(result)
     assert lines[0].startswith(document["verdict"]["level"].upper())
@@ -40,7 +41,7 @@ def test_text_and_document_say_the_same(known: tuple[str, ...]) -> None:
 
 def test_the_document_is_plain_json() -> None:
     result = settled("+ride-seated")
-    assert json.loads(to_json(result)) == to_document(result)
+    assert json.loads(encode(document_of(result))) == to_plain(document_of(result))
 
 
 def test_checks_come_in_order_and_the_unlikely_are_only_named() -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 import acoustic.triage.rules as table
+from acoustic.errors import InputError
 from acoustic.triage.rules import QUESTIONS, kind_of_basis, read_rules
 
 NAMED = {"crank_bearing", "crank_bolts", "pedal", "saddle", "headset", "rear_hub", "chain", "elsewhere"}
@@ -95,19 +96,19 @@ def broken(content: dict[str, Any], change: str) -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ("no basis", "row 1 of the rules needs"),
-        ("empty basis", "basis: str needed"),
+        ("no basis", r"row 1 of \[\[row\]\], field 'basis': it is missing"),
+        ("empty basis", "field 'basis': text is needed, got ''"),
         ("unknown word", "'perhaps'; use one of"),
-        ("row missing", "no row of the rules is for noise / hand / crank_bearing"),
-        ("row twice", "two rows of the rules are for"),
+        ("row missing", r"no row of \[\[row\]\] is for noise / hand / crank_bearing"),
+        ("row twice", r"two rows of \[\[row\]\] are for"),
         ("never asked", "bell, which is never asked"),
         ("certain", "nothing is certain"),
-        ("no time", "minutes: a number above 0"),
-        ("question", "asks smell, which nothing answers"),
+        ("no time", r"row 1 of \[\[source\]\] \(crank_bearing\), field 'minutes': a number above 0"),
+        ("question", r"field 'questions', entry \d: 'smell' is not known"),
         ("weight", "every weight must be"),
-        ("top", "got caution, colour"),
+        ("top", "field 'colour': no such field is known"),
     ],
 )
 def test_a_broken_table_is_refused(change: str, words: str, content: dict[str, Any]) -> None:
-    with pytest.raises(ValueError, match=words):
+    with pytest.raises(InputError, match=words):
         read_rules(broken(content, change))

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.spline import cubic_spline, monotone_cubic
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
@@ -247,44 +249,8 @@ def _through_each(times_s: Floats, angle: Floats, fine_s: Floats) -> tuple[Float
     """A cubic spline of angle against time; monotone where it would turn the crank back."""
     smooth = cubic_spline(times_s, angle, fine_s)
     if not np.all(np.diff(smooth) > 0):
-        from scipy.interpolate import PchipInterpolator
-
-        smooth = np.asarray(PchipInterpolator(times_s, angle)(fine_s), dtype=float)
+        smooth = monotone_cubic(times_s, angle, fine_s)
     return fine_s, smooth
-
-
-def cubic_spline(x: Floats, y: Floats, at: Floats) -> Floats:
-    """Cubic spline through points, its third derivative without a step at the second and the last point but one.
-
-    Parameters
-    ----------
-    x, y : ndarray, shape (k,)
-        k >= 4, x increasing.
-    at : ndarray, shape (n,)
-
-    Returns
-    -------
-    ndarray, shape (n,)
-
-    Notes
-    -----
-    scipy.interpolate has the same, and takes a quarter of a second to import: more than judging takes.
-    """
-    step, slope = np.diff(x), np.diff(y) / np.diff(x)
-    system, aim = np.zeros((x.size, x.size)), np.zeros(x.size)
-    inner = np.arange(1, x.size - 1)
-    system[inner, inner - 1], system[inner, inner + 1] = step[:-1], step[1:]
-    system[inner, inner] = 2 * (step[:-1] + step[1:])
-    aim[inner] = 6 * np.diff(slope)
-    system[0, :3] = step[1], -step[0] - step[1], step[0]
-    system[-1, -3:] = step[-1], -step[-2] - step[-1], step[-2]
-    bend = np.linalg.solve(system, aim)
-    k = np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2)
-    up, down = at - x[k], x[k + 1] - at
-    cubes = (bend[k] * down**3 + bend[k + 1] * up**3) / (6 * step[k])
-    lines = (y[k] / step[k] - bend[k] * step[k] / 6) * down + (y[k + 1] / step[k] - bend[k + 1] * step[k] / 6) * up
-    curve: Floats = cubes + lines
-    return curve
 
 
 def _smoothed(times_s: Floats, turns: Ints, left: Floats, timing_s: float) -> Floats:

@@ -18,7 +18,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from acoustic.errors import InputError
-from acoustic.install.fit.tolerances import Limits, named_row
+from acoustic.install.fit.tolerances import Limits, material_row
 
 MM_PER_UM = 1e-3
 STEEL_STRAIN_PER_K = 12e-6  # SKF Rolling bearings (2018): 0.012 um of clearance for 1 K and 1 mm of pitch circle
@@ -59,7 +59,8 @@ class Material:
 
 def material(name: str) -> Material:
     """Look a material up: 'steel', 'aluminium', 'titanium' or 'polyamide'; raises InputError for any other."""
-    return Material(**named_row("material", name))
+    row = material_row(name)
+    return Material(row.name, row.modulus_mpa, row.poisson, row.source)
 
 
 @dataclass(frozen=True, slots=True)

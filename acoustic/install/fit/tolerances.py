@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import math
-import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
-from typing import Any
+from pathlib import Path
+from typing import Annotated, Literal, TypeVar
+
+import msgspec
 
 from acoustic.errors import InputError
+from acoustic.structures import AboveZero, Text, checked, read_toml
+
+Sized = Literal["grade", "hole", "bearing", "clearance"]
+_FILE = Path(__file__).with_suffix(".toml")
 
 GROUPS = ("C2", "CN", "C3", "C4")  # from the smallest clearance to the largest
 _WORDS = {
@@ -123,35 +129,73 @@ def roughness_allowance(finish: str) -> Limits:
     InputError
         The finish is not in the table.
     """
-    row = named_row("finish", finish)
-    return Limits(row["low_um"], row["high_um"], row["source"])
+    row = _named("finish", _table().finish, finish)[0]
+    return Limits(row.low_um, row.high_um, row.source)
 
 
-def named_row(kind: str, name: str) -> dict[str, Any]:
-    """Look up a row that holds for all sizes; raises InputError where there is none of that name."""
-    return _rows(kind, name)[0]
+def material_row(name: str) -> MaterialRow:
+    """Look up a material; raises InputError where there is none of that name."""
+    return _named("material", _table().material, name)[0]
 
 
-def _limits(kind: str, name: str, size_mm: float) -> Limits:
-    rows = _rows(kind, name)
+def _limits(kind: Sized, name: str, size_mm: float) -> Limits:
+    table = _table()
+    kinds = {"grade": table.grade, "hole": table.hole, "bearing": table.bearing, "clearance": table.clearance}
+    rows = _named(kind, kinds[kind], name)
     for row in rows:
-        if row["over_mm"] < size_mm <= row["up_to_mm"]:
-            return Limits(row["low_um"], row["high_um"], row["source"])
-    known = ", ".join(f"over {row['over_mm']} up to {row['up_to_mm']} mm" for row in rows)
+        if row.over_mm < size_mm <= row.up_to_mm:
+            return Limits(row.low_um, row.high_um, row.source)
+    known = ", ".join(f"over {row.over_mm:g} up to {row.up_to_mm:g} mm" for row in rows)
     found = f"{_WORDS[kind]} {name} is known here for sizes {known}, but the size is {size_mm:g} mm"
     raise InputError(found, hint="Check the size, or take the limits from the standard and give them yourself")
 
 
-def _rows(kind: str, name: str) -> list[dict[str, Any]]:
-    rows = [row for row in _table()[kind] if row["name"] == name]
-    if not rows:
-        names = dict.fromkeys(row["name"] for row in _table()[kind])
-        found = f"{_WORDS[kind]} {name!r} is not known here"
-        raise InputError(found, hint=f"Use one of {', '.join(names)}")
-    return rows
+class _Span(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    name: Text
+    low_um: float
+    high_um: float
+    source: Text
+
+    def __post_init__(self) -> None:
+        if not self.low_um <= self.high_um:
+            raise ValueError(f"field 'low_um': {self.low_um:g} um passes high_um, {self.high_um:g} um")
+
+
+class _SizedSpan(_Span, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    over_mm: Annotated[float, msgspec.Meta(ge=0)]
+    up_to_mm: AboveZero
+
+
+class MaterialRow(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """A material as the table has it; `Material` in interference.py says what the numbers are."""
+
+    name: Text
+    modulus_mpa: AboveZero
+    poisson: Annotated[float, msgspec.Meta(ge=0, le=0.5)]
+    source: Text
+
+
+class _File(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    grade: tuple[_SizedSpan, ...]
+    hole: tuple[_SizedSpan, ...]
+    bearing: tuple[_SizedSpan, ...]
+    clearance: tuple[_SizedSpan, ...]
+    finish: tuple[_Span, ...]
+    material: tuple[MaterialRow, ...]
+
+
+_Row = TypeVar("_Row", _SizedSpan, _Span, MaterialRow)
+
+
+def _named(kind: str, rows: Sequence[_Row], name: str) -> list[_Row]:
+    found = [row for row in rows if row.name == name]
+    if not found:
+        names = dict.fromkeys(row.name for row in rows)
+        raise InputError(f"{_WORDS[kind]} {name!r} is not known here", hint=f"Use one of {', '.join(names)}")
+    return found
 
 
 @cache
-def _table() -> dict[str, list[dict[str, Any]]]:
-    text = resources.files("acoustic.install.fit").joinpath("tolerances.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+def _table() -> _File:
+    hint = "See the tables beside it for what each needs"
+    return checked(read_toml(_FILE, hint=hint), _File, _FILE.name, hint=hint)
