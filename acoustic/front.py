@@ -213,7 +213,7 @@ def check(  # noqa: PLR0913 - one argument for each option of the command
     from acoustic.cli.scene_options import drivetrain_of
     from acoustic.cli.speed_options import refuse_contradictions
     from acoustic.model import Scene, SpeedRequest
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
 
     _one_of("spin", spin, ("hand", "pedal", "steady"))
     _one_of("side", side, ("drive", "non-drive"))
@@ -242,9 +242,9 @@ def check(  # noqa: PLR0913 - one argument for each option of the command
         Path(recording),
         bearing=meant,
         request=request,
-        toolbox=load_toolbox(),
+        registry=load_plugins(),
         scene=Scene(drivetrain=drivetrain_of(chainring, sprocket, jockey), room=_path(room), side=side),
-        talk=progress or (lambda _: None),
+        progress=progress or (lambda _: None),
     )
     return CheckResult(analysis)
 

@@ -13,13 +13,13 @@ from acoustic.book.records import Judged, Visit
 from acoustic.check.document import document_of
 from acoustic.check.pipeline import check_recording
 from acoustic.model import Analysis
-from acoustic.plugin.registry import Toolbox
+from acoustic.plugin.registry import Registry
 from acoustic.structures import to_plain
 
-Talk = Callable[[str], None]
+Progress = Callable[[str], None]
 
 
-def listen_to(path: Path, asked: Asked, toolbox: Toolbox, talk: Talk) -> Analysis:
+def listen_to(path: Path, asked: Asked, registry: Registry, progress: Progress) -> Analysis:
     """Check one recording as it is asked about.
 
     Raises
@@ -28,7 +28,12 @@ def listen_to(path: Path, asked: Asked, toolbox: Toolbox, talk: Talk) -> Analysi
         As `acoustic.check.pipeline.check_recording`.
     """
     return check_recording(
-        path, bearing=asked.resolved(), request=asked.request, toolbox=toolbox, scene=asked.scene, talk=talk
+        path,
+        bearing=asked.resolved(),
+        request=asked.request,
+        registry=registry,
+        scene=asked.scene,
+        progress=progress,
     )
 
 
@@ -71,7 +76,7 @@ class Rechecked:
     changed: tuple[str, ...]
 
 
-def recheck(visit: Visit, files: FileStore, toolbox: Toolbox, talk: Talk) -> Rechecked:
+def recheck(visit: Visit, files: FileStore, registry: Registry, progress: Progress) -> Rechecked:
     """Judge the recordings of a visit again, as they were asked about then.
 
     Raises
@@ -82,7 +87,7 @@ def recheck(visit: Visit, files: FileStore, toolbox: Toolbox, talk: Talk) -> Rec
     judged, changed = [], []
     for before in visit.verdicts:
         asked = read_asked(before.asked, files)
-        analysis = listen_to(files.require(before.sha256, before.suffix), asked, toolbox, talk)
+        analysis = listen_to(files.require(before.sha256, before.suffix), asked, registry, progress)
         now = replace(before, document=to_plain(document_of(analysis)), judged_at=_now())
         judged.append(now)
         changed += [f"{before.name}: {change}" for change in differences(before, now)]

@@ -56,16 +56,16 @@ def check(
     Keep hands, hair and sleeves clear of the spinning crank.
     """
     from acoustic.check.pipeline import check_recording
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
 
     progress = Progress(quiet=quiet)
     result = check_recording(
         recording,
         bearing=bearing.resolve(),
         request=request,
-        toolbox=load_toolbox(),
+        registry=load_plugins(),
         scene=scene,
-        talk=progress,
+        progress=progress,
     )
     for failure in result.failures:
         click.echo(f"acoustic: plugin {failure.plugin} failed ({failure.stage}): {failure.error}", err=True)

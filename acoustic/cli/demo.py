@@ -17,7 +17,7 @@ from acoustic.structures import AboveZero, Text, checked, read_toml
 
 if TYPE_CHECKING:
     from acoustic.model import Analysis
-    from acoustic.plugin.registry import Toolbox
+    from acoustic.plugin.registry import Registry
 
 MANIFEST = "manifest.toml"
 HINT = "Add a [[recording]] table for each recording; see DEVELOPERS.md."
@@ -60,14 +60,14 @@ def demo(folder: Path | None, book: str | None) -> None:
         return
     folder = folder or demo_folder()
     entries = _entries(folder)
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
 
-    toolbox, progress = load_toolbox(), Progress(quiet=False)
+    registry, progress = load_plugins(), Progress(quiet=False)
     click.echo(f"{'recording':<32}{'expected':<44}{'found':<44}")
     wrong, failed = 0, False
     for entry in entries:
         progress(entry.file)
-        result = _judge(folder, entry, toolbox)
+        result = _judge(folder, entry, registry)
         expected = _words(entry.grade, entry.detected)
         heard = [finding.condition for finding in result.findings if finding.detected]
         same = result.verdict.level == entry.grade and set(entry.detected) == set(heard)
@@ -82,11 +82,11 @@ def _write_book(where: str) -> None:
     """Write the invented year, and say what to look at."""
     from acoustic.book.invented import write_year
     from acoustic.cli.book_options import opened
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
     from acoustic.simulator.workshop import LAST, SQUEEZED, WEARING
 
     with opened(where) as it:
-        count = write_year(it, load_toolbox(), Progress(quiet=False))
+        count = write_year(it, load_plugins(), Progress(quiet=False))
     click.echo(f"{count} visits are in {where}. Try:")
     for call in (
         f'trend "{WEARING}" --today {LAST}',
@@ -116,7 +116,7 @@ def _entries(folder: Path) -> tuple[Entry, ...]:
     ).recording
 
 
-def _judge(folder: Path, entry: Entry, toolbox: Toolbox) -> Analysis:
+def _judge(folder: Path, entry: Entry, registry: Registry) -> Analysis:
     from acoustic.bearings.search import resolve_bearing
     from acoustic.check.pipeline import check_recording
     from acoustic.model import SpeedRequest
@@ -127,7 +127,7 @@ def _judge(folder: Path, entry: Entry, toolbox: Toolbox) -> Analysis:
         ticks=entry.ticks,
     )
     bearing = resolve_bearing(name=entry.bearing)
-    return check_recording(folder / entry.file, bearing=bearing, request=request, toolbox=toolbox)
+    return check_recording(folder / entry.file, bearing=bearing, request=request, registry=registry)
 
 
 def _words(grade: str, conditions: Sequence[str]) -> str:

@@ -15,9 +15,9 @@ from acoustic.errors import EXIT_PLUGIN_FAILED
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def plugins(check: bool, as_json: bool) -> None:
     """List the installed plugins; with --check, load them and exit with 3 if one is broken."""
-    from acoustic.plugin.registry import installed, load_toolbox
+    from acoustic.plugin.registry import installed, load_plugins
 
-    records = load_toolbox().records if check else tuple(installed())
+    records = load_plugins().records if check else tuple(installed())
     if as_json:
         rows = [
             {

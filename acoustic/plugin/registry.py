@@ -53,7 +53,7 @@ class PluginRecord:
 
 
 @dataclass(frozen=True, slots=True)
-class Part(Generic[T]):
+class LoadedPlugin(Generic[T]):
     """One offered object, and the plugin it came from."""
 
     item: T
@@ -61,13 +61,13 @@ class Part(Generic[T]):
 
 
 @dataclass(frozen=True, slots=True)
-class Toolbox:
+class Registry:
     """Everything the loaded plugins offer, in order of name, and what failed to load."""
 
-    readers: tuple[Part[hookspecs.Reader], ...]
-    quality_checks: tuple[Part[hookspecs.QualityCheck], ...]
-    speed_sources: tuple[Part[hookspecs.SpeedSource], ...]
-    detectors: tuple[Part[hookspecs.Detector], ...]
+    readers: tuple[LoadedPlugin[hookspecs.Reader], ...]
+    quality_checks: tuple[LoadedPlugin[hookspecs.QualityCheck], ...]
+    speed_sources: tuple[LoadedPlugin[hookspecs.SpeedSource], ...]
+    detectors: tuple[LoadedPlugin[hookspecs.Detector], ...]
     conditions: Mapping[str, Condition]
     records: tuple[PluginRecord, ...]
     failures: tuple[Failure, ...]
@@ -83,7 +83,7 @@ def installed() -> list[PluginRecord]:
     return [_record(entry) for entry in _entries()]
 
 
-def load_toolbox(extra: Sequence[tuple[str, ModuleType]] = ()) -> Toolbox:
+def load_plugins(extra: Sequence[tuple[str, ModuleType]] = ()) -> Registry:
     """Load every installed plugin and collect what it offers.
 
     Parameters
@@ -93,7 +93,7 @@ def load_toolbox(extra: Sequence[tuple[str, ModuleType]] = ()) -> Toolbox:
 
     Returns
     -------
-    Toolbox
+    Registry
         A plugin that fails is in `failures` and, marked broken, in `records`.
 
     Raises
@@ -104,7 +104,7 @@ def load_toolbox(extra: Sequence[tuple[str, ModuleType]] = ()) -> Toolbox:
     manager = pluggy.PluginManager(hookspecs.PROJECT)
     manager.add_hookspecs(hookspecs)
     records: list[PluginRecord] = []
-    offers: dict[str, list[Part[Any]]] = {hook: [] for hook in hook_names()}
+    offers: dict[str, list[LoadedPlugin[Any]]] = {hook: [] for hook in hook_names()}
     for record, load in _loaders(extra):
         try:
             module = load()
@@ -125,7 +125,7 @@ def load_toolbox(extra: Sequence[tuple[str, ModuleType]] = ()) -> Toolbox:
             offers[hook].extend(parts)
     for parts in offers.values():
         parts.sort(key=lambda part: part.item.name)
-    return Toolbox(
+    return Registry(
         readers=tuple(offers["acoustic_readers"]),
         quality_checks=tuple(offers["acoustic_quality_checks"]),
         speed_sources=tuple(offers["acoustic_speed_sources"]),
@@ -178,15 +178,17 @@ def _require_api(module: ModuleType) -> None:
         )
 
 
-def _offers(manager: pluggy.PluginManager, module: ModuleType, record: PluginRecord) -> dict[str, list[Part[Any]]]:
+def _offers(
+    manager: pluggy.PluginManager, module: ModuleType, record: PluginRecord
+) -> dict[str, list[LoadedPlugin[Any]]]:
     """Call the module's hooks one by one, so that one plugin's error stays its own."""
-    found: dict[str, list[Part[Any]]] = {}
+    found: dict[str, list[LoadedPlugin[Any]]] = {}
     for caller in manager.get_hookcallers(module) or ():
         for implementation in caller.get_hookimpls():
             if implementation.plugin is not module:
                 continue
             offered = cast(Iterable[Any], implementation.function())
-            found[caller.name] = [Part(item, record) for item in offered]
+            found[caller.name] = [LoadedPlugin(item, record) for item in offered]
             for part in found[caller.name]:
                 _require_attributes(part.item, caller.name)
     if not found:

@@ -12,8 +12,8 @@ from acoustic.dsp.tacholess.agreement import agreement
 from acoustic.errors import InputError, MotionError, PluginError
 from acoustic.model import Failure, Motion, Problem, Recording, SpeedRequest
 from acoustic.plugin.hookspecs import SpeedSource
-from acoustic.plugin.registry import Part
-from acoustic.plugin.safe_call import guarded, is_a
+from acoustic.plugin.registry import LoadedPlugin
+from acoustic.plugin.safe_call import is_a, safe_call
 
 NAMES = {
     "stated": "the stated speed",
@@ -34,7 +34,7 @@ ALIKE = 0.02  # two sources that differ by less than this, beyond what they admi
 LEAST_SHARED_S = 1.0
 BESIDE_THE_SOUND = ("marks", "gyro", "film")  # made apart from the sound, so that they may be of another spin
 
-Source = Part[SpeedSource]
+Source = LoadedPlugin[SpeedSource]
 
 
 def find_motion(
@@ -88,7 +88,7 @@ def find_motion(
 
 
 def _tells(part: Source, call: Callable[[], bool], failures: list[Failure]) -> bool:
-    return bool(guarded("speed", part, call, failures, refusals_pass=False))
+    return bool(safe_call("speed", part, call, failures, refusals_pass=False))
 
 
 def _estimates(
@@ -104,7 +104,7 @@ def _estimates(
     refusals: list[MotionError] = []
     for part in parts:
         try:
-            motion = guarded("speed", part, partial(_motion, part.item, recording, request), failures)
+            motion = safe_call("speed", part, partial(_motion, part.item, recording, request), failures)
         except MotionError as refusal:
             refusals.append(refusal)
             continue

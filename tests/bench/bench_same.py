@@ -32,7 +32,7 @@ from acoustic.check.pipeline import check_recording
 from acoustic.dsp.geometry import BearingGeometry
 from acoustic.errors import AcousticError
 from acoustic.model import Analysis, Bearing, SpeedRequest
-from acoustic.plugin.registry import load_toolbox
+from acoustic.plugin.registry import load_plugins
 
 DEMO = Path(__file__).parents[2] / "recordings_demo"
 SEEDS = range(20, 30)
@@ -69,7 +69,7 @@ def numbers(result: Analysis) -> Numbers:
 def asked(path: Path, bearing: Bearing, wanted: SpeedRequest) -> Numbers:
     """Run the whole chain; a refusal is a result as well."""
     try:
-        return numbers(check_recording(path, bearing=bearing, request=wanted, toolbox=load_toolbox()))
+        return numbers(check_recording(path, bearing=bearing, request=wanted, registry=load_plugins()))
     except AcousticError as refusal:
         return {"refused": type(refusal).__name__}
 

@@ -34,7 +34,7 @@ from acoustic.dsp.orders.likelihood import NULL_SHAPE, STRAY_FROM, STRAY_SHARE, 
 from acoustic.dsp.orders.ranking import NULL_GAP, NULLS
 from acoustic.errors import AcousticError
 from acoustic.model import Bearing, Hearing
-from acoustic.plugin.registry import load_toolbox
+from acoustic.plugin.registry import load_plugins
 from acoustic.simulator import SpinPlan
 from acoustic.speed.from_marks import motion_from_marks
 
@@ -86,7 +86,7 @@ def healthy(said: argparse.Namespace) -> Iterator[Heard]:
 
 @cache
 def _toolbox() -> Any:
-    return load_toolbox()
+    return load_plugins()
 
 
 def bins_above(hearing: Hearing, plan: SpinPlan) -> Floats:
@@ -182,7 +182,7 @@ def print_strengths(case: Any) -> None:
     """The strikes of one real recording whose chance is small, over what healthy bearings may show."""
     bearing = Bearing("given", (case.geometry,), "given", "given")
     try:
-        result = check_recording(case.path, bearing=bearing, request=case.request, toolbox=_toolbox())
+        result = check_recording(case.path, bearing=bearing, request=case.request, registry=_toolbox())
     except AcousticError as refusal:
         print(f"{case.group:<14}{case.name:<34} {refusal.found}")
         return
