@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parent))
+from acoustic_plugins.quality.following import Contrast, fast_over_slow, noise_steps
 from both_generators import Made, parser, recorded
 
 from acoustic.check import sensitivity
@@ -28,7 +29,6 @@ from acoustic.check.features import hear
 from acoustic.check.pipeline import read_recording
 from acoustic.dsp.geometry import defect_orders
 from acoustic.dsp.levels.filterbank import band_bank
-from acoustic.dsp.levels.following import Contrast, fast_over_slow, noise_steps
 from acoustic.dsp.orders.injection import StruckRing
 from acoustic.model import Bearing, Hearing, Recording
 from acoustic.plugin.registry import load_toolbox
