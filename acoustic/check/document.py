@@ -50,6 +50,7 @@ def to_document(result: Analysis) -> dict[str, Any]:
         "drivetrain": None if result.hearing is None else _drivetrain(result.hearing.drivetrain.given),
         "motion": None if result.motion is None else _motion(result.motion),
         "findings": [_finding(finding) for finding in result.findings if finding.judged],
+        "conditions": {f.condition: result.condition(f).name for f in result.findings if f.judged},
         "grade": {
             "level": result.verdict.level,
             "because": list(result.verdict.because),
