@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -32,13 +32,15 @@ from acoustic.model import (
     SpeedRequest,
     Step,
 )
-from acoustic.plugin.hookspecs import Detector, QualityCheck, Reader
+from acoustic.plugin.hookspecs import Detector, QualityCheck, Reader, SpeedSource
 from acoustic.plugin.registry import Part, Toolbox
+from acoustic.plugin.run import telling
 from acoustic.plugin.safe_call import guarded, is_a
 from acoustic.speed.select import find_motion, is_of_this_recording
 
 Talk = Callable[[str], None]
 NOTHING_SAID = Scene()
+NO_MARKS: Mapping[str, int] = {}
 
 BY = f"acoustic {__version__}"
 HEAD_BYTES = 4096
@@ -83,14 +85,23 @@ def check_recording(
     PluginError
         A plugin failed where no other could serve.
     """
+    with telling(talk):
+        return _checked(path, bearing, request, toolbox, scene, talk)
+
+
+def _checked(
+    path: Path, bearing: Bearing, request: SpeedRequest, toolbox: Toolbox, scene: Scene, talk: Talk
+) -> Analysis:
+    """The chain itself; what takes a plugin long is told by `talk`."""
     failures = list(toolbox.failures)
     request = replace(request, bearing=bearing)
     talk("reading")
     recording = read_recording(path, toolbox.readers, failures)
-    recording = replace(choose_channel(recording, request.mark_channel, wanted=scene.channel), side=scene.side)
+    marks = _mark_channels(toolbox.speed_sources, request)
+    recording = replace(choose_channel(recording, marks, wanted=scene.channel), side=scene.side)
     room = None
     if scene.room is not None:
-        room = choose_channel(read_recording(scene.room, toolbox.readers, failures), None)
+        room = choose_channel(read_recording(scene.room, toolbox.readers, failures))
         _require_sound(room, toolbox.quality_checks, failures)
     problems = _quality(toolbox.quality_checks, recording, None, failures)
     motion: Motion | None = None
@@ -148,7 +159,7 @@ def read_recording(path: Path, readers: Sequence[Part[Reader]], failures: list[F
     refusals: list[InputError] = []
     broken: list[Failure] = []
     for part in readers:
-        if not guarded("read", part, partial(part.item.claims, head), broken, refusals_pass=False):
+        if not guarded("read", part, partial(_claims, part.item, head), broken, refusals_pass=False):
             continue
         try:
             sound = guarded("read", part, partial(_sound, part.item, path), broken)
@@ -203,18 +214,28 @@ def _head_and_digest(path: Path) -> tuple[bytes, str]:
     return head, digest
 
 
-def choose_channel(recording: Recording, mark_channel: int | None, *, wanted: int | None = None) -> Recording:
+def _mark_channels(sources: Sequence[Part[SpeedSource]], request: SpeedRequest) -> dict[str, int]:
+    """The channels that hold marks of the turns by what the user said, by the option that names each."""
+    options = {option.key: option for part in sources for option in part.item.options if option.kind == "channel"}
+    return {o.flag: request.value(key) for key, o in options.items() if request.value(key) is not None}
+
+
+def choose_channel(
+    recording: Recording, marks: Mapping[str, int] = NO_MARKS, *, wanted: int | None = None
+) -> Recording:
     """Judge the channel with the loudest running sound: phones leave one silent, or farther from the bearing.
 
     The level of the quieter half of the time decides, so that a channel of marks,
-    silence with a pulse a turn, is not taken for the sound.
+    silence with a pulse a turn, is not taken for the sound. `marks` holds channels that
+    are none, counted from 1, by the option that names them.
     """
     count = recording.samples.shape[1]
-    if mark_channel is not None and not (1 <= mark_channel <= count and count > 1):
-        raise InputError(
-            f"--mark-channel {mark_channel}: the recording has {count} channel{'s' if count > 1 else ''}",
-            hint="Record sound and mark on two channels of one file, and count channels from 1.",
-        )
+    for flag, channel in marks.items():
+        if not (1 <= channel <= count and count > 1):
+            raise InputError(
+                f"{flag} {channel}: the recording has {count} channel{'s' if count > 1 else ''}",
+                hint="Record sound and mark on two channels of one file, and count channels from 1.",
+            )
     if wanted is not None:
         if not 1 <= wanted <= count:
             raise InputError(
@@ -225,8 +246,7 @@ def choose_channel(recording: Recording, mark_channel: int | None, *, wanted: in
     if count == 1:
         return recording
     loudness = running_rms(recording.samples, recording.sample_rate_hz)
-    if mark_channel is not None:
-        loudness[mark_channel - 1] = -1.0
+    loudness[[channel - 1 for channel in marks.values()]] = -1.0
     channel = int(np.argmax(loudness))
     return recording.then(Step("choose channel", BY, {"channel": channel + 1}), channel=channel)
 
@@ -334,10 +354,17 @@ def _with_heard_balls(bearing: Bearing, hearing: Hearing | None, findings: Seque
     return replace(bearing, candidates=(chosen, *rest), balls_source="inferred", runner_up=runner_up)
 
 
+def _claims(reader: Reader, head: bytes) -> bool:
+    return bool(reader.claims(head))
+
+
 def _sound(reader: Reader, path: Path) -> Sound:
     """A reader's sound, which must be one."""
     sound = is_a(reader.read(path), Sound)
-    if sound.samples.ndim != 2 or not sound.samples.size or not sound.sample_rate_hz > 0:
+    if np.iscomplexobj(sound.samples):
+        raise TypeError("real samples are needed, not complex ones")
+    sound = Sound(np.asarray(sound.samples, dtype=np.float64), float(sound.sample_rate_hz), str(sound.format))
+    if sound.samples.ndim != 2 or not sound.samples.size or not 0 < sound.sample_rate_hz < np.inf:
         raise ValueError(
             f"samples of shape (n, channels) and a rate above 0 are needed, got {sound.samples.shape} "
             f"and {sound.sample_rate_hz} Hz"
@@ -351,9 +378,14 @@ def _problems(check: QualityCheck, recording: Recording, hearing: Hearing | None
 
 
 def _judged(detector: Detector, hearing: Hearing) -> list[Finding]:
-    """A detector's findings, which must cover all that it says it judges."""
+    """A detector's findings, which must cover all that it says it judges, and nothing else."""
     findings = [is_a(finding, Finding) for finding in detector.detect(hearing)]
-    silent_on = sorted(set(detector.conditions) - {finding.condition for finding in findings})
+    judged = [finding.condition for finding in findings]
+    silent_on = sorted(set(detector.conditions) - set(judged))
     if silent_on:
         raise ValueError(f"no finding for {', '.join(silent_on)}; every condition a detector names needs one")
+    if len(judged) > len(detector.conditions):
+        raise ValueError(
+            f"findings for {', '.join(judged)}; a detector gives one for each condition that it names, and no more"
+        )
     return findings

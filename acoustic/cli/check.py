@@ -46,9 +46,9 @@ def check(
 
     The bearing is named with --bearing, or given by --balls, --ball-diameter and
     --pitch-diameter. The crank's angle comes from --film, --marks, --mark-channel,
-    --gyro, --ticks, --turns or --speed; without any, from the best of these that the
-    recording itself holds, or from the sound alone. Of several the surest is used,
-    and what contradicts it is said.
+    --gyro, --ticks, --turns or --speed, or what a plugin adds to these; without any,
+    from the best of them that the recording itself holds, or from the sound alone. Of
+    several the surest is used, and what contradicts it is said.
 
     Pedalled with the chain on, give --chainring, --sprocket and --jockey, so that
     what they strike is not put down to the bearing.
@@ -57,14 +57,13 @@ def check(
     """
     from acoustic.check.pipeline import check_recording
     from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.run import telling
 
+    progress = Progress(quiet=quiet)
+    with telling(progress):
+        toolbox = load_toolbox()
     result = check_recording(
-        recording,
-        bearing=bearing.resolve(),
-        request=request,
-        toolbox=load_toolbox(),
-        scene=scene,
-        talk=Progress(quiet=quiet),
+        recording, bearing=bearing.resolve(), request=request, toolbox=toolbox, scene=scene, talk=progress
     )
     for failure in result.failures:
         click.echo(f"acoustic: plugin {failure.plugin} failed ({failure.stage}): {failure.error}", err=True)

@@ -45,11 +45,12 @@ def demo(folder: Path | None, book: str | None) -> None:
     for entry in entries:
         progress(entry["file"])
         result = _judge(folder, entry, toolbox)
-        expected = _words(entry["grade"], entry["detected"])
+        names = {code: condition.name for code, condition in result.conditions.items()}
+        expected = _words(entry["grade"], entry["detected"], names)
         heard = [finding.condition for finding in result.findings if finding.detected]
         same = result.verdict.level == entry["grade"] and set(entry["detected"]) == set(heard)
         wrong, failed = wrong + (not same), failed or bool(result.failures)
-        found = _words(result.verdict.level, heard)
+        found = _words(result.verdict.level, heard, names)
         click.echo(
             f"{Path(entry['file']).stem:<32}{expected:<44}{found:<44}{'' if same else '<- differs'}".rstrip()
         )
@@ -120,7 +121,5 @@ def _judge(folder: Path, entry: dict[str, Any], toolbox: Toolbox) -> Analysis:
     return check_recording(folder / entry["file"], bearing=bearing, request=request, toolbox=toolbox)
 
 
-def _words(grade: str, conditions: list[str]) -> str:
-    from acoustic.conditions import table
-
-    return f"{grade}: {', '.join(table().conditions[c].name for c in conditions)}" if conditions else grade
+def _words(grade: str, conditions: list[str], names: dict[str, str]) -> str:
+    return f"{grade}: {', '.join(names[c] for c in conditions)}" if conditions else grade

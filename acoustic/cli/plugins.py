@@ -8,6 +8,7 @@ import sys
 import click
 
 from acoustic.errors import EXIT_PLUGIN_FAILED
+from acoustic.plugin.entry import PluginRecord, installed
 
 
 @click.command(short_help="Show the installed plugins, and what is broken.")
@@ -15,9 +16,7 @@ from acoustic.errors import EXIT_PLUGIN_FAILED
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def plugins(check: bool, as_json: bool) -> None:
     """List the installed plugins; with --check, load them and exit with 3 if one is broken."""
-    from acoustic.plugin.registry import installed, load_toolbox
-
-    records = load_toolbox().records if check else tuple(installed())
+    records = _loaded() if check else tuple(installed())
     if as_json:
         rows = [
             {
@@ -44,3 +43,9 @@ def plugins(check: bool, as_json: bool) -> None:
             err=True,
         )
     sys.exit(EXIT_PLUGIN_FAILED if broken else 0)
+
+
+def _loaded() -> tuple[PluginRecord, ...]:
+    from acoustic.plugin.registry import load_toolbox  # brings numpy
+
+    return load_toolbox().records

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -15,23 +16,15 @@ from acoustic.plugin.hookspecs import SpeedSource
 from acoustic.plugin.registry import Part
 from acoustic.plugin.safe_call import guarded, is_a
 
-NAMES = {
-    "stated": "the stated speed",
-    "turns": "the counted turns",
-    "marks": "the marks given",
-    "ticks": "the ticks heard",
-    "channel": "the mark channel",
-    "gyro": "the gyro",
-    "film": "the film",
-    "sound": "the sound alone",
-}
 SPEED_HINT = (
     "Give the speed: --marks FILE.csv with the time of each turn, --ticks if a card clicks once a turn, "
     "--turns N with the turns counted by eye, --film if the file shows the crank, or --speed RPM for a steady one."
 )
 ALIKE = 0.02  # two sources that differ by less than this, beyond what they admit, agree
 LEAST_SHARED_S = 1.0
-BESIDE_THE_SOUND = ("marks", "gyro", "film")  # made apart from the sound, so that they may be of another spin
+OUTSIDE_S = 0.05  # rounding, and a codec's block
+# Read off the sound itself, or held against nothing in it; any other source may be of another spin.
+FROM_THE_SOUND = ("stated", "turns", "ticks", "channel", "sound")
 
 Source = Part[SpeedSource]
 
@@ -66,11 +59,11 @@ def find_motion(
     """
     before = len(failures)
     ranked = sorted(sources, key=lambda part: (part.item.rank, part.record.name))
-    asked = [part for part in ranked if _tells(part, partial(part.item.wanted, request), failures)]
+    asked = [part for part in ranked if _is_asked_for(part.item, request)]
     if asked:
         found, refusals = _estimates(asked, recording, request, failures, all_of_them=True)
     else:
-        present = [part for part in ranked if _tells(part, partial(part.item.present, recording), failures)]
+        present = [part for part in ranked if _may_hold(part, recording, failures)]
         found, refusals = _estimates(present, recording, request, failures, all_of_them=False)
     if found:
         unfound = [_not_found(refusal) for refusal in refusals] if asked else []
@@ -86,8 +79,13 @@ def find_motion(
     raise InputError("the crank's speed is not known, and no plugin here finds it from the sound", hint=SPEED_HINT)
 
 
-def _tells(part: Source, call: Callable[[], bool], failures: list[Failure]) -> bool:
-    return bool(guarded("speed", part, call, failures, refusals_pass=False))
+def _is_asked_for(source: SpeedSource, request: SpeedRequest) -> bool:
+    return any(request.value(option.key) is not None for option in source.options)
+
+
+def _may_hold(part: Source, recording: Recording, failures: list[Failure]) -> bool:
+    held = guarded("speed", part, lambda: bool(part.item.present(recording)), failures, refusals_pass=False)
+    return held is True
 
 
 def _estimates(
@@ -115,11 +113,23 @@ def _estimates(
 
 
 def _motion(source: SpeedSource, recording: Recording, request: SpeedRequest) -> Motion:
-    """A speed source's motion, which must be one."""
+    """A speed source's motion, which must be one, within the recording, and of this source."""
     motion = is_a(source.estimate(recording, request), Motion)
-    if motion.times_s.size < 2 or not (np.all(np.diff(motion.times_s) > 0) and np.all(np.diff(motion.turns) > 0)):
+    times_s, turns = motion.times_s, motion.turns
+    if times_s.ndim != 1 or times_s.shape != turns.shape or times_s.size < 2:
+        raise ValueError(f"as many times as turns, two or more, are needed, got {times_s.shape} and {turns.shape}")
+    if not (np.all(np.diff(times_s) > 0) and np.all(np.diff(turns) > 0)):
         raise ValueError("times and turns that both increase strictly are needed")
-    return motion
+    if not (times_s[0] >= -OUTSIDE_S and times_s[-1] <= recording.duration_s + OUTSIDE_S):
+        raise ValueError(
+            f"times within the recording, 0 to {recording.duration_s:.2f} s, are needed, got {times_s[0]:.2f} to "
+            f"{times_s[-1]:.2f} s"
+        )
+    if not (np.isfinite(turns[[0, -1]]).all() and motion.relative_uncertainty >= 0):
+        raise ValueError("finite turns and an uncertainty of 0 or more are needed")
+    if motion.source != source.code:
+        raise ValueError(f"a motion whose source is {source.code!r} is needed, got {motion.source!r}")
+    return replace(motion, label=source.label)
 
 
 def _not_found(refusal: MotionError) -> Problem:
@@ -141,10 +151,10 @@ def is_of_this_recording(motion: Motion, bank: BandBank) -> list[Problem]:
         One that voids every verdict where the sound contradicts the motion, else none: a healthy bearing
         makes nothing that could confirm it.
     """
-    if motion.source not in BESIDE_THE_SOUND:
+    if motion.source in FROM_THE_SOUND:
         return []
     found = agreement(bank, motion.times_s, motion.turns, coasting=motion.spin == "hand")
-    name = NAMES[motion.source]
+    name = motion.label
     if found.verdict == "contradicted":
         heard = {
             "impacts": "the impacts heard slow down otherwise",
@@ -174,7 +184,7 @@ def _compared(used: Motion, other: Motion) -> list[Problem]:
         admitted = used.relative_uncertainty + other.relative_uncertainty
         if abs(made[0] - made[1]) <= (ALIKE + admitted) * max(made):
             return []
-    first, second = NAMES[used.source], NAMES[other.source]
+    first, second = used.label, other.label
     return [
         Problem(
             "sources_disagree",

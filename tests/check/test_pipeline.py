@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
+from acoustic_plugins.speed.options import MARKS
 
 from acoustic.bearings.search import resolve_bearing
 from acoustic.check import pipeline
@@ -73,7 +74,7 @@ def test_the_loudest_channel_is_judged(loud: int, tmp_path: Path, toolbox: Any) 
     noise = np.random.default_rng(3).standard_normal((RATE_HZ, 3)) * 0.001
     noise[:, loud] *= 10
     soundfile.write(tmp_path / "three.wav", noise, RATE_HZ)
-    recording = pipeline.choose_channel(pipeline.read_recording(tmp_path / "three.wav", toolbox.readers, []), None)
+    recording = pipeline.choose_channel(pipeline.read_recording(tmp_path / "three.wav", toolbox.readers, []))
     assert recording.channel == loud
     assert recording.samples.shape == (RATE_HZ, 3), "the other channels stay"
     assert recording.steps[-1].params == {"channel": loud + 1}
@@ -258,28 +259,27 @@ def test_no_other_reader_can_serve(plugin: Make, check_with: Any, acoustic: Run,
     assert "acoustic plugins --check" in outcome.stderr
 
 
+# A source of somebody else's that --marks asks for too.
+BY_MARKS: dict[str, Any] = {"code": "a.speed", "label": "a speed", "rank": 0, "options": MARKS}
+
+
 @pytest.mark.parametrize(
     "source",
     [
         tool(
             "a-speed",
-            rank=0,
+            **BY_MARKS,
             present=lambda recording: True,
-            wanted=lambda request: True,
             estimate=raises(ValueError("no chain")),
         ),
         tool(
-            "a-speed", rank=0, present=lambda recording: True, wanted=raises(ValueError("no chain")), estimate=list
-        ),
-        tool(
             "a-speed",
-            rank=0,
+            **BY_MARKS,
             present=lambda recording: True,
-            wanted=lambda request: True,
             estimate=lambda recording, request: None,
         ),
     ],
-    ids=["estimate", "wanted", "None"],
+    ids=["estimate", "None"],
 )
 def test_a_speed_source_that_crashes(source: Any, plugin: Make, check_with: Any) -> None:
     """The bundled source that was wanted too takes its place."""
@@ -292,9 +292,8 @@ def test_a_speed_source_that_crashes(source: Any, plugin: Make, check_with: Any)
 def test_no_other_speed_source_can_serve(plugin: Make, check_with: Any, acoustic: Run, taken: Any) -> None:
     source = tool(
         "a-speed",
-        rank=0,
+        **BY_MARKS,
         present=lambda recording: True,
-        wanted=lambda request: True,
         estimate=raises(ValueError("no chain")),
     )
     check_with(("a-speed", plugin("speed", acoustic_speed_sources=[source])))

@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 from acoustic.plugin import hookspecs
-from acoustic.plugin.registry import Part, installed, load_toolbox
+from acoustic.plugin.entry import installed
+from acoustic.plugin.registry import Part, load_toolbox
 
 TOOLBOX = load_toolbox()
 BUNDLED = sorted(record.module for record in installed() if record.distribution == "acoustic-crank")
