@@ -55,7 +55,7 @@ def check_recording(
     request: SpeedRequest,
     toolbox: Toolbox,
     scene: Scene = NOTHING_SAID,
-    talk: Talk = lambda line: None,
+    talk: Talk | None = None,
 ) -> Analysis:
     """Run the whole chain on one file.
 
@@ -71,8 +71,8 @@ def check_recording(
         The loaded plugins.
     scene : Scene
         What is said of the recording beside bearing and speed.
-    talk : callable
-        Told in a few words what is being done.
+    talk : callable or None
+        Told in a few words what is being done, and which plugin is waited for; None where nobody is.
 
     Returns
     -------
@@ -85,6 +85,8 @@ def check_recording(
     PluginError
         A plugin failed where no other could serve.
     """
+    if talk is None:
+        return _checked(path, bearing, request, toolbox, scene, lambda line: None)
     with telling(talk):
         return _checked(path, bearing, request, toolbox, scene, talk)
 

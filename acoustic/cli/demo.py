@@ -38,13 +38,15 @@ def demo(folder: Path | None, book: str | None) -> None:
     folder = folder or demo_folder()
     entries = _entries(folder)
     from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.run import telling
 
     toolbox, progress = load_toolbox(), Progress(quiet=False)
     click.echo(f"{'recording':<32}{'expected':<44}{'found':<44}")
     wrong, failed = 0, False
     for entry in entries:
         progress(entry["file"])
-        result = _judge(folder, entry, toolbox)
+        with telling(progress):
+            result = _judge(folder, entry, toolbox)
         names = {code: condition.name for code, condition in result.conditions.items()}
         expected = _words(entry["grade"], entry["detected"], names)
         heard = [finding.condition for finding in result.findings if finding.detected]

@@ -186,6 +186,7 @@ def _listen(
     from acoustic.check.pipeline import check_recording
     from acoustic.model import Scene, SpeedRequest
     from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.run import telling
     from acoustic.triage.evidence import read_evidence
 
     meant, toolbox, progress = bearing.resolve(), load_toolbox(), Progress(quiet=quiet)
@@ -198,9 +199,10 @@ def _listen(
         )
         for side, channel in SIDES[one.side] if one.side else ((None, None),):
             progress(f"{one.key}: {one.path.name}")
-            analysis = check_recording(
-                one.path, bearing=meant, request=request, toolbox=toolbox, scene=Scene(channel=channel)
-            )
+            with telling(progress):
+                analysis = check_recording(
+                    one.path, bearing=meant, request=request, toolbox=toolbox, scene=Scene(channel=channel)
+                )
             heard.append(read_evidence(analysis, rules.labels[one.label], side))
     return tuple(heard)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -147,6 +148,22 @@ def test_what_a_detector_prints_stays_out_of_the_document(plugin: Make, check_wi
     assert (found["detected"], found["severity_db"]) == (True, 3.0)
     assert (found["evidence"]["order"], found["evidence"]["harmonics"]) == (2.5, 3)
     assert found["evidence"]["band_hz"] == [500.0, 1000.0]
+
+
+def test_one_that_takes_long_is_named_while_it_is_waited_for(
+    plugin: Make, check_with: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """2 s in earnest."""
+    monkeypatch.setattr("acoustic.plugin.run.PATIENCE_S", 0.1)
+    monkeypatch.setattr("acoustic.cli.progress.PATIENCE_S", 0.1)
+
+    def detect(hearing: Any) -> list[Finding]:
+        time.sleep(0.5)
+        return [squeal()]
+
+    outcome = check_with(listening(plugin, detector(detect)))
+    assert outcome.code == 0
+    assert "waiting for plugin listener" in outcome.stderr
 
 
 @pytest.mark.parametrize(
