@@ -299,15 +299,15 @@ def _offering(items: Any) -> Callable[[], Any]:
 
 
 @pytest.fixture(scope="session")
-def toolbox() -> Any:
+def registry() -> Any:
     """What the bundled plugins offer; none of them may be broken."""
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
 
-    return load_toolbox()
+    return load_plugins()
 
 
 @pytest.fixture(scope="session")
-def analysis_of(taken: Callable[..., Taken], toolbox: Any) -> Callable[..., Any]:
+def analysis_of(taken: Callable[..., Taken], registry: Any) -> Callable[..., Any]:
     """Check a case by its marks, once a session: (case) -> Analysis."""
     from acoustic.bearings.search import resolve_bearing
     from acoustic.check.pipeline import check_recording
@@ -322,7 +322,7 @@ def analysis_of(taken: Callable[..., Taken], toolbox: Any) -> Callable[..., Any]
                 file.path,
                 bearing=resolve_bearing(name="6805"),
                 request=SpeedRequest(marks=file.marks),
-                toolbox=toolbox,
+                registry=registry,
             )
         return made[case]
 
@@ -337,10 +337,10 @@ def check_with(
 
     The plugins stay until the test ends. The short case is the quickest with damage to be found.
     """
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
 
     def call(*extra: tuple[str, ModuleType], case: str = "short_outer", json: bool = True) -> Outcome:
-        monkeypatch.setattr("acoustic.plugin.registry.load_toolbox", lambda: load_toolbox(extra=extra))
+        monkeypatch.setattr("acoustic.plugin.registry.load_plugins", lambda: load_plugins(extra=extra))
         made = taken(case)
         arguments = ["check", made.path, "--bearing", "6805", "--marks", made.marks]
         return acoustic(*arguments, *(["--json"] if json else []))

@@ -16,7 +16,7 @@ from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.book.visits import add_visit
 from acoustic.errors import InputError
 from acoustic.model import Scene, SpeedRequest
-from acoustic.plugin.registry import Toolbox
+from acoustic.plugin.registry import Registry
 from acoustic.simulator import simulate
 from acoustic.simulator.workshop import DESIGNATION, InventedVisit, invented_bearings, invented_visits
 
@@ -32,14 +32,14 @@ NAMED = {
 }
 
 
-def write_year(book: Book, toolbox: Toolbox, talk: Callable[[str], None]) -> int:
+def write_year(book: Book, registry: Registry, progress: Callable[[str], None]) -> int:
     """Write the invented workshop's year into an empty book; every spin is simulated, checked and kept.
 
     Parameters
     ----------
     book : Book
-    toolbox : Toolbox
-    talk : callable
+    registry : Registry
+    progress : callable
 
     Returns
     -------
@@ -74,8 +74,8 @@ def write_year(book: Book, toolbox: Toolbox, talk: Callable[[str], None]) -> int
                 take_out(connection, number, one.out, one.because)
     visits = invented_visits()
     for number, invented in enumerate(visits, 1):
-        talk(f"visit {number} of {len(visits)}: {invented.bike}, {invented.kind}")
-        judged = _judged(book, invented, toolbox)
+        progress(f"visit {number} of {len(visits)}: {invented.bike}, {invented.kind}")
+        judged = _judged(book, invented, registry)
         with book.writing() as connection:
             there = sitting(bearings_of(connection, invented.bike), invented.on)
             made = Visit(
@@ -90,7 +90,7 @@ def write_year(book: Book, toolbox: Toolbox, talk: Callable[[str], None]) -> int
     return len(visits)
 
 
-def _judged(book: Book, invented: InventedVisit, toolbox: Toolbox) -> Judged:
+def _judged(book: Book, invented: InventedVisit, registry: Registry) -> Judged:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"{invented.kind}-{invented.on}.flac"
         marks = path.with_suffix(".marks.csv")
@@ -98,4 +98,4 @@ def _judged(book: Book, invented: InventedVisit, toolbox: Toolbox) -> Judged:
         soundfile.write(path, spin.samples, spin.sample_rate_hz)
         marks.write_text("\n".join(f"{mark:.3f}" for mark in spin.marks_s), encoding="utf-8")
         asked = Asked(bearing=NAMED, request=SpeedRequest(marks=marks), scene=Scene())
-        return take_in(path, asked, listen_to(path, asked, toolbox, lambda _: None), book.files)
+        return take_in(path, asked, listen_to(path, asked, registry, lambda _: None), book.files)

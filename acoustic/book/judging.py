@@ -13,12 +13,12 @@ from acoustic.book.records import Judged, Visit
 from acoustic.check.document import plain_document
 from acoustic.check.pipeline import check_recording
 from acoustic.model import Analysis
-from acoustic.plugin.registry import Toolbox
+from acoustic.plugin.registry import Registry
 
-Talk = Callable[[str], None]
+Progress = Callable[[str], None]
 
 
-def listen_to(path: Path, asked: Asked, toolbox: Toolbox, talk: Talk) -> Analysis:
+def listen_to(path: Path, asked: Asked, registry: Registry, progress: Progress) -> Analysis:
     """Check one recording as it is asked about.
 
     Raises
@@ -27,7 +27,12 @@ def listen_to(path: Path, asked: Asked, toolbox: Toolbox, talk: Talk) -> Analysi
         As `acoustic.check.pipeline.check_recording`.
     """
     return check_recording(
-        path, bearing=asked.resolved(), request=asked.request, toolbox=toolbox, scene=asked.scene, talk=talk
+        path,
+        bearing=asked.resolved(),
+        request=asked.request,
+        registry=registry,
+        scene=asked.scene,
+        progress=progress,
     )
 
 
@@ -70,7 +75,7 @@ class Rechecked:
     changed: tuple[str, ...]
 
 
-def recheck(visit: Visit, files: FileStore, toolbox: Toolbox, talk: Talk) -> Rechecked:
+def recheck(visit: Visit, files: FileStore, registry: Registry, progress: Progress) -> Rechecked:
     """Judge the recordings of a visit again, as they were asked about then.
 
     Raises
@@ -81,7 +86,7 @@ def recheck(visit: Visit, files: FileStore, toolbox: Toolbox, talk: Talk) -> Rec
     judged, changed = [], []
     for before in visit.verdicts:
         asked = read_asked(before.asked, files)
-        analysis = listen_to(files.require(before.sha256, before.suffix), asked, toolbox, talk)
+        analysis = listen_to(files.require(before.sha256, before.suffix), asked, registry, progress)
         now = replace(before, document=plain_document(analysis), judged_at=_now())
         judged.append(now)
         changed += [f"{before.name}: {change}" for change in differences(before, now)]

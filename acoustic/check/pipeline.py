@@ -33,12 +33,12 @@ from acoustic.model import (
     Step,
 )
 from acoustic.plugin.hookspecs import Detector, QualityCheck, Reader, SpeedSource
-from acoustic.plugin.registry import Part, Toolbox
+from acoustic.plugin.registry import LoadedPlugin, Registry
 from acoustic.plugin.run import telling
-from acoustic.plugin.safe_call import guarded, is_a
+from acoustic.plugin.safe_call import is_a, safe_call
 from acoustic.speed.select import find_motion, is_of_this_recording
 
-Talk = Callable[[str], None]
+Progress = Callable[[str], None]
 NOTHING_SAID = Scene()
 NO_MARKS: Mapping[str, int] = {}
 
@@ -53,9 +53,9 @@ def check_recording(
     *,
     bearing: Bearing,
     request: SpeedRequest,
-    toolbox: Toolbox,
+    registry: Registry,
     scene: Scene = NOTHING_SAID,
-    talk: Talk | None = None,
+    progress: Progress | None = None,
 ) -> Analysis:
     """Run the whole chain on one file.
 
@@ -67,11 +67,11 @@ def check_recording(
         The bearing to judge against.
     request : SpeedRequest
         What the user said of the motion.
-    toolbox : Toolbox
+    registry : Registry
         The loaded plugins.
     scene : Scene
         What is said of the recording beside bearing and speed.
-    talk : callable or None
+    progress : callable or None
         Told in a few words what is being done, and which plugin is waited for; None where nobody is.
 
     Returns
@@ -85,34 +85,34 @@ def check_recording(
     PluginError
         A plugin failed where no other could serve.
     """
-    if talk is None:
-        return _checked(path, bearing, request, toolbox, scene, lambda line: None)
-    with telling(talk):
-        return _checked(path, bearing, request, toolbox, scene, talk)
+    if progress is None:
+        return _checked(path, bearing, request, registry, scene, lambda line: None)
+    with telling(progress):
+        return _checked(path, bearing, request, registry, scene, progress)
 
 
 def _checked(
-    path: Path, bearing: Bearing, request: SpeedRequest, toolbox: Toolbox, scene: Scene, talk: Talk
+    path: Path, bearing: Bearing, request: SpeedRequest, registry: Registry, scene: Scene, progress: Progress
 ) -> Analysis:
-    """The chain itself; what takes a plugin long is told by `talk`."""
-    failures = list(toolbox.failures)
+    """The chain itself; what takes a plugin long is told by `progress`."""
+    failures = list(registry.failures)
     request = replace(request, bearing=bearing)
-    talk("reading")
-    recording = read_recording(path, toolbox.readers, failures)
-    marks = _mark_channels(toolbox.speed_sources, request)
+    progress("reading")
+    recording = read_recording(path, registry.readers, failures)
+    marks = _mark_channels(registry.speed_sources, request)
     recording = replace(choose_channel(recording, marks, wanted=scene.channel), side=scene.side)
     room = None
     if scene.room is not None:
-        room = choose_channel(read_recording(scene.room, toolbox.readers, failures))
-        _require_sound(room, toolbox.quality_checks, failures)
-    problems = _quality(toolbox.quality_checks, recording, None, failures)
+        room = choose_channel(read_recording(scene.room, registry.readers, failures))
+        _require_sound(room, registry.quality_checks, failures)
+    problems = _quality(registry.quality_checks, recording, None, failures)
     motion: Motion | None = None
     hearing: Hearing | None = None
     findings: tuple[Finding, ...] = ()
     if not any(problem.voids == "any" for problem in problems):
-        talk("finding the crank's speed")
+        progress("finding the crank's speed")
         try:
-            motion, doubts = find_motion(recording, request, toolbox.speed_sources, failures)
+            motion, doubts = find_motion(recording, request, registry.speed_sources, failures)
             problems += doubts
         except MotionError as error:
             problems.append(Problem("no_motion", error.found, error.hint, voids="any"))
@@ -120,18 +120,18 @@ def _checked(
         motion = replace(motion, spin=request.spin) if request.spin else motion
         problems += _too_few_turns(motion)
     if motion is not None and not any(problem.voids == "any" for problem in problems):
-        talk("listening")
+        progress("listening")
         hearing = hear(recording, motion, bearing, scene.drivetrain, room=room)
         recording = hearing.recording
         problems += is_of_this_recording(motion, hearing.bank)
-        problems += _quality(toolbox.quality_checks, recording, hearing, failures)
+        problems += _quality(registry.quality_checks, recording, hearing, failures)
         if not any(problem.voids == "any" for problem in problems):
-            talk("judging")
-            findings = borne_out(detect(hearing, toolbox.detectors, failures), motion)
+            progress("judging")
+            findings = borne_out(detect(hearing, registry.detectors, failures), motion)
     quality = settle_quality(problems, findings)
     would_have_found_db = None
     if hearing is not None and quality.usable and not failures and not any(f.detected for f in findings):
-        talk("trying what it would have shown")
+        progress("trying what it would have shown")
         would_have_found_db = would_have_found(hearing)
         quality = settle_quality([*problems, *_insensitive(would_have_found_db)], findings)
     return Analysis(
@@ -145,26 +145,26 @@ def _checked(
             findings,
             quality,
             failures,
-            conditions=toolbox.conditions,
+            conditions=registry.conditions,
             scale_known=motion is None or motion.scale_known,
             would_have_found_db=would_have_found_db,
         ),
         failures=tuple(failures),
-        plugin_versions=toolbox.versions,
-        conditions=toolbox.conditions,
+        plugin_versions=registry.versions,
+        conditions=registry.conditions,
     )
 
 
-def read_recording(path: Path, readers: Sequence[Part[Reader]], failures: list[Failure]) -> Recording:
+def read_recording(path: Path, readers: Sequence[LoadedPlugin[Reader]], failures: list[Failure]) -> Recording:
     """Read a file with the first reader that knows its content."""
     head, digest = _head_and_digest(path)
     refusals: list[InputError] = []
     broken: list[Failure] = []
     for part in readers:
-        if not guarded("read", part, partial(_claims, part.item, head), broken, refusals_pass=False):
+        if not safe_call("read", part, partial(_claims, part.item, head), broken, refusals_pass=False):
             continue
         try:
-            sound = guarded("read", part, partial(_sound, part.item, path), broken)
+            sound = safe_call("read", part, partial(_sound, part.item, path), broken)
         except InputError as refusal:
             refusals.append(refusal)
             continue
@@ -187,7 +187,7 @@ def read_recording(path: Path, readers: Sequence[Part[Reader]], failures: list[F
     )
 
 
-def _require_sound(room: Recording, checks: Sequence[Part[QualityCheck]], failures: list[Failure]) -> None:
+def _require_sound(room: Recording, checks: Sequence[LoadedPlugin[QualityCheck]], failures: list[Failure]) -> None:
     """Refuse a recording of the still room from which nothing can be learnt."""
     for problem in _quality(checks, room, None, failures):
         # How long a room must last is asked where its bands are made; it is no spin.
@@ -216,7 +216,7 @@ def _head_and_digest(path: Path) -> tuple[bytes, str]:
     return head, digest
 
 
-def _mark_channels(sources: Sequence[Part[SpeedSource]], request: SpeedRequest) -> dict[str, int]:
+def _mark_channels(sources: Sequence[LoadedPlugin[SpeedSource]], request: SpeedRequest) -> dict[str, int]:
     """The channels that hold marks of the turns by what the user said, by the option that names each."""
     options = {option.key: option for part in sources for option in part.item.options if option.kind == "channel"}
     return {o.flag: request.value(key) for key, o in options.items() if request.value(key) is not None}
@@ -285,11 +285,13 @@ def _insensitive(would_have_found_db: float | None) -> list[Problem]:
     ]
 
 
-def detect(hearing: Hearing, detectors: Sequence[Part[Detector]], failures: list[Failure]) -> tuple[Finding, ...]:
+def detect(
+    hearing: Hearing, detectors: Sequence[LoadedPlugin[Detector]], failures: list[Failure]
+) -> tuple[Finding, ...]:
     """Let every detector judge, each in its own guard."""
     findings: list[Finding] = []
     for part in detectors:
-        found = guarded("detect", part, partial(_judged, part.item, hearing), failures, refusals_pass=False)
+        found = safe_call("detect", part, partial(_judged, part.item, hearing), failures, refusals_pass=False)
         findings.extend(replace(finding, by=part.record.label) for finding in found or ())
     return tuple(findings)
 
@@ -330,7 +332,7 @@ def settle_quality(problems: Sequence[Problem], findings: Sequence[Finding]) -> 
 
 
 def _quality(
-    checks: Sequence[Part[QualityCheck]],
+    checks: Sequence[LoadedPlugin[QualityCheck]],
     recording: Recording,
     hearing: Hearing | None,
     failures: list[Failure],
@@ -338,7 +340,7 @@ def _quality(
     problems: list[Problem] = []
     for part in checks:
         look = partial(_problems, part.item, recording, hearing)
-        problems += guarded("quality", part, look, failures, refusals_pass=False) or []
+        problems += safe_call("quality", part, look, failures, refusals_pass=False) or []
     return problems
 
 

@@ -56,14 +56,14 @@ def check(
     Keep hands, hair and sleeves clear of the spinning crank.
     """
     from acoustic.check.pipeline import check_recording
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
     from acoustic.plugin.run import telling
 
     progress = Progress(quiet=quiet)
     with telling(progress):
-        toolbox = load_toolbox()
+        registry = load_plugins()
     result = check_recording(
-        recording, bearing=bearing.resolve(), request=request, toolbox=toolbox, scene=scene, talk=progress
+        recording, bearing=bearing.resolve(), request=request, registry=registry, scene=scene, progress=progress
     )
     for failure in result.failures:
         click.echo(f"acoustic: plugin {failure.plugin} failed ({failure.stage}): {failure.error}", err=True)

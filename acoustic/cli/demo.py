@@ -14,7 +14,7 @@ from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_PLUGIN_FAILED, InputErro
 
 if TYPE_CHECKING:
     from acoustic.model import Analysis
-    from acoustic.plugin.registry import Toolbox
+    from acoustic.plugin.registry import Registry
 
 MANIFEST = "manifest.toml"
 NEEDED = ("file", "bearing", "grade", "detected")
@@ -37,16 +37,16 @@ def demo(folder: Path | None, book: str | None) -> None:
         return
     folder = folder or demo_folder()
     entries = _entries(folder)
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
     from acoustic.plugin.run import telling
 
-    toolbox, progress = load_toolbox(), Progress(quiet=False)
+    registry, progress = load_plugins(), Progress(quiet=False)
     click.echo(f"{'recording':<32}{'expected':<44}{'found':<44}")
     wrong, failed = 0, False
     for entry in entries:
         progress(entry["file"])
         with telling(progress):
-            result = _judge(folder, entry, toolbox)
+            result = _judge(folder, entry, registry)
         names = {code: condition.name for code, condition in result.conditions.items()}
         expected = _words(entry["grade"], entry["detected"], names)
         heard = [finding.condition for finding in result.findings if finding.detected]
@@ -64,11 +64,11 @@ def _write_book(where: str) -> None:
     """Write the invented year, and say what to look at."""
     from acoustic.book.invented import write_year
     from acoustic.cli.book_options import opened
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
     from acoustic.simulator.workshop import LAST, SQUEEZED, WEARING
 
     with opened(where) as it:
-        count = write_year(it, load_toolbox(), Progress(quiet=False))
+        count = write_year(it, load_plugins(), Progress(quiet=False))
     click.echo(f"{count} visits are in {where}. Try:")
     for call in (
         f'trend "{WEARING}" --today {LAST}',
@@ -109,7 +109,7 @@ def _entries(folder: Path) -> list[dict[str, Any]]:
     return entries
 
 
-def _judge(folder: Path, entry: dict[str, Any], toolbox: Toolbox) -> Analysis:
+def _judge(folder: Path, entry: dict[str, Any], registry: Registry) -> Analysis:
     from acoustic.bearings.search import resolve_bearing
     from acoustic.check.pipeline import check_recording
     from acoustic.model import SpeedRequest
@@ -120,7 +120,7 @@ def _judge(folder: Path, entry: dict[str, Any], toolbox: Toolbox) -> Analysis:
         ticks=entry.get("ticks", False),
     )
     bearing = resolve_bearing(name=entry["bearing"])
-    return check_recording(folder / entry["file"], bearing=bearing, request=request, toolbox=toolbox)
+    return check_recording(folder / entry["file"], bearing=bearing, request=request, registry=registry)
 
 
 def _words(grade: str, conditions: list[str], names: dict[str, str]) -> str:

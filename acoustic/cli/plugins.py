@@ -46,6 +46,6 @@ def plugins(check: bool, as_json: bool) -> None:
 
 
 def _loaded() -> tuple[PluginRecord, ...]:
-    from acoustic.plugin.registry import load_toolbox  # brings numpy
+    from acoustic.plugin.registry import load_plugins  # brings numpy
 
-    return load_toolbox().records
+    return load_plugins().records

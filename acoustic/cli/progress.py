@@ -1,4 +1,4 @@
-"""Talk on stderr while something takes long."""
+"""Progress on stderr while something takes long."""
 
 from __future__ import annotations
 

@@ -76,11 +76,11 @@ def _heard(book: Book, visit: Visit, progress: Progress) -> tuple[Analysis, ...]
     """Judge the visit's recordings as they were asked about then."""
     from acoustic.book.asked import read_asked
     from acoustic.book.judging import listen_to
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
 
-    toolbox, found = load_toolbox(), []
+    registry, found = load_plugins(), []
     for judged in visit.verdicts:
         progress(judged.name)
         path = book.files.require(judged.sha256, judged.suffix)
-        found.append(listen_to(path, read_asked(judged.asked, book.files), toolbox, progress))
+        found.append(listen_to(path, read_asked(judged.asked, book.files), registry, progress))
     return tuple(found)

@@ -185,11 +185,11 @@ def _listen(
     """Check every recording as `acoustic check` does, and keep what the triage needs of it."""
     from acoustic.check.pipeline import check_recording
     from acoustic.model import Scene, SpeedRequest
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
     from acoustic.plugin.run import telling
     from acoustic.triage.evidence import read_evidence
 
-    meant, toolbox, progress = bearing.resolve(), load_toolbox(), Progress(quiet=quiet)
+    meant, registry, progress = bearing.resolve(), load_plugins(), Progress(quiet=quiet)
     heard = []
     for one in given:
         request = SpeedRequest(
@@ -201,7 +201,7 @@ def _listen(
             progress(f"{one.key}: {one.path.name}")
             with telling(progress):
                 analysis = check_recording(
-                    one.path, bearing=meant, request=request, toolbox=toolbox, scene=Scene(channel=channel)
+                    one.path, bearing=meant, request=request, registry=registry, scene=Scene(channel=channel)
                 )
             heard.append(read_evidence(analysis, rules.labels[one.label], side))
     return tuple(heard)

@@ -147,14 +147,14 @@ def _listen(
 
     from acoustic.book.asked import Asked
     from acoustic.book.judging import listen_to, take_in
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
     from acoustic.report.terminal import to_text
 
-    asked, toolbox = Asked(bearing=asdict(bearing), request=request, scene=scene), load_toolbox()
+    asked, registry = Asked(bearing=asdict(bearing), request=request, scene=scene), load_plugins()
     analyses = []
     for path in recordings:
         progress(path.name)
-        analysis = listen_to(path, asked, toolbox, progress)
+        analysis = listen_to(path, asked, registry, progress)
         if not analysis.quality.usable:
             problem = analysis.quality.problems[0]
             raise InputError(
@@ -275,11 +275,11 @@ def remove(number: int, because: str, book: str | None) -> None:
 def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet: bool) -> None:
     """Judge the recordings of visits again with this version, and say what changed."""
     from acoustic.book import judging, visits
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
 
     if bool(numbers) == everything:
         raise InputError("it is not said which visits to judge again", hint="Give their numbers, or --all.")
-    toolbox, progress, changed = load_toolbox(), Progress(quiet=quiet), 0
+    registry, progress, changed = load_plugins(), Progress(quiet=quiet), 0
     with opened(book) as it:
         with it.reading() as connection:
             if everything:
@@ -288,7 +288,7 @@ def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet:
                 wanted = tuple(visits.require_visit(connection, number) for number in numbers)
         for one in wanted:
             progress(f"visit {one.number}")
-            again = judging.recheck(one, it.files, toolbox, progress)
+            again = judging.recheck(one, it.files, registry, progress)
             with it.writing() as connection:
                 visits.renew(connection, one.number, again.judged)
             changed += bool(again.changed)

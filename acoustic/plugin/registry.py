@@ -25,7 +25,7 @@ T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
-class Part(Generic[T]):
+class LoadedPlugin(Generic[T]):
     """One offered object, and the plugin it came from."""
 
     item: T
@@ -33,13 +33,13 @@ class Part(Generic[T]):
 
 
 @dataclass(frozen=True, slots=True)
-class Toolbox:
+class Registry:
     """Everything the loaded plugins offer, in order of name, and what failed to load."""
 
-    readers: tuple[Part[hookspecs.Reader], ...]
-    quality_checks: tuple[Part[hookspecs.QualityCheck], ...]
-    speed_sources: tuple[Part[hookspecs.SpeedSource], ...]
-    detectors: tuple[Part[hookspecs.Detector], ...]
+    readers: tuple[LoadedPlugin[hookspecs.Reader], ...]
+    quality_checks: tuple[LoadedPlugin[hookspecs.QualityCheck], ...]
+    speed_sources: tuple[LoadedPlugin[hookspecs.SpeedSource], ...]
+    detectors: tuple[LoadedPlugin[hookspecs.Detector], ...]
     conditions: Mapping[str, Condition]
     records: tuple[PluginRecord, ...]
     failures: tuple[Failure, ...]
@@ -50,7 +50,7 @@ class Toolbox:
         return {record.name: record.version for record in self.records if record.broken is None}
 
 
-def load_toolbox(extra: Sequence[tuple[str, ModuleType]] = ()) -> Toolbox:
+def load_plugins(extra: Sequence[tuple[str, ModuleType]] = ()) -> Registry:
     """Load every installed plugin and collect what it offers.
 
     Parameters
@@ -60,7 +60,7 @@ def load_toolbox(extra: Sequence[tuple[str, ModuleType]] = ()) -> Toolbox:
 
     Returns
     -------
-    Toolbox
+    Registry
         A plugin that fails is in `failures` and, marked broken, in `records`.
 
     Raises
@@ -91,15 +91,15 @@ def load_toolbox(extra: Sequence[tuple[str, ModuleType]] = ()) -> Toolbox:
     return _registry(loaded, records)
 
 
-def _registry(loaded: Sequence[Offer], broken: Sequence[PluginRecord]) -> Toolbox:
+def _registry(loaded: Sequence[Offer], broken: Sequence[PluginRecord]) -> Registry:
     """Everything that the loaded plugins offer, in order of name."""
 
-    def parts(hook: str) -> tuple[Part[Any], ...]:
-        found = [Part(item, offer.record) for offer in loaded for item in offer.items.get(hook, ())]
+    def parts(hook: str) -> tuple[LoadedPlugin[Any], ...]:
+        found = [LoadedPlugin(item, offer.record) for offer in loaded for item in offer.items.get(hook, ())]
         return tuple(sorted(found, key=lambda part: part.item.name))
 
     own = {part.item.code: part.item for part in parts("acoustic_conditions")}
-    return Toolbox(
+    return Registry(
         readers=parts("acoustic_readers"),
         quality_checks=parts("acoustic_quality_checks"),
         speed_sources=parts("acoustic_speed_sources"),

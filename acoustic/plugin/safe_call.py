@@ -7,14 +7,19 @@ from typing import Any, TypeVar
 
 from acoustic.errors import InputError
 from acoustic.model import Failure
-from acoustic.plugin.registry import Part
+from acoustic.plugin.registry import LoadedPlugin
 from acoustic.plugin.run import reason, run
 
 T = TypeVar("T")
 
 
-def guarded(
-    stage: str, part: Part[Any], call: Callable[[], T], failures: list[Failure], *, refusals_pass: bool = True
+def safe_call(
+    stage: str,
+    part: LoadedPlugin[Any],
+    call: Callable[[], T],
+    failures: list[Failure],
+    *,
+    refusals_pass: bool = True,
 ) -> T | None:
     """Call a plugin's object; what it raises becomes a failure with its name on it.
 

@@ -13,8 +13,8 @@ from acoustic.dsp.tacholess.agreement import agreement
 from acoustic.errors import InputError, MotionError, PluginError
 from acoustic.model import Failure, Motion, Problem, Recording, SpeedRequest
 from acoustic.plugin.hookspecs import SpeedSource
-from acoustic.plugin.registry import Part
-from acoustic.plugin.safe_call import guarded, is_a
+from acoustic.plugin.registry import LoadedPlugin
+from acoustic.plugin.safe_call import is_a, safe_call
 
 SPEED_HINT = (
     "Give the speed: --marks FILE.csv with the time of each turn, --ticks if a card clicks once a turn, "
@@ -26,7 +26,7 @@ OUTSIDE_S = 0.05  # rounding, and a codec's block
 # Read off the sound itself, or held against nothing in it; any other source may be of another spin.
 FROM_THE_SOUND = ("stated", "turns", "ticks", "channel", "sound")
 
-Source = Part[SpeedSource]
+Source = LoadedPlugin[SpeedSource]
 
 
 def find_motion(
@@ -38,7 +38,7 @@ def find_motion(
     ----------
     recording : Recording
     request : SpeedRequest
-    sources : sequence of Part
+    sources : sequence of LoadedPlugin
     failures : list of Failure
         Grows by what failed.
 
@@ -84,7 +84,7 @@ def _is_asked_for(source: SpeedSource, request: SpeedRequest) -> bool:
 
 
 def _may_hold(part: Source, recording: Recording, failures: list[Failure]) -> bool:
-    held = guarded("speed", part, lambda: bool(part.item.present(recording)), failures, refusals_pass=False)
+    held = safe_call("speed", part, lambda: bool(part.item.present(recording)), failures, refusals_pass=False)
     return held is True
 
 
@@ -101,7 +101,7 @@ def _estimates(
     refusals: list[MotionError] = []
     for part in parts:
         try:
-            motion = guarded("speed", part, partial(_motion, part.item, recording, request), failures)
+            motion = safe_call("speed", part, partial(_motion, part.item, recording, request), failures)
         except MotionError as refusal:
             refusals.append(refusal)
             continue

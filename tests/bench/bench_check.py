@@ -27,7 +27,7 @@ from acoustic.bearings.search import resolve_bearing
 from acoustic.check.pipeline import check_recording
 from acoustic.dsp.geometry import BearingGeometry
 from acoustic.model import SpeedRequest
-from acoustic.plugin.registry import load_toolbox
+from acoustic.plugin.registry import load_plugins
 from acoustic.simulator import SpinPlan, simulate
 
 MOST_RATIO = 4.0
@@ -89,10 +89,10 @@ def measure(folder: Path, repeats: int) -> list[tuple[str, float, float | None, 
     path, marks = folder / "spin.wav", folder / "marks.csv"
     soundfile.write(path, spin.samples, spin.sample_rate_hz, subtype="PCM_16")
     marks.write_text("".join(f"{mark:.4f}\n" for mark in spin.marks_s), encoding="utf-8")
-    bearing, toolbox, request = resolve_bearing(name="6805"), load_toolbox(), SpeedRequest(marks=marks)
+    bearing, registry, request = resolve_bearing(name="6805"), load_plugins(), SpeedRequest(marks=marks)
 
     def whole_check() -> object:
-        return check_recording(path, bearing=bearing, request=request, toolbox=toolbox)
+        return check_recording(path, bearing=bearing, request=request, registry=registry)
 
     whole_check(), plain_script(path)  # first use pays for imports
     warm_s, plain_s = median_s(whole_check, repeats), median_s(lambda: plain_script(path), repeats)

@@ -22,7 +22,7 @@ from acoustic.check.features import hear
 from acoustic.check.pipeline import detect
 from acoustic.dsp.geometry import BearingGeometry
 from acoustic.model import Bearing, Drivetrain, Failure, Recording
-from acoustic.plugin.registry import Toolbox, load_toolbox
+from acoustic.plugin.registry import Registry, load_plugins
 from acoustic.simulator import SpinPlan
 from acoustic.speed.from_marks import motion_from_marks
 
@@ -71,7 +71,7 @@ def draw_pedalled(seed: int, kind: str) -> SpinPlan:
     )
 
 
-def called(plan: SpinPlan, toolbox: Toolbox, pieces: Pieces | None, *, by_ear: bool) -> tuple[str, ...]:
+def called(plan: SpinPlan, registry: Registry, pieces: Pieces | None, *, by_ear: bool) -> tuple[str, ...]:
     """Conditions that the check detects in a spin."""
     spin = made(plan, "pieced" if pieces else "physical", pieces)
     rate_hz = float(spin.sample_rate_hz)
@@ -84,7 +84,7 @@ def called(plan: SpinPlan, toolbox: Toolbox, pieces: Pieces | None, *, by_ear: b
     bearing = Bearing("drawn", (plan.geometry,), "given", "drawn")
     hearing = hear(recording, replace(motion, spin="pedal"), bearing, None if by_ear else teeth)
     failures: list[Failure] = []
-    found = detect(hearing, toolbox.detectors, failures)
+    found = detect(hearing, registry.detectors, failures)
     assert not failures
     return tuple(sorted(finding.condition for finding in found if finding.detected))
 
@@ -98,10 +98,10 @@ def main() -> None:
     parser.add_argument("--folder", type=Path, help="real recordings: piece the spins together from them")
     given = parser.parse_args()
     pieces = Pieces.load(given.folder) if given.folder else None
-    toolbox = load_toolbox()
+    registry = load_plugins()
     for kind in given.kinds or KINDS:
         seeds = range(given.first, given.first + given.spins)
-        calls = Counter(called(draw_pedalled(seed, kind), toolbox, pieces, by_ear=given.by_ear) for seed in seeds)
+        calls = Counter(called(draw_pedalled(seed, kind), registry, pieces, by_ear=given.by_ear) for seed in seeds)
         print(f"{kind:<14}", ", ".join(f"{' + '.join(what) or 'nothing'} {n}" for what, n in calls.most_common()))
 
 

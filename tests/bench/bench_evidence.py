@@ -38,7 +38,7 @@ from acoustic.dsp.orders.hypotheses import part_sets
 from acoustic.dsp.orders.spectrum import OrderSpectra
 from acoustic.errors import InputError
 from acoustic.model import Bearing, Hearing, Motion, Recording
-from acoustic.plugin.registry import load_toolbox
+from acoustic.plugin.registry import load_plugins
 from acoustic.speed.from_marks import motion_from_marks
 
 Floats = NDArray[np.float64]
@@ -168,7 +168,7 @@ def heard_by_all(row: str, seed: int, waviness_lines: int) -> Outcome | None:
     plan = replace(plan, duration_s=(samples + 0.5) / plan.sample_rate_hz)
     with tempfile.TemporaryDirectory() as folder:
         path, _, marks_s = record(plan, seed, Path(folder), widely=False)
-        recording = read_recording(path, load_toolbox().readers, [])
+        recording = read_recording(path, load_plugins().readers, [])
     try:
         motion = motion_from_marks(marks_s, duration_s=recording.duration_s, source="marks", timing_s=TIMING_S)
     except InputError:

@@ -29,7 +29,7 @@ from spins import draw
 from acoustic.check.pipeline import check_recording
 from acoustic.errors import AcousticError
 from acoustic.model import Analysis, Bearing, SpeedRequest
-from acoustic.plugin.registry import load_toolbox
+from acoustic.plugin.registry import load_plugins
 from acoustic.simulator import Spin, SpinPlan
 
 CALIBRATED = {0.1: (0.02, 0.12), 0.01: (0.002, 0.015)}  # shares of healthy recordings that show p or less
@@ -60,7 +60,7 @@ def asked(path: Path, plan: SpinPlan, said: SpeedRequest, spin: Spin) -> dict[st
     bearing = Bearing("drawn", (plan.geometry,), "given", "drawn")
     nothing: dict[str, Any] = {"found": (), "p": {}, "severity_db": {}, "grade": "refused"}
     try:
-        result = check_recording(path, bearing=bearing, request=said, toolbox=load_toolbox())
+        result = check_recording(path, bearing=bearing, request=said, registry=load_plugins())
     except AcousticError as refusal:
         return {**nothing, "refused": refusal.found}
     except Exception as crash:  # what must never happen is counted, not hidden

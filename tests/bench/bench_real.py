@@ -25,7 +25,7 @@ from acoustic.check.pipeline import check_recording
 from acoustic.dsp.geometry import BearingGeometry
 from acoustic.errors import AcousticError
 from acoustic.model import Bearing, SpeedRequest
-from acoustic.plugin.registry import load_toolbox
+from acoustic.plugin.registry import load_plugins
 
 RINGS = ("outer_raceway", "inner_raceway")
 PARTS = (*RINGS, "ball", "cage")
@@ -126,7 +126,7 @@ def ask(case: Case) -> Said:
     """Run the whole chain."""
     bearing = Bearing("given", (case.geometry,), "given", "given")
     try:
-        result = check_recording(case.path, bearing=bearing, request=case.request, toolbox=load_toolbox())
+        result = check_recording(case.path, bearing=bearing, request=case.request, registry=load_plugins())
     except AcousticError as refusal:
         return Said(case, why=refusal.found)
     judged = [finding for finding in result.findings if finding.judged]

@@ -32,7 +32,7 @@ from spins import draw
 
 from acoustic.errors import InputError
 from acoustic.model import Bearing, Motion, Recording, SpeedRequest
-from acoustic.plugin.registry import load_toolbox
+from acoustic.plugin.registry import load_plugins
 from acoustic.simulator import Spin, SpinPlan
 
 DAMAGED = (("outer_raceway", -3.0),), (("inner_raceway", -3.0),)
@@ -157,7 +157,7 @@ def one_spin(job: tuple[str, int, Path | None]) -> dict[str, Any]:
     row, rng = ROWS[name], np.random.default_rng(90_000 + seed)
     plan = draw(seed, **row.changes(seed))
     spin = made(plan, "pieced" if real else "physical", Pieces.load(real) if real else None)
-    source = next(part.item for part in load_toolbox().speed_sources if part.item.name == row.source)
+    source = next(part.item for part in load_plugins().speed_sources if part.item.name == row.source)
     bearing = Bearing("drawn", (plan.geometry,), "given", "drawn")
     with tempfile.TemporaryDirectory() as folder:
         request, samples = row.request(spin, plan, Path(folder), rng)

@@ -12,7 +12,7 @@ from acoustic.book.opening import open_book
 from acoustic.book.series import lives
 from acoustic.book.visits import list_visits
 from acoustic.errors import InputError
-from acoustic.plugin.registry import load_toolbox
+from acoustic.plugin.registry import load_plugins
 from acoustic.simulator.workshop import LAST, SQUEEZED, invented_bearings, invented_visits
 
 
@@ -21,7 +21,7 @@ def test_visits_are_simulated_checked_and_kept(tmp_path: Path, monkeypatch: pyte
     two = [one for one in invented_visits() if one.bike == SQUEEZED][:2]
     monkeypatch.setattr(invented, "invented_visits", lambda: tuple(two))
     book, said = open_book(str(tmp_path / "demo.db")), []
-    assert invented.write_year(book, load_toolbox(), said.append) == 2
+    assert invented.write_year(book, load_plugins(), said.append) == 2
     with book.reading() as connection:
         free, pressed = list_visits(connection, bike=SQUEEZED)
         bearings = all_bearings(connection)
@@ -43,7 +43,7 @@ def test_a_book_in_use_is_left_alone(tmp_path: Path) -> None:
     with book.writing() as connection:
         add_bike(connection, "red road")
     with pytest.raises(InputError, match="holds bikes already"):
-        invented.write_year(book, load_toolbox(), lambda _: None)
+        invented.write_year(book, load_plugins(), lambda _: None)
     book.close()
 
 

@@ -31,7 +31,7 @@ from acoustic.dsp.geometry import defect_orders
 from acoustic.dsp.levels.filterbank import band_bank
 from acoustic.dsp.orders.injection import StruckRing
 from acoustic.model import Bearing, Hearing, Recording
-from acoustic.plugin.registry import load_toolbox
+from acoustic.plugin.registry import load_plugins
 from acoustic.speed.from_marks import motion_from_marks
 
 Floats = NDArray[np.float64]
@@ -41,7 +41,7 @@ TRIED_DB = (-22.0, -20.0, -18.0, -16.0, -14.0, -12.0)
 
 def heard(made: Made) -> Hearing:
     """What is heard of a recording by its true marks."""
-    recording = read_recording(made.path, load_toolbox().readers, [])
+    recording = read_recording(made.path, load_plugins().readers, [])
     motion = motion_from_marks(made.spin.marks_s, duration_s=recording.duration_s, source="marks", timing_s=0.001)
     return hear(recording, motion, Bearing("drawn", (made.plan.geometry,), "given", "drawn"))
 

@@ -33,7 +33,7 @@ from acoustic.api import defect_orders
 from acoustic.check.features import hear
 from acoustic.check.pipeline import read_recording
 from acoustic.model import Bearing, Hearing
-from acoustic.plugin.registry import load_toolbox
+from acoustic.plugin.registry import load_plugins
 from acoustic.simulator import SpinPlan
 from acoustic.speed.from_marks import motion_from_marks
 
@@ -89,7 +89,7 @@ def heard(path: Path, plan: SpinPlan, marks_s: Floats) -> Hearing:
 
 @cache
 def _readers() -> Any:
-    return load_toolbox().readers
+    return load_plugins().readers
 
 
 def scores_of(hearing: Hearing, plan: SpinPlan) -> dict[str, float]:

@@ -31,9 +31,9 @@ LOOPED_S = 13.0
 def sounds(path: Path) -> tuple[np.ndarray, float]:
     """One channel of a file, and its rate."""
     from acoustic.check.pipeline import read_recording
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
 
-    recording = read_recording(path, load_toolbox().readers, [])
+    recording = read_recording(path, load_plugins().readers, [])
     return recording.heard, recording.sample_rate_hz
 
 

@@ -16,7 +16,7 @@ import soundfile
 
 from acoustic.check.document import SCHEMA, to_document, to_json
 from acoustic.model import CONDITIONS
-from acoustic.plugin.registry import load_toolbox
+from acoustic.plugin.registry import load_plugins
 
 Run = Callable[..., Any]
 
@@ -179,13 +179,13 @@ def test_the_checker_sees_faults() -> None:
 
 
 @pytest.mark.parametrize("case", ["sound", "outer", "ball", "rumble", "grit", "short", "far_away"])
-def test_contract(case: str, acoustic: Run, taken: Any, toolbox: Any) -> None:
+def test_contract(case: str, acoustic: Run, taken: Any, registry: Any) -> None:
     made = taken(case)
     outcome = acoustic("check", made.path, "--bearing", "6805", "--marks", made.marks, "--json")
     document = outcome.document
     assert faults(document, CONTRACT) == []
     # A crank spun by hand drives no chain and carries no load: nobody listens for either. Notches need six turns.
-    judged = {c for part in toolbox.detectors for c in part.item.conditions} - {"drivetrain", "creak"}
+    judged = {c for part in registry.detectors for c in part.item.conditions} - {"drivetrain", "creak"}
     found = {finding["condition"] for finding in document["findings"]}
     assert judged - found <= {"tight"}
     assert found <= judged
@@ -227,7 +227,7 @@ def test_a_failed_plugin(
         raise OSError("no licence found")
 
     extra = [("grumpy", plugin("grumpy", acoustic_detectors=fails))]
-    monkeypatch.setattr("acoustic.plugin.registry.load_toolbox", lambda: load_toolbox(extra=extra))
+    monkeypatch.setattr("acoustic.plugin.registry.load_plugins", lambda: load_plugins(extra=extra))
     made = taken("outer")
     outcome = acoustic("check", made.path, "--bearing", "6805", "--marks", made.marks, "--json")
     assert faults(outcome.document, CONTRACT) == []

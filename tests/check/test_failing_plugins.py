@@ -18,7 +18,7 @@ from acoustic.conditions import Condition, Rule
 from acoustic.errors import EXIT_PLUGIN_FAILED, PluginError
 from acoustic.model import Evidence, Finding, Motion, Sound, SpeedRequest
 from acoustic.plugin.entry import PluginRecord
-from acoustic.plugin.registry import Part
+from acoustic.plugin.registry import LoadedPlugin
 
 Run = Callable[..., Any]
 Make = Callable[..., ModuleType]
@@ -284,7 +284,9 @@ TURNS = np.array([0.0, 6.0])
 )
 def test_motions_that_are_none(motion: Callable[[], Any], said: str, recording_of: Any) -> None:
     record = PluginRecord("a-speed", "module", "distribution", "1")
-    part = Part(tool("a-speed", **BY_MARKS, present=bool, estimate=lambda recording, request: motion()), record)
+    part = LoadedPlugin(
+        tool("a-speed", **BY_MARKS, present=bool, estimate=lambda recording, request: motion()), record
+    )
     failed: list[Any] = []
     recording = recording_of("sound", duration_s=7.0, turns=6.5)
     with pytest.raises(PluginError, match="a-speed failed"):

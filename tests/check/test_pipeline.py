@@ -69,11 +69,11 @@ def test_the_recording_remembers_what_was_done(taken: Any, analysis_of: Any) -> 
 
 
 @pytest.mark.parametrize("loud", [0, 1, 2])
-def test_the_loudest_channel_is_judged(loud: int, tmp_path: Path, toolbox: Any) -> None:
+def test_the_loudest_channel_is_judged(loud: int, tmp_path: Path, registry: Any) -> None:
     noise = np.random.default_rng(3).standard_normal((RATE_HZ, 3)) * 0.001
     noise[:, loud] *= 10
     soundfile.write(tmp_path / "three.wav", noise, RATE_HZ)
-    recording = pipeline.choose_channel(pipeline.read_recording(tmp_path / "three.wav", toolbox.readers, []))
+    recording = pipeline.choose_channel(pipeline.read_recording(tmp_path / "three.wav", registry.readers, []))
     assert recording.channel == loud
     assert recording.samples.shape == (RATE_HZ, 3), "the other channels stay"
     assert recording.steps[-1].params == {"channel": loud + 1}
@@ -92,28 +92,28 @@ def test_the_judged_channel_decides(tmp_path: Path, taken: Any, acoustic: Run) -
     assert both["grade"] == alone["grade"]
 
 
-def test_the_steps_are_told(taken: Any, toolbox: Any) -> None:
+def test_the_steps_are_told(taken: Any, registry: Any) -> None:
     told: list[str] = []
     made = taken("sound")
     pipeline.check_recording(
         made.path,
         bearing=resolve_bearing(name="6805"),
         request=SpeedRequest(marks=made.marks),
-        toolbox=toolbox,
-        talk=told.append,
+        registry=registry,
+        progress=told.append,
     )
     steps = ["reading", "finding the crank's speed", "listening", "judging", "trying what it would have shown"]
     assert told == steps
 
 
-def test_what_voids_any_verdict_stops_the_chain(tmp_path: Path, toolbox: Any) -> None:
+def test_what_voids_any_verdict_stops_the_chain(tmp_path: Path, registry: Any) -> None:
     """A silent file is not searched for the speed it can't have, even if none was given."""
     soundfile.write(tmp_path / "silent.wav", np.zeros(RATE_HZ), RATE_HZ)
     result = pipeline.check_recording(
         tmp_path / "silent.wav",
         bearing=resolve_bearing(name="6805"),
         request=SpeedRequest(),
-        toolbox=toolbox,
+        registry=registry,
     )
     assert (result.motion, result.hearing, result.findings) == (None, None, ())
     assert not result.quality.usable
@@ -140,13 +140,13 @@ def test_a_problem_voids_what_it_says(voids: Any, any_detected: bool, usable: bo
     assert quality.problems == (problem,)
 
 
-def test_the_spin_said_by_the_user_goes_first(taken: Any, toolbox: Any) -> None:
+def test_the_spin_said_by_the_user_goes_first(taken: Any, registry: Any) -> None:
     made = taken("sound")
     result = pipeline.check_recording(
         made.path,
         bearing=resolve_bearing(name="6805"),
         request=SpeedRequest(marks=made.marks, spin="pedal"),
-        toolbox=toolbox,
+        registry=registry,
     )
     assert result.motion is not None
     assert result.motion.spin == "pedal"
@@ -154,17 +154,17 @@ def test_the_spin_said_by_the_user_goes_first(taken: Any, toolbox: Any) -> None:
     assert result.hearing.motion.spin == "pedal", "detectors see the same"
 
 
-def test_without_a_speed_the_message_says_how_to_give_one(recording_of: Any, toolbox: Any) -> None:
-    asked_for = [part for part in toolbox.speed_sources if part.item.name in ("marks-file", "stated-speed")]
+def test_without_a_speed_the_message_says_how_to_give_one(recording_of: Any, registry: Any) -> None:
+    asked_for = [part for part in registry.speed_sources if part.item.name in ("marks-file", "stated-speed")]
     with pytest.raises(InputError) as caught:
         pipeline.find_motion(recording_of(), SpeedRequest(), asked_for, [])
     for option in ("--marks", "--ticks", "--turns", "--film", "--speed"):
         assert option in caught.value.hint
 
 
-def test_a_file_that_vanishes_is_a_refusal(tmp_path: Path, toolbox: Any) -> None:
+def test_a_file_that_vanishes_is_a_refusal(tmp_path: Path, registry: Any) -> None:
     with pytest.raises(InputError, match="there is no file"):
-        pipeline.read_recording(tmp_path / "gone.wav", toolbox.readers, [])
+        pipeline.read_recording(tmp_path / "gone.wav", registry.readers, [])
 
 
 def test_clean_needs_every_condition_judged() -> None:
@@ -180,23 +180,23 @@ def test_clean_needs_every_condition_judged() -> None:
         assert not pipeline.settle_quality([], open_one).usable
 
 
-def test_a_coast_under_a_stated_speed_is_found_out(taken: Any, toolbox: Any) -> None:
+def test_a_coast_under_a_stated_speed_is_found_out(taken: Any, registry: Any) -> None:
     result = pipeline.check_recording(
         taken("outer").path,
         bearing=resolve_bearing(name="6805"),
         request=SpeedRequest(speed_rpm=70.0),
-        toolbox=toolbox,
+        registry=registry,
     )
     assert result.verdict.level == "undecided"
     assert {"not_steady", "unknown_beat"} & {problem.code for problem in result.quality.problems}
 
 
 @pytest.mark.parametrize("named", ["6806", "6807", "6805-AC"])
-def test_a_wrong_designation_is_not_clean(named: str, taken: Any, toolbox: Any) -> None:
+def test_a_wrong_designation_is_not_clean(named: str, taken: Any, registry: Any) -> None:
     """Loud strikes of a 6805's outer ring, judged as another bearing's."""
     made = taken("outer")
     result = pipeline.check_recording(
-        made.path, bearing=resolve_bearing(name=named), request=SpeedRequest(marks=made.marks), toolbox=toolbox
+        made.path, bearing=resolve_bearing(name=named), request=SpeedRequest(marks=made.marks), registry=registry
     )
     assert result.verdict.level == "undecided"
     assert "unknown_beat" in {problem.code for problem in result.quality.problems}

@@ -41,7 +41,7 @@ def test_by_ear_the_search_for_the_motion_has_to_find_it(hearing_of: Any) -> Non
     ("would_have_shown", "level"), [(-16.0, "clean"), (HEARD_FROM_DB, "clean"), (None, "undecided")]
 )
 def test_clean_needs_it(
-    would_have_shown: float | None, level: str, taken: Any, toolbox: Any, monkeypatch: pytest.MonkeyPatch
+    would_have_shown: float | None, level: str, taken: Any, registry: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from acoustic.bearings.search import resolve_bearing
     from acoustic.model import SpeedRequest
@@ -52,7 +52,7 @@ def test_clean_needs_it(
         file.path,
         bearing=resolve_bearing(name="6805"),
         request=SpeedRequest(marks=file.marks),
-        toolbox=toolbox,
+        registry=registry,
     )
     assert result.verdict.level == level
     assert result.verdict.would_have_found_db == (would_have_shown if level == "clean" else None)

@@ -30,7 +30,7 @@ def outer(taken: Any) -> tuple[Floats, int, Path]:
 
 
 @pytest.fixture
-def level_of(outer: tuple[Floats, int, Path], tmp_path: Path, toolbox: Any) -> Callable[..., str]:
+def level_of(outer: tuple[Floats, int, Path], tmp_path: Path, registry: Any) -> Callable[..., str]:
     """Write samples and judge them: (samples, subtype="PCM_16", lost=byte to leave out, last_s) -> grade."""
 
     def judge(samples: Floats, *, subtype: str = "PCM_16", lost: int | None = None, last_s: float = 99.0) -> str:
@@ -43,7 +43,7 @@ def level_of(outer: tuple[Floats, int, Path], tmp_path: Path, toolbox: Any) -> C
         marks.write_text("\n".join([times[0], *(t for t in times[1:] if float(t) < last_s)]), encoding="utf-8")
         try:
             result = check_recording(
-                path, bearing=resolve_bearing(name="6805"), request=SpeedRequest(marks=marks), toolbox=toolbox
+                path, bearing=resolve_bearing(name="6805"), request=SpeedRequest(marks=marks), registry=registry
             )
         except AcousticError:
             return "refused"

@@ -12,7 +12,7 @@ import pytest
 
 from acoustic.cli.demo import NEEDED, demo_folder
 from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_DONE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE
-from acoustic.plugin.registry import load_toolbox
+from acoustic.plugin.registry import load_plugins
 
 Run = Callable[..., Any]
 ENTRY = """
@@ -97,7 +97,7 @@ def test_a_broken_plugin_shows(
     folder: Any, acoustic: Run, plugin: Callable[..., ModuleType], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     extra = [("grumpy", plugin("grumpy", api=(9, 0), acoustic_detectors=[]))]
-    monkeypatch.setattr("acoustic.plugin.registry.load_toolbox", lambda: load_toolbox(extra=extra))
+    monkeypatch.setattr("acoustic.plugin.registry.load_plugins", lambda: load_plugins(extra=extra))
     outcome = acoustic("demo", folder(("sound", "clean", "")))
     assert outcome.code == EXIT_PLUGIN_FAILED
     assert "undecided" in outcome.stdout

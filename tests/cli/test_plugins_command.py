@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from acoustic.errors import EXIT_DONE, EXIT_PLUGIN_FAILED
-from acoustic.plugin.registry import hook_names, load_toolbox
+from acoustic.plugin.registry import hook_names, load_plugins
 
 Run = Callable[..., Any]
 BUNDLED = ("container-sound", "contamination", "defect-lines", "heard-ticks", "marks-file", "rumble")
@@ -18,7 +18,7 @@ BUNDLED = ("container-sound", "contamination", "defect-lines", "heard-ticks", "m
 @pytest.fixture
 def with_broken(plugin: Callable[..., ModuleType], monkeypatch: pytest.MonkeyPatch) -> None:
     extra = [("grumpy", plugin("grumpy_module", api=(9, 0), acoustic_detectors=[]))]
-    monkeypatch.setattr("acoustic.plugin.registry.load_toolbox", lambda: load_toolbox(extra=extra))
+    monkeypatch.setattr("acoustic.plugin.registry.load_plugins", lambda: load_plugins(extra=extra))
 
 
 def test_list(acoustic: Run) -> None:

@@ -161,7 +161,7 @@ def test_a_useless_recording_beside_the_rider_s_word_changes_nothing(acoustic: R
 def test_a_failed_plugin_is_undecided_with_its_own_exit_code(
     acoustic: Run, hand: Any, plugin: Callable[..., ModuleType], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from acoustic.plugin.registry import load_toolbox
+    from acoustic.plugin.registry import load_plugins
 
     class Broken:
         name, summary, conditions = "broken", "fails", ("creak",)
@@ -170,7 +170,7 @@ def test_a_failed_plugin_is_undecided_with_its_own_exit_code(
             raise ValueError("no")
 
     extra = (("broken", plugin("broken", acoustic_detectors=[Broken()])),)
-    monkeypatch.setattr("acoustic.plugin.registry.load_toolbox", lambda: load_toolbox(extra=extra))
+    monkeypatch.setattr("acoustic.plugin.registry.load_plugins", lambda: load_plugins(extra=extra))
     outcome = acoustic("triage", *hand("sound"), *NAMED, *SADDLE, "--json")
     assert outcome.code == EXIT_PLUGIN_FAILED
     assert "plugin broken failed" in outcome.stderr

@@ -10,24 +10,24 @@ import numpy as np
 import pytest
 
 from acoustic.model import CONDITIONS, Finding
-from acoustic.plugin.registry import Part, load_toolbox
+from acoustic.plugin.registry import LoadedPlugin, load_plugins
 
 HearingOf = Callable[..., Any]
-DETECTORS = load_toolbox().detectors
+DETECTORS = load_plugins().detectors
 CASES = ("sound", "outer", "inner", "ball", "rumble", "grit", "far_away", "short")
 TWENTY_DB = 10.0
 
 every_detector = pytest.mark.parametrize("part", DETECTORS, ids=lambda part: part.item.name)
 
 
-def judged(part: Part[Any], hearing: Any) -> dict[str, Finding]:
+def judged(part: LoadedPlugin[Any], hearing: Any) -> dict[str, Finding]:
     findings = list(part.item.detect(hearing))
     assert len({finding.condition for finding in findings}) == len(findings), "one finding a condition"
     return {finding.condition: finding for finding in findings}
 
 
 @every_detector
-def test_its_conditions_are_known(part: Part[Any]) -> None:
+def test_its_conditions_are_known(part: LoadedPlugin[Any]) -> None:
     assert part.item.conditions
     assert set(part.item.conditions) <= set(CONDITIONS)
 
@@ -40,7 +40,7 @@ def test_no_condition_is_judged_twice() -> None:
 
 @every_detector
 @pytest.mark.parametrize("case", CASES)
-def test_findings(case: str, part: Part[Any], hearing_of: HearingOf) -> None:
+def test_findings(case: str, part: LoadedPlugin[Any], hearing_of: HearingOf) -> None:
     """Every condition it names, with a probability, a finite severity or none, and a plain sentence."""
     findings = judged(part, hearing_of(case))
     assert set(findings) == set(part.item.conditions)
@@ -58,7 +58,7 @@ def test_findings(case: str, part: Part[Any], hearing_of: HearingOf) -> None:
 @every_detector
 @pytest.mark.parametrize("gain", [TWENTY_DB, 1 / TWENTY_DB], ids=["+20 dB", "-20 dB"])
 @pytest.mark.parametrize("case", ["sound", "outer", "rumble", "grit"])
-def test_loudness_does_not_matter(case: str, gain: float, part: Part[Any], hearing_of: HearingOf) -> None:
+def test_loudness_does_not_matter(case: str, gain: float, part: LoadedPlugin[Any], hearing_of: HearingOf) -> None:
     """A tenth of a decibel is far below what anybody reads off, and far above rounding."""
     as_recorded, turned = judged(part, hearing_of(case)), judged(part, hearing_of(case, gain=gain))
     for condition, finding in as_recorded.items():
@@ -74,7 +74,7 @@ def test_loudness_does_not_matter(case: str, gain: float, part: Part[Any], heari
 
 
 @every_detector
-def test_asking_twice_gives_the_same(part: Part[Any], hearing_of: HearingOf) -> None:
+def test_asking_twice_gives_the_same(part: LoadedPlugin[Any], hearing_of: HearingOf) -> None:
     """No dice, no memory of the recording before."""
     first = judged(part, hearing_of("outer"))
     judged(part, hearing_of("grit"))
@@ -83,7 +83,7 @@ def test_asking_twice_gives_the_same(part: Part[Any], hearing_of: HearingOf) -> 
 
 @every_detector
 @pytest.mark.parametrize("seed", range(3))
-def test_a_sound_bearing_is_not_accused(seed: int, part: Part[Any], hearing_of: HearingOf) -> None:
+def test_a_sound_bearing_is_not_accused(seed: int, part: LoadedPlugin[Any], hearing_of: HearingOf) -> None:
     findings = judged(part, hearing_of("sound", seed=100 + seed))
     assert [finding.condition for finding in findings.values() if finding.detected] == []
 
@@ -91,7 +91,7 @@ def test_a_sound_bearing_is_not_accused(seed: int, part: Part[Any], hearing_of: 
 @every_detector
 @pytest.mark.parametrize("short_s", [0.0, 1e-9])
 def test_without_still_parts_it_judges_all_the_same(
-    short_s: float, part: Part[Any], hearing_of: HearingOf
+    short_s: float, part: LoadedPlugin[Any], hearing_of: HearingOf
 ) -> None:
     """A recording that starts and ends while the crank turns; the least a detector must bear."""
     from dataclasses import replace
@@ -105,7 +105,7 @@ def test_without_still_parts_it_judges_all_the_same(
 
 
 @every_detector
-def test_it_leaves_the_hearing_alone(part: Part[Any], hearing_of: HearingOf) -> None:
+def test_it_leaves_the_hearing_alone(part: LoadedPlugin[Any], hearing_of: HearingOf) -> None:
     hearing = hearing_of("inner")
     before = [array.copy() for array in (hearing.bank.power, hearing.levels.compressed, hearing.spectra.power)]
     judged(part, hearing)

@@ -10,15 +10,15 @@ import pytest
 
 from acoustic.plugin import hookspecs
 from acoustic.plugin.entry import installed
-from acoustic.plugin.registry import Part, load_toolbox
+from acoustic.plugin.registry import LoadedPlugin, load_plugins
 
-TOOLBOX = load_toolbox()
+REGISTRY = load_plugins()
 BUNDLED = sorted(record.module for record in installed() if record.distribution == "acoustic-crank")
 KINDS = {
-    "reader": (TOOLBOX.readers, hookspecs.Reader),
-    "quality check": (TOOLBOX.quality_checks, hookspecs.QualityCheck),
-    "speed source": (TOOLBOX.speed_sources, hookspecs.SpeedSource),
-    "detector": (TOOLBOX.detectors, hookspecs.Detector),
+    "reader": (REGISTRY.readers, hookspecs.Reader),
+    "quality check": (REGISTRY.quality_checks, hookspecs.QualityCheck),
+    "speed source": (REGISTRY.speed_sources, hookspecs.SpeedSource),
+    "detector": (REGISTRY.detectors, hookspecs.Detector),
 }
 OFFERED = [(kind, part) for kind, (parts, _) in KINDS.items() for part in parts]
 IDS = [f"{kind} {part.item.name}" for kind, part in OFFERED]
@@ -31,7 +31,7 @@ def test_there_is_something_of_every_kind() -> None:
 
 
 @pytest.mark.parametrize(("kind", "part"), OFFERED, ids=IDS)
-def test_it_tells_of_itself(kind: str, part: Part[Any]) -> None:
+def test_it_tells_of_itself(kind: str, part: LoadedPlugin[Any]) -> None:
     """A short name for programs and one line for people."""
     assert part.item.name == part.item.name.lower().strip()
     assert " " not in part.item.name and "_" not in part.item.name
@@ -47,7 +47,7 @@ def test_names_are_unique(kind: str) -> None:
 
 
 @pytest.mark.parametrize(("kind", "part"), OFFERED, ids=IDS)
-def test_it_keeps_its_protocol(kind: str, part: Part[Any]) -> None:
+def test_it_keeps_its_protocol(kind: str, part: LoadedPlugin[Any]) -> None:
     """Everything the chain calls is there."""
     protocol = KINDS[kind][1]
     for name in (name for name in vars(protocol) if not name.startswith("_")):
@@ -55,7 +55,7 @@ def test_it_keeps_its_protocol(kind: str, part: Part[Any]) -> None:
 
 
 @pytest.mark.parametrize(("kind", "part"), OFFERED, ids=IDS)
-def test_it_explains_itself_to_readers_of_its_code(kind: str, part: Part[Any]) -> None:
+def test_it_explains_itself_to_readers_of_its_code(kind: str, part: LoadedPlugin[Any]) -> None:
     assert type(part.item).__doc__
     assert sys.modules[type(part.item).__module__].__doc__
 

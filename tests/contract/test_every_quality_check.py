@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from acoustic.model import Problem, Recording
-from acoustic.plugin.registry import Part, load_toolbox
+from acoustic.plugin.registry import LoadedPlugin, load_plugins
 
-CHECKS = load_toolbox().quality_checks
+CHECKS = load_plugins().quality_checks
 RATE_HZ = 48_000
 VOIDS = get_args(get_type_hints(Problem)["voids"])
 NOISE = 0.02 * np.random.default_rng(4).standard_normal((2 * RATE_HZ, 1))
@@ -43,7 +43,7 @@ def complete(problem: Any) -> bool:
 @every_check
 @pytest.mark.parametrize("samples", ODD.values(), ids=ODD)
 @pytest.mark.parametrize("rate_hz", [8000.0, 48_000.0, 192_000.0])
-def test_odd_recordings_are_problems_not_errors(samples: Any, rate_hz: float, part: Part[Any]) -> None:
+def test_odd_recordings_are_problems_not_errors(samples: Any, rate_hz: float, part: LoadedPlugin[Any]) -> None:
     recording = Recording(Path("odd.wav"), "", samples.copy(), rate_hz, "in memory")
     assert all(complete(problem) for problem in part.item.check(recording, None))
 
@@ -51,7 +51,7 @@ def test_odd_recordings_are_problems_not_errors(samples: Any, rate_hz: float, pa
 @every_check
 @pytest.mark.parametrize("case", ["sound", "outer", "rumble", "grit"])
 def test_a_good_recording_has_no_problem(
-    case: str, part: Part[Any], recording_of: Callable[..., Any], hearing_of: Callable[..., Any]
+    case: str, part: LoadedPlugin[Any], recording_of: Callable[..., Any], hearing_of: Callable[..., Any]
 ) -> None:
     hearing = hearing_of(case)
     assert list(part.item.check(recording_of(case), None)) == []
@@ -61,7 +61,9 @@ def test_a_good_recording_has_no_problem(
 @every_check
 @pytest.mark.parametrize("gain", [10.0, 0.1], ids=["+20 dB", "-20 dB"])
 @pytest.mark.parametrize("case", ["sound", "far_away", "short"])
-def test_loudness_does_not_matter(case: str, gain: float, part: Part[Any], hearing_of: Callable[..., Any]) -> None:
+def test_loudness_does_not_matter(
+    case: str, gain: float, part: LoadedPlugin[Any], hearing_of: Callable[..., Any]
+) -> None:
     as_recorded, turned = hearing_of(case), hearing_of(case, gain=gain)
     for heard in (False, True):
         before = part.item.check(as_recorded.recording, as_recorded if heard else None)

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from acoustic.errors import InputError
-from acoustic.plugin.registry import Part, load_toolbox
+from acoustic.plugin.registry import LoadedPlugin, load_plugins
 
-READERS = load_toolbox().readers
+READERS = load_plugins().readers
 HEAD_BYTES = 4096
 HEADS = {
     "nothing": b"",
@@ -31,7 +31,7 @@ every_reader = pytest.mark.parametrize("part", READERS, ids=lambda part: part.it
 
 @every_reader
 @pytest.mark.parametrize("head", HEADS.values(), ids=HEADS)
-def test_what_is_no_sound_is_not_claimed(head: bytes, part: Part[Any]) -> None:
+def test_what_is_no_sound_is_not_claimed(head: bytes, part: LoadedPlugin[Any]) -> None:
     assert part.item.claims(head) is False
 
 
@@ -43,7 +43,7 @@ def test_one_reader_claims_a_sound_whatever_its_name(ending: str, taken: Callabl
 
 @every_reader
 @pytest.mark.parametrize("content", [b"", b"nothing but text\n" * 50, bytes(5000)], ids=["empty", "text", "zeros"])
-def test_it_refuses_in_words(content: bytes, part: Part[Any], tmp_path: Path) -> None:
+def test_it_refuses_in_words(content: bytes, part: LoadedPlugin[Any], tmp_path: Path) -> None:
     path = tmp_path / "recording.wav"
     path.write_bytes(content)
     with pytest.raises(InputError) as caught:

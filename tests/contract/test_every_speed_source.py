@@ -13,9 +13,9 @@ import pytest
 from acoustic.bearings.search import resolve_bearing
 from acoustic.errors import InputError
 from acoustic.model import Recording, SpeedRequest, Spin
-from acoustic.plugin.registry import Part, load_toolbox
+from acoustic.plugin.registry import LoadedPlugin, load_plugins
 
-SOURCES = load_toolbox().speed_sources
+SOURCES = load_plugins().speed_sources
 # How each is asked for, and a case it can serve. A new source needs a line here.
 ASKED: dict[str, tuple[str, Callable[[Any], SpeedRequest]]] = {
     "stated-speed": ("steady", lambda made: SpeedRequest(speed_rpm=75.0)),
@@ -47,7 +47,7 @@ def test_every_source_is_listed_here() -> None:
 
 
 @every_source
-def test_it_comes_when_called_and_only_then(part: Part[Any], taken: Any) -> None:
+def test_it_comes_when_called_and_only_then(part: LoadedPlugin[Any], taken: Any) -> None:
     for name, (case, request) in ASKED.items():
         # The sound is always there: it serves unasked and is never asked for.
         said = request(taken(case))
@@ -57,7 +57,7 @@ def test_it_comes_when_called_and_only_then(part: Part[Any], taken: Any) -> None
 
 @every_source
 @pytest.mark.parametrize("gain", [1.0, 10.0, 0.1], ids=["as recorded", "+20 dB", "-20 dB"])
-def test_its_angle_is_the_crank_s(gain: float, part: Part[Any], taken: Any, recording_of: Any) -> None:
+def test_its_angle_is_the_crank_s(gain: float, part: LoadedPlugin[Any], taken: Any, recording_of: Any) -> None:
     """Turns between its own start and stop against the simulator's, within three times what it admits."""
     made, recording = made_for(part.item.name, taken, recording_of, gain)
     motion = part.item.estimate(recording, ASKED[part.item.name][1](made))
@@ -76,7 +76,7 @@ def test_its_angle_is_the_crank_s(gain: float, part: Part[Any], taken: Any, reco
 
 @every_source
 @pytest.mark.parametrize("noise", [np.zeros(48_000), 0.01 * np.random.default_rng(3).standard_normal(4800)])
-def test_what_it_can_t_use_it_refuses(noise: Any, part: Part[Any], taken: Any, tmp_path: Path) -> None:
+def test_what_it_can_t_use_it_refuses(noise: Any, part: LoadedPlugin[Any], taken: Any, tmp_path: Path) -> None:
     """A silent second and a tenth of one: an angle or a refusal, no error of its own."""
     made = taken(ASKED[part.item.name][0], ".mp4" if part.item.name == "film" else ".wav")
     # A film's picture does not depend on the sound, but none of it may last longer.

@@ -11,7 +11,7 @@ from acoustic_plugins.speed.options import MARKS
 
 from acoustic.conditions import Condition, Rule
 from acoustic.plugin.options import RESERVED, Option, declared_options
-from acoustic.plugin.registry import load_toolbox
+from acoustic.plugin.registry import load_plugins
 
 Make = Callable[..., ModuleType]
 
@@ -31,12 +31,12 @@ def source(code: str = "hall.switch", **changes: Any) -> Any:
 
 
 def broken(*extra: tuple[str, ModuleType]) -> dict[str, str]:
-    loaded = load_toolbox(extra=extra)
+    loaded = load_plugins(extra=extra)
     assert {f.plugin for f in loaded.failures} == {r.name for r in loaded.records if r.broken}
     return {record.name: record.broken for record in loaded.records if record.broken is not None}
 
 
-def test_a_bundled_condition_cannot_be_judged_twice(plugin: Make, toolbox: Any) -> None:
+def test_a_bundled_condition_cannot_be_judged_twice(plugin: Make, registry: Any) -> None:
     """The message names both, and says what to do; the bundled one stays."""
     found = broken(("aaa", plugin("aaa_module", acoustic_detectors=[detector("creak")])))
     assert list(found) == ["aaa"], "its name comes first, but the bundled ones are loaded before it"

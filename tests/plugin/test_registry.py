@@ -19,7 +19,7 @@ from acoustic.errors import EXIT_PLUGIN_FAILED, PluginError
 from acoustic.model import Evidence, Finding, Motion, Problem, Sound
 from acoustic.plugin import hookspecs
 from acoustic.plugin.entry import GROUP, installed
-from acoustic.plugin.registry import hook_names, load_toolbox
+from acoustic.plugin.registry import hook_names, load_plugins
 
 Run = Callable[..., Any]
 Make = Callable[..., ModuleType]
@@ -155,8 +155,8 @@ def test_every_hook_is_specified_and_tested() -> None:
         assert list(inspect.signature(spec).parameters) == [], "a hook offers objects and is given none"
 
 
-def test_bundled_plugins_are_whole(toolbox: Any) -> None:
-    bundled = [record for record in toolbox.records if record.module.startswith("acoustic_plugins")]
+def test_bundled_plugins_are_whole(registry: Any) -> None:
+    bundled = [record for record in registry.records if record.module.startswith("acoustic_plugins")]
     assert [record.broken for record in bundled] == [None] * len(bundled)
     # Their conditions stand in the program's own table.
     assert {hook for record in bundled for hook in record.hooks} == set(hook_names()) - {"acoustic_conditions"}
@@ -165,8 +165,8 @@ def test_bundled_plugins_are_whole(toolbox: Any) -> None:
 
 def test_offers_come_in_order_of_name(plugin: Make) -> None:
     late, early = tool("zebra", conditions=(), detect=list), tool("aardvark", conditions=(), detect=list)
-    toolbox = load_toolbox(extra=[("two", plugin("two", acoustic_detectors=[late, early]))])
-    names = [part.item.name for part in toolbox.detectors]
+    registry = load_plugins(extra=[("two", plugin("two", acoustic_detectors=[late, early]))])
+    names = [part.item.name for part in registry.detectors]
     assert names == sorted(names)
     assert {"aardvark", "zebra"} <= set(names)
 
@@ -234,50 +234,50 @@ BROKEN: dict[str, tuple[Callable[[Make], ModuleType], str]] = {
 
 
 @pytest.mark.parametrize("how", BROKEN)
-def test_a_broken_plugin_is_set_aside(how: str, plugin: Make, toolbox: Any) -> None:
+def test_a_broken_plugin_is_set_aside(how: str, plugin: Make, registry: Any) -> None:
     """By name and with the reason; what the others offer stays, those after it included."""
     make, reason = BROKEN[how]
     after = plugin("after", **listening("squeal.band"))
-    loaded = load_toolbox(extra=[("grumpy", make(plugin)), ("listener", after)])
+    loaded = load_plugins(extra=[("grumpy", make(plugin)), ("listener", after)])
     (record,) = [record for record in loaded.records if record.broken is not None]
     assert record.name == "grumpy"
     assert reason in record.broken
     assert [(f.stage, f.plugin) for f in loaded.failures] == [("load", "grumpy")]
     assert "grumpy" not in loaded.versions
-    assert len(loaded.detectors) == len(toolbox.detectors) + 1
-    assert [part.item.name for part in loaded.readers] == [part.item.name for part in toolbox.readers]
+    assert len(loaded.detectors) == len(registry.detectors) + 1
+    assert [part.item.name for part in loaded.readers] == [part.item.name for part in registry.readers]
 
 
-def test_an_import_error_is_set_aside(with_entry: Any, toolbox: Any) -> None:
+def test_an_import_error_is_set_aside(with_entry: Any, registry: Any) -> None:
     with_entry("absent", raises(ModuleNotFoundError("No module named 'gearbox'")))
-    loaded = load_toolbox()
+    loaded = load_plugins()
     assert [(f.plugin, f.error) for f in loaded.failures] == [
         ("absent", "ModuleNotFoundError: No module named 'gearbox'")
     ]
-    assert len(loaded.detectors) == len(toolbox.detectors)
+    assert len(loaded.detectors) == len(registry.detectors)
 
 
 def test_a_plugin_that_ends_the_program_is_set_aside(with_entry: Any) -> None:
     """Some modules call sys.exit() when something they need is missing."""
     with_entry("rude", raises(SystemExit("gearbox is needed")))
-    assert [failure.plugin for failure in load_toolbox().failures] == ["rude"]
+    assert [failure.plugin for failure in load_plugins().failures] == ["rude"]
 
 
-def test_the_same_name_twice(plugin: Make, toolbox: Any) -> None:
+def test_the_same_name_twice(plugin: Make, registry: Any) -> None:
     """The second is set aside, the first stays."""
     one, other = (plugin(name, **listening(f"squeal.{name}")) for name in ("one", "other"))
-    loaded = load_toolbox(extra=[("twin", one), ("twin", other)])
+    loaded = load_plugins(extra=[("twin", one), ("twin", other)])
     assert [record.module for record in loaded.records if record.broken is not None] == ["other"]
-    assert len(loaded.detectors) == len(toolbox.detectors) + 1
+    assert len(loaded.detectors) == len(registry.detectors) + 1
 
 
 @pytest.mark.parametrize("how", ["newer API", "misspelt hook", "hook raises", "no name"])
 def test_strict_raises(how: str, plugin: Make, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("ACOUSTIC_STRICT_PLUGINS", "1")
     with pytest.raises(Exception, match=BROKEN[how][1].rpartition("Error: ")[2]):
-        load_toolbox(extra=[("grumpy", BROKEN[how][0](plugin))])
+        load_plugins(extra=[("grumpy", BROKEN[how][0](plugin))])
     monkeypatch.setenv("ACOUSTIC_STRICT_PLUGINS", "0")
-    assert load_toolbox(extra=[("grumpy", BROKEN[how][0](plugin))]).failures
+    assert load_plugins(extra=[("grumpy", BROKEN[how][0](plugin))]).failures
 
 
 def test_check_with_a_broken_plugin_is_undecided(plugin: Make, check_with: Any) -> None:
@@ -306,5 +306,5 @@ def test_a_sound_bearing_with_a_broken_plugin_is_not_clean(plugin: Make, check_w
 
 def test_the_reason_of_a_refusal_is_kept_whole(plugin: Make) -> None:
     error = PluginError("something is odd", hint="Mend it.")
-    loaded = load_toolbox(extra=[("odd", plugin("odd", acoustic_detectors=raises(error)))])
+    loaded = load_plugins(extra=[("odd", plugin("odd", acoustic_detectors=raises(error)))])
     assert loaded.failures[0].error == "PluginError: something is odd. Mend it."

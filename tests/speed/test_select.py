@@ -12,7 +12,7 @@ import pytest
 
 from acoustic.errors import InputError, MotionError
 from acoustic.model import Motion, Recording, SpeedRequest
-from acoustic.plugin.registry import Part, PluginRecord
+from acoustic.plugin.registry import LoadedPlugin, PluginRecord
 from acoustic.speed.select import find_motion
 
 RECORDING = Recording(Path("x.wav"), "", np.zeros((480_000, 1)), 48_000.0, "in memory")
@@ -46,7 +46,7 @@ def source(rank: int, answer: Motion | Exception, *, asked: bool = False, presen
         present=lambda recording: present,
         estimate=estimate,
     )
-    return Part(offered, PluginRecord(f"source-{rank}", "module", "distribution", "1"))
+    return LoadedPlugin(offered, PluginRecord(f"source-{rank}", "module", "distribution", "1"))
 
 
 def found(*sources: Any) -> Any:
