@@ -28,14 +28,14 @@ from acoustic.model import (
     Quality,
     Recording,
     Scene,
-    Sound,
     SpeedRequest,
     Step,
 )
+from acoustic.plugin import answers
 from acoustic.plugin.hookspecs import Detector, QualityCheck, Reader, SpeedSource
 from acoustic.plugin.registry import LoadedPlugin, Registry
 from acoustic.plugin.run import telling
-from acoustic.plugin.safe_call import is_a, safe_call
+from acoustic.plugin.safe_call import safe_call
 from acoustic.speed.select import find_motion, is_of_this_recording
 
 Progress = Callable[[str], None]
@@ -161,10 +161,10 @@ def read_recording(path: Path, readers: Sequence[LoadedPlugin[Reader]], failures
     refusals: list[InputError] = []
     broken: list[Failure] = []
     for part in readers:
-        if not safe_call("read", part, partial(_claims, part.item, head), broken, refusals_pass=False):
+        if not safe_call("read", part, partial(answers.claims, part.item, head), broken, refusals_pass=False):
             continue
         try:
-            sound = safe_call("read", part, partial(_sound, part.item, path), broken)
+            sound = safe_call("read", part, partial(answers.sound, part.item, path), broken)
         except InputError as refusal:
             refusals.append(refusal)
             continue
@@ -291,7 +291,9 @@ def detect(
     """Let every detector judge, each in its own guard."""
     findings: list[Finding] = []
     for part in detectors:
-        found = safe_call("detect", part, partial(_judged, part.item, hearing), failures, refusals_pass=False)
+        found = safe_call(
+            "detect", part, partial(answers.findings, part.item, hearing), failures, refusals_pass=False
+        )
         findings.extend(replace(finding, by=part.record.label) for finding in found or ())
     return tuple(findings)
 
@@ -339,7 +341,7 @@ def _quality(
 ) -> list[Problem]:
     problems: list[Problem] = []
     for part in checks:
-        look = partial(_problems, part.item, recording, hearing)
+        look = partial(answers.problems, part.item, recording, hearing)
         problems += safe_call("quality", part, look, failures, refusals_pass=False) or []
     return problems
 
@@ -356,40 +358,3 @@ def _with_heard_balls(bearing: Bearing, hearing: Hearing | None, findings: Seque
     rest = tuple(geometry for geometry in bearing.candidates if geometry is not chosen)
     runner_up = next(count for count in hearing.counts if count.balls != heard)
     return replace(bearing, candidates=(chosen, *rest), balls_source="inferred", runner_up=runner_up)
-
-
-def _claims(reader: Reader, head: bytes) -> bool:
-    return bool(reader.claims(head))
-
-
-def _sound(reader: Reader, path: Path) -> Sound:
-    """A reader's sound, which must be one."""
-    sound = is_a(reader.read(path), Sound)
-    if np.iscomplexobj(sound.samples):
-        raise TypeError("real samples are needed, not complex ones")
-    sound = Sound(np.asarray(sound.samples, dtype=np.float64), float(sound.sample_rate_hz), str(sound.format))
-    if sound.samples.ndim != 2 or not sound.samples.size or not 0 < sound.sample_rate_hz < np.inf:
-        raise ValueError(
-            f"samples of shape (n, channels) and a rate above 0 are needed, got {sound.samples.shape} "
-            f"and {sound.sample_rate_hz} Hz"
-        )
-    return sound
-
-
-def _problems(check: QualityCheck, recording: Recording, hearing: Hearing | None) -> list[Problem]:
-    """A quality check's problems, which must be problems."""
-    return [is_a(problem, Problem) for problem in check.check(recording, hearing)]
-
-
-def _judged(detector: Detector, hearing: Hearing) -> list[Finding]:
-    """A detector's findings, which must cover all that it says it judges, and nothing else."""
-    findings = [is_a(finding, Finding) for finding in detector.detect(hearing)]
-    judged = [finding.condition for finding in findings]
-    silent_on = sorted(set(detector.conditions) - set(judged))
-    if silent_on:
-        raise ValueError(f"no finding for {', '.join(silent_on)}; every condition a detector names needs one")
-    if len(judged) > len(detector.conditions):
-        raise ValueError(
-            f"findings for {', '.join(judged)}; a detector gives one for each condition that it names, and no more"
-        )
-    return findings

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -12,9 +11,10 @@ from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacholess.agreement import agreement
 from acoustic.errors import InputError, MotionError, PluginError
 from acoustic.model import Failure, Motion, Problem, Recording, SpeedRequest
+from acoustic.plugin import answers
 from acoustic.plugin.hookspecs import SpeedSource
 from acoustic.plugin.registry import LoadedPlugin
-from acoustic.plugin.safe_call import is_a, safe_call
+from acoustic.plugin.safe_call import safe_call
 
 SPEED_HINT = (
     "Give the speed: --marks FILE.csv with the time of each turn, --ticks if a card clicks once a turn, "
@@ -22,7 +22,6 @@ SPEED_HINT = (
 )
 ALIKE = 0.02  # two sources that differ by less than this, beyond what they admit, agree
 LEAST_SHARED_S = 1.0
-OUTSIDE_S = 0.05  # rounding, and a codec's block
 # Read off the sound itself, or held against nothing in it; any other source may be of another spin.
 FROM_THE_SOUND = ("stated", "turns", "ticks", "channel", "sound")
 
@@ -101,7 +100,7 @@ def _estimates(
     refusals: list[MotionError] = []
     for part in parts:
         try:
-            motion = safe_call("speed", part, partial(_motion, part.item, recording, request), failures)
+            motion = safe_call("speed", part, partial(answers.motion, part.item, recording, request), failures)
         except MotionError as refusal:
             refusals.append(refusal)
             continue
@@ -110,26 +109,6 @@ def _estimates(
             if not all_of_them:
                 break
     return found, refusals
-
-
-def _motion(source: SpeedSource, recording: Recording, request: SpeedRequest) -> Motion:
-    """A speed source's motion, which must be one, within the recording, and of this source."""
-    motion = is_a(source.estimate(recording, request), Motion)
-    times_s, turns = motion.times_s, motion.turns
-    if times_s.ndim != 1 or times_s.shape != turns.shape or times_s.size < 2:
-        raise ValueError(f"as many times as turns, two or more, are needed, got {times_s.shape} and {turns.shape}")
-    if not (np.all(np.diff(times_s) > 0) and np.all(np.diff(turns) > 0)):
-        raise ValueError("times and turns that both increase strictly are needed")
-    if not (times_s[0] >= -OUTSIDE_S and times_s[-1] <= recording.duration_s + OUTSIDE_S):
-        raise ValueError(
-            f"times within the recording, 0 to {recording.duration_s:.2f} s, are needed, got {times_s[0]:.2f} to "
-            f"{times_s[-1]:.2f} s"
-        )
-    if not (np.isfinite(turns[[0, -1]]).all() and motion.relative_uncertainty >= 0):
-        raise ValueError("finite turns and an uncertainty of 0 or more are needed")
-    if motion.source != source.code:
-        raise ValueError(f"a motion whose source is {source.code!r} is needed, got {motion.source!r}")
-    return replace(motion, label=source.label)
 
 
 def _not_found(refusal: MotionError) -> Problem:
