@@ -1,125 +1,125 @@
 """The only module of the project that a plugin may import.
 
-It offers the objects that travel down the chain, the core numerics a plugin
-may want, the errors it may raise and the marker for its hooks. What is listed
-here keeps its meaning while the first number of `API_VERSION` stays.
+It offers the objects that travel down the chain, the numerics that more than one plugin
+wants, the errors a plugin may raise and the marker for its hooks. What is listed here
+keeps its meaning while the first number of the API version stays. A name is loaded when
+it is taken, so that a module of options alone stays quick to import.
 """
 
 from __future__ import annotations
 
-import pluggy
+import importlib
+from typing import TYPE_CHECKING, Any
 
-from acoustic.dsp.geometry import BearingGeometry, defect_orders
-from acoustic.dsp.levels.background import LEAST_STILL_S, block_levels_db, still_parts, turning_part
-from acoustic.dsp.levels.filterbank import BandBank, band_bank
-from acoustic.dsp.levels.following import Contrast, fast_over_slow, noise_steps, turning_over_still
-from acoustic.dsp.orders.evidence import PartEvidence
-from acoustic.dsp.orders.healthy import DETECTION_CHANCE, healthy_db
-from acoustic.dsp.quality import (
-    QUIETEST,
-    bandwidth_hz,
-    clipped_share,
-    gaps,
-    out_of_range,
-    sounding_level,
-    wrapped_share,
-)
-from acoustic.dsp.tacho.pulses import also_heard, find_pulses, is_same_sound, is_unmistakable
-from acoustic.dsp.tacho.ticks import find_ticks, tick_onsets
-from acoustic.dsp.tacho.train import MarkTrain
-from acoustic.dsp.tacholess.alignment import ClockSetting, set_clock
-from acoustic.dsp.transients import (
-    find_clicks,
-    follows_crank,
-    more_than_expected,
-    near_clicks,
-    off_beat,
-    plain_clicks,
-    regularity,
-    rhythm,
-)
-from acoustic.errors import InputError, MotionError
-from acoustic.model import (
-    CONDITIONS,
-    Bearing,
-    Drivetrain,
-    Evidence,
-    Finding,
-    HeardDrivetrain,
-    Hearing,
-    Motion,
-    Problem,
-    Recording,
-    Sound,
-    SpeedRequest,
-    Step,
-)
-from acoustic.plugin.hookspecs import API_VERSION, PROJECT
-from acoustic.speed.from_marks import motion_from_marks, motion_from_train
-from acoustic.speed.kind import kind_of_spin
-from acoustic.speed.tacholess import motion_by_ear
-
-hookimpl = pluggy.HookimplMarker(PROJECT)
+if TYPE_CHECKING:
+    from acoustic.conditions import Condition, Rule
+    from acoustic.dsp.geometry import defect_orders
+    from acoustic.dsp.levels.background import LEAST_STILL_S, block_levels_db, still_parts, turning_part
+    from acoustic.dsp.levels.filterbank import BandBank, band_bank
+    from acoustic.dsp.orders.evidence import PartEvidence
+    from acoustic.dsp.orders.healthy import DETECTION_CHANCE, healthy_db
+    from acoustic.dsp.quality import bandwidth_hz, out_of_range
+    from acoustic.dsp.tacho.pulses import also_heard, find_pulses, is_same_sound, is_unmistakable
+    from acoustic.dsp.tacho.ticks import find_ticks, tick_onsets
+    from acoustic.dsp.tacho.train import MarkTrain
+    from acoustic.dsp.tacholess.alignment import ClockSetting, set_clock
+    from acoustic.dsp.transients import Clicks, find_clicks, near_clicks, regularity
+    from acoustic.errors import InputError, MotionError
+    from acoustic.model import Evidence, Finding, Hearing, Motion, Problem, Recording, Sound, SpeedRequest
+    from acoustic.plugin.hookspecs import hookimpl
+    from acoustic.plugin.options import Option
+    from acoustic.speed.from_marks import motion_from_marks, motion_from_train
+    from acoustic.speed.kind import kind_of_spin
+    from acoustic.speed.tacholess import motion_by_ear
 
 __all__ = [
-    "API_VERSION",
-    "CONDITIONS",
     "DETECTION_CHANCE",
     "LEAST_STILL_S",
-    "QUIETEST",
     "BandBank",
-    "Bearing",
-    "BearingGeometry",
+    "Clicks",
     "ClockSetting",
-    "Contrast",
-    "Drivetrain",
+    "Condition",
     "Evidence",
     "Finding",
-    "HeardDrivetrain",
     "Hearing",
     "InputError",
     "MarkTrain",
     "Motion",
     "MotionError",
+    "Option",
     "PartEvidence",
     "Problem",
     "Recording",
+    "Rule",
     "Sound",
     "SpeedRequest",
-    "Step",
     "also_heard",
     "band_bank",
     "bandwidth_hz",
     "block_levels_db",
-    "clipped_share",
     "defect_orders",
-    "fast_over_slow",
     "find_clicks",
     "find_pulses",
     "find_ticks",
-    "follows_crank",
-    "gaps",
     "healthy_db",
     "hookimpl",
     "is_same_sound",
     "is_unmistakable",
     "kind_of_spin",
-    "more_than_expected",
     "motion_by_ear",
     "motion_from_marks",
     "motion_from_train",
     "near_clicks",
-    "noise_steps",
-    "off_beat",
     "out_of_range",
-    "plain_clicks",
     "regularity",
-    "rhythm",
     "set_clock",
-    "sounding_level",
     "still_parts",
     "tick_onsets",
-    "turning_over_still",
     "turning_part",
-    "wrapped_share",
 ]
+
+# Where each name comes from: the imports above, for running programs.
+_HOMES = {
+    "acoustic.conditions": ("Condition", "Rule"),
+    "acoustic.dsp.geometry": ("defect_orders",),
+    "acoustic.dsp.levels.background": ("LEAST_STILL_S", "block_levels_db", "still_parts", "turning_part"),
+    "acoustic.dsp.levels.filterbank": ("BandBank", "band_bank"),
+    "acoustic.dsp.orders.evidence": ("PartEvidence",),
+    "acoustic.dsp.orders.healthy": ("DETECTION_CHANCE", "healthy_db"),
+    "acoustic.dsp.quality": ("bandwidth_hz", "out_of_range"),
+    "acoustic.dsp.tacho.pulses": ("also_heard", "find_pulses", "is_same_sound", "is_unmistakable"),
+    "acoustic.dsp.tacho.ticks": ("find_ticks", "tick_onsets"),
+    "acoustic.dsp.tacho.train": ("MarkTrain",),
+    "acoustic.dsp.tacholess.alignment": ("ClockSetting", "set_clock"),
+    "acoustic.dsp.transients": ("Clicks", "find_clicks", "near_clicks", "regularity"),
+    "acoustic.errors": ("InputError", "MotionError"),
+    "acoustic.model": (
+        "Evidence",
+        "Finding",
+        "Hearing",
+        "Motion",
+        "Problem",
+        "Recording",
+        "Sound",
+        "SpeedRequest",
+    ),
+    "acoustic.plugin.hookspecs": ("hookimpl",),
+    "acoustic.plugin.options": ("Option",),
+    "acoustic.speed.from_marks": ("motion_from_marks", "motion_from_train"),
+    "acoustic.speed.kind": ("kind_of_spin",),
+    "acoustic.speed.tacholess": ("motion_by_ear",),
+}
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    """Load a name when it is first taken."""
+    if name not in _HOME_OF:
+        raise AttributeError(f"acoustic.api offers no {name!r}")
+    value = getattr(importlib.import_module(_HOME_OF[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

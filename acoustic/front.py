@@ -211,13 +211,11 @@ def check(  # noqa: PLR0913 - one argument for each option of the command
     from acoustic.bearings.search import resolve_bearing
     from acoustic.check.pipeline import check_recording
     from acoustic.cli.scene_options import drivetrain_of
-    from acoustic.cli.speed_options import refuse_contradictions
     from acoustic.model import Scene, SpeedRequest
     from acoustic.plugin.registry import load_plugins
 
     _one_of("spin", spin, ("hand", "pedal", "steady"))
     _one_of("side", side, ("drive", "non-drive"))
-    refuse_contradictions(speed_rpm=speed, counted_turns=turns, spin=spin)
     meant = resolve_bearing(
         name=bearing,
         balls=balls,

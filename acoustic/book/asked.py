@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +11,7 @@ from acoustic.bearings.search import resolve_bearing
 from acoustic.book.files import FileStore
 from acoustic.model import Bearing, Drivetrain, Scene, SpeedRequest
 
-# Files that a question may name; each is kept beside the recording.
-FILES = ("marks", "gyro", "room", "catalogue")
+BESIDE = ("room", "catalogue")  # files that are no answer to an option of a speed source
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,20 +53,19 @@ class Asked:
             JSON-ready; files by hash and ending.
         """
         named = {
-            "marks": self.request.marks,
-            "gyro": self.request.gyro,
+            **{key: value for key, value in self.request.values.items() if isinstance(value, Path)},
             "room": self.scene.room,
             "catalogue": self.bearing["catalogue"],
         }
         stored = {name: files.keep(path) for name, path in named.items() if path is not None}
         request = {
             name: value
-            for name, value in asdict(replace(self.request, bearing=None)).items()
-            if name not in (*FILES, "bearing") and value not in (None, False)
+            for name, value in {**self.request.values, "spin": self.request.spin}.items()
+            if value is not None and not isinstance(value, Path)
         }
         teeth = self.scene.drivetrain
         return {
-            "bearing": {name: value for name, value in self.bearing.items() if name not in FILES},
+            "bearing": {name: value for name, value in self.bearing.items() if name != "catalogue"},
             "speed": request,
             "scene": {"side": self.scene.side, "channel": self.scene.channel, "teeth": teeth and asdict(teeth)},
             "files": {name: {"sha256": one.sha256, "suffix": one.suffix} for name, one in stored.items()},
@@ -93,10 +91,13 @@ def read_asked(asked: Mapping[str, Any], files: FileStore) -> Asked:
         A file that it names is missing from the store.
     """
     paths: dict[str, Path] = {name: files.require(**file) for name, file in asked["files"].items()}
+    files_given = {key: path for key, path in paths.items() if key not in BESIDE}
+    said = dict(asked["speed"])
+    spin = said.pop("spin", None)
     teeth = asked["scene"]["teeth"]
     return Asked(
         bearing={**asked["bearing"], "catalogue": paths.get("catalogue")},
-        request=SpeedRequest(**asked["speed"], marks=paths.get("marks"), gyro=paths.get("gyro")),
+        request=SpeedRequest({**said, **files_given}, spin=spin),
         scene=Scene(
             side=asked["scene"]["side"],
             channel=asked["scene"]["channel"],

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 
 from acoustic.book.records import Fitted, Judged, Visit
+from acoustic.conditions import table
 from acoustic.errors import InputError
 from acoustic.lifetimes.lives import Life
 from acoustic.text import SPIN
@@ -103,12 +104,13 @@ def works(visits: Iterable[Visit], bearings: Iterable[Fitted]) -> tuple[Event, .
 
 
 def found_conditions(visits: Iterable[Visit]) -> tuple[str, ...]:
-    """Conditions that some visit found, most often found first."""
+    """Conditions of the table that some visit found, most often found first; a plugin's own have no course."""
     counts: dict[str, int] = {}
     for visit in visits:
         for judged in visit.verdicts:
             for finding in judged.check.detected:
-                counts[finding.condition] = counts.get(finding.condition, 0) + 1
+                if finding.condition in table().conditions:
+                    counts[finding.condition] = counts.get(finding.condition, 0) + 1
     return tuple(sorted(counts, key=lambda name: (-counts[name], name)))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -28,17 +28,19 @@ from acoustic.model import (
     Quality,
     Recording,
     Scene,
-    Sound,
     SpeedRequest,
     Step,
 )
-from acoustic.plugin.hookspecs import Detector, QualityCheck, Reader
+from acoustic.plugin import answers
+from acoustic.plugin.hookspecs import Detector, QualityCheck, Reader, SpeedSource
 from acoustic.plugin.registry import LoadedPlugin, Registry
-from acoustic.plugin.safe_call import is_a, safe_call
+from acoustic.plugin.run import telling
+from acoustic.plugin.safe_call import safe_call
 from acoustic.speed.select import find_motion, is_of_this_recording
 
 Progress = Callable[[str], None]
 NOTHING_SAID = Scene()
+NO_MARKS: Mapping[str, int] = {}
 
 BY = f"acoustic {__version__}"
 HEAD_BYTES = 4096
@@ -53,7 +55,7 @@ def check_recording(
     request: SpeedRequest,
     registry: Registry,
     scene: Scene = NOTHING_SAID,
-    progress: Progress = lambda line: None,
+    progress: Progress | None = None,
 ) -> Analysis:
     """Run the whole chain on one file.
 
@@ -69,8 +71,8 @@ def check_recording(
         The loaded plugins.
     scene : Scene
         What is said of the recording beside bearing and speed.
-    progress : callable
-        Told in a few words what is being done.
+    progress : callable or None
+        Told in a few words what is being done, and which plugin is waited for; None where nobody is.
 
     Returns
     -------
@@ -83,14 +85,25 @@ def check_recording(
     PluginError
         A plugin failed where no other could serve.
     """
+    if progress is None:
+        return _checked(path, bearing, request, registry, scene, lambda line: None)
+    with telling(progress):
+        return _checked(path, bearing, request, registry, scene, progress)
+
+
+def _checked(
+    path: Path, bearing: Bearing, request: SpeedRequest, registry: Registry, scene: Scene, progress: Progress
+) -> Analysis:
+    """The chain itself; what takes a plugin long is told by `progress`."""
     failures = list(registry.failures)
     request = replace(request, bearing=bearing)
     progress("reading")
     recording = read_recording(path, registry.readers, failures)
-    recording = replace(choose_channel(recording, request.mark_channel, wanted=scene.channel), side=scene.side)
+    marks = _mark_channels(registry.speed_sources, request)
+    recording = replace(choose_channel(recording, marks, wanted=scene.channel), side=scene.side)
     room = None
     if scene.room is not None:
-        room = choose_channel(read_recording(scene.room, registry.readers, failures), None)
+        room = choose_channel(read_recording(scene.room, registry.readers, failures))
         _require_sound(room, registry.quality_checks, failures)
     problems = _quality(registry.quality_checks, recording, None, failures)
     motion: Motion | None = None
@@ -148,10 +161,10 @@ def read_recording(path: Path, readers: Sequence[LoadedPlugin[Reader]], failures
     refusals: list[InputError] = []
     broken: list[Failure] = []
     for part in readers:
-        if not safe_call("read", part, partial(part.item.claims, head), broken, refusals_pass=False):
+        if not safe_call("read", part, partial(answers.claims, part.item, head), broken, refusals_pass=False):
             continue
         try:
-            sound = safe_call("read", part, partial(_sound, part.item, path), broken)
+            sound = safe_call("read", part, partial(answers.sound, part.item, path), broken)
         except InputError as refusal:
             refusals.append(refusal)
             continue
@@ -203,18 +216,28 @@ def _head_and_digest(path: Path) -> tuple[bytes, str]:
     return head, digest
 
 
-def choose_channel(recording: Recording, mark_channel: int | None, *, wanted: int | None = None) -> Recording:
+def _mark_channels(sources: Sequence[LoadedPlugin[SpeedSource]], request: SpeedRequest) -> dict[str, int]:
+    """The channels that hold marks of the turns by what the user said, by the option that names each."""
+    options = {option.key: option for part in sources for option in part.item.options if option.kind == "channel"}
+    return {o.flag: request.value(key) for key, o in options.items() if request.value(key) is not None}
+
+
+def choose_channel(
+    recording: Recording, marks: Mapping[str, int] = NO_MARKS, *, wanted: int | None = None
+) -> Recording:
     """Judge the channel with the loudest running sound: phones leave one silent, or farther from the bearing.
 
     The level of the quieter half of the time decides, so that a channel of marks,
-    silence with a pulse a turn, is not taken for the sound.
+    silence with a pulse a turn, is not taken for the sound. `marks` holds channels that
+    are none, counted from 1, by the option that names them.
     """
     count = recording.samples.shape[1]
-    if mark_channel is not None and not (1 <= mark_channel <= count and count > 1):
-        raise InputError(
-            f"--mark-channel {mark_channel}: the recording has {count} channel{'s' if count > 1 else ''}",
-            hint="Record sound and mark on two channels of one file, and count channels from 1.",
-        )
+    for flag, channel in marks.items():
+        if not (1 <= channel <= count and count > 1):
+            raise InputError(
+                f"{flag} {channel}: the recording has {count} channel{'s' if count > 1 else ''}",
+                hint="Record sound and mark on two channels of one file, and count channels from 1.",
+            )
     if wanted is not None:
         if not 1 <= wanted <= count:
             raise InputError(
@@ -225,8 +248,7 @@ def choose_channel(recording: Recording, mark_channel: int | None, *, wanted: in
     if count == 1:
         return recording
     loudness = running_rms(recording.samples, recording.sample_rate_hz)
-    if mark_channel is not None:
-        loudness[mark_channel - 1] = -1.0
+    loudness[[channel - 1 for channel in marks.values()]] = -1.0
     channel = int(np.argmax(loudness))
     return recording.then(Step("choose channel", BY, {"channel": channel + 1}), channel=channel)
 
@@ -269,7 +291,9 @@ def detect(
     """Let every detector judge, each in its own guard."""
     findings: list[Finding] = []
     for part in detectors:
-        found = safe_call("detect", part, partial(_judged, part.item, hearing), failures, refusals_pass=False)
+        found = safe_call(
+            "detect", part, partial(answers.findings, part.item, hearing), failures, refusals_pass=False
+        )
         findings.extend(replace(finding, by=part.record.label) for finding in found or ())
     return tuple(findings)
 
@@ -317,7 +341,7 @@ def _quality(
 ) -> list[Problem]:
     problems: list[Problem] = []
     for part in checks:
-        look = partial(_problems, part.item, recording, hearing)
+        look = partial(answers.problems, part.item, recording, hearing)
         problems += safe_call("quality", part, look, failures, refusals_pass=False) or []
     return problems
 
@@ -334,28 +358,3 @@ def _with_heard_balls(bearing: Bearing, hearing: Hearing | None, findings: Seque
     rest = tuple(geometry for geometry in bearing.candidates if geometry is not chosen)
     runner_up = next(count for count in hearing.counts if count.balls != heard)
     return replace(bearing, candidates=(chosen, *rest), balls_source="inferred", runner_up=runner_up)
-
-
-def _sound(reader: Reader, path: Path) -> Sound:
-    """A reader's sound, which must be one."""
-    sound = is_a(reader.read(path), Sound)
-    if sound.samples.ndim != 2 or not sound.samples.size or not sound.sample_rate_hz > 0:
-        raise ValueError(
-            f"samples of shape (n, channels) and a rate above 0 are needed, got {sound.samples.shape} "
-            f"and {sound.sample_rate_hz} Hz"
-        )
-    return sound
-
-
-def _problems(check: QualityCheck, recording: Recording, hearing: Hearing | None) -> list[Problem]:
-    """A quality check's problems, which must be problems."""
-    return [is_a(problem, Problem) for problem in check.check(recording, hearing)]
-
-
-def _judged(detector: Detector, hearing: Hearing) -> list[Finding]:
-    """A detector's findings, which must cover all that it says it judges."""
-    findings = [is_a(finding, Finding) for finding in detector.detect(hearing)]
-    silent_on = sorted(set(detector.conditions) - {finding.condition for finding in findings})
-    if silent_on:
-        raise ValueError(f"no finding for {', '.join(silent_on)}; every condition a detector names needs one")
-    return findings

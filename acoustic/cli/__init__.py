@@ -80,6 +80,7 @@ def main(arguments: list[str] | None = None) -> None:
     debug = "--debug" in given
     given = [argument for argument in given if argument != "--debug"]
     _speak_utf8()
+    _keep_stdout()
     try:
         sys.exit(group.main(args=given, prog_name="acoustic", standalone_mode=False) or 0)
     except click.ClickException as error:
@@ -121,3 +122,19 @@ def _speak_utf8() -> None:
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(encoding="utf-8", errors="replace")
+
+
+def _keep_stdout() -> None:
+    """Write results to a copy of file descriptor 1, which becomes stderr: nothing but results may reach stdout.
+
+    A plugin, or a library that it loads, may write to 1 without asking Python, even when the program ends.
+    """
+    try:
+        if sys.stdout.fileno() != 1:
+            return
+        sys.stdout.flush()
+        kept = os.dup(1)
+        os.dup2(2, 1)
+    except (AttributeError, OSError, ValueError):
+        return  # there is no stdout, or it is no file
+    sys.stdout = open(kept, "w", encoding="utf-8", errors="replace", closefd=False)  # noqa: SIM115

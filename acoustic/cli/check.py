@@ -46,9 +46,9 @@ def check(
 
     The bearing is named with --bearing, or given by --balls, --ball-diameter and
     --pitch-diameter. The crank's angle comes from --film, --marks, --mark-channel,
-    --gyro, --ticks, --turns or --speed; without any, from the best of these that the
-    recording itself holds, or from the sound alone. If you give several, the surest is
-    used, and contradictions are reported.
+    --gyro, --ticks, --turns or --speed, or what a plugin adds to these; without any, from
+    the best of these that the recording itself holds, or from the sound alone. If you give
+    several, the surest is used, and contradictions are reported.
 
     If the crank is pedalled with the chain on, give --chainring, --sprocket and --jockey,
     so that their noise is not taken for the bearing's.
@@ -57,15 +57,13 @@ def check(
     """
     from acoustic.check.pipeline import check_recording
     from acoustic.plugin.registry import load_plugins
+    from acoustic.plugin.run import telling
 
     progress = Progress(quiet=quiet)
+    with telling(progress):
+        registry = load_plugins()
     result = check_recording(
-        recording,
-        bearing=bearing.resolve(),
-        request=request,
-        registry=load_plugins(),
-        scene=scene,
-        progress=progress,
+        recording, bearing=bearing.resolve(), request=request, registry=registry, scene=scene, progress=progress
     )
     for failure in result.failures:
         click.echo(f"acoustic: plugin {failure.plugin} failed ({failure.stage}): {failure.error}", err=True)

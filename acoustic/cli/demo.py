@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,7 +11,7 @@ import click
 import msgspec
 
 from acoustic.cli.progress import Progress
-from acoustic.conditions import Level, table
+from acoustic.conditions import Level
 from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_PLUGIN_FAILED, InputError
 from acoustic.structures import AboveZero, Text, checked, read_toml
 
@@ -61,18 +61,21 @@ def demo(folder: Path | None, book: str | None) -> None:
     folder = folder or demo_folder()
     entries = _entries(folder)
     from acoustic.plugin.registry import load_plugins
+    from acoustic.plugin.run import telling
 
     registry, progress = load_plugins(), Progress(quiet=False)
     click.echo(f"{'recording':<32}{'expected':<44}{'found':<44}")
     wrong, failed = 0, False
     for entry in entries:
         progress(entry.file)
-        result = _judge(folder, entry, registry)
-        expected = _words(entry.grade, entry.detected)
+        with telling(progress):
+            result = _judge(folder, entry, registry)
+        names = {code: condition.name for code, condition in result.conditions.items()}
+        expected = _words(entry.grade, entry.detected, names)
         heard = [finding.condition for finding in result.findings if finding.detected]
         same = result.verdict.level == entry.grade and set(entry.detected) == set(heard)
         wrong, failed = wrong + (not same), failed or bool(result.failures)
-        found = _words(result.verdict.level, heard)
+        found = _words(result.verdict.level, heard, names)
         click.echo(f"{Path(entry.file).stem:<32}{expected:<44}{found:<44}{'' if same else '<- differs'}".rstrip())
     click.echo(f"{len(entries) - wrong} of {len(entries)} as expected.")
     sys.exit(EXIT_PLUGIN_FAILED if failed else EXIT_AT_OR_PAST_GRADE if wrong else 0)
@@ -130,5 +133,5 @@ def _judge(folder: Path, entry: Entry, registry: Registry) -> Analysis:
     return check_recording(folder / entry.file, bearing=bearing, request=request, registry=registry)
 
 
-def _words(grade: str, conditions: Sequence[str]) -> str:
-    return f"{grade}: {', '.join(table().conditions[c].name for c in conditions)}" if conditions else grade
+def _words(grade: str, conditions: Sequence[str], names: Mapping[str, str]) -> str:
+    return f"{grade}: {', '.join(names[c] for c in conditions)}" if conditions else grade

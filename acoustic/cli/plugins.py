@@ -8,16 +8,15 @@ import sys
 import click
 
 from acoustic.errors import EXIT_PLUGIN_FAILED
+from acoustic.plugin.entry import PluginRecord, installed
 
 
-@click.command(short_help="Show the installed plugins and which are broken.")
+@click.command(short_help="Show the installed plugins, and what is broken.")
 @click.option("--check", is_flag=True, help="Load every plugin; show its hooks, or why it is set aside.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def plugins(check: bool, as_json: bool) -> None:
     """List the installed plugins; with --check, load them and exit with 3 if one is broken."""
-    from acoustic.plugin.registry import installed, load_plugins
-
-    records = load_plugins().records if check else tuple(installed())
+    records = _loaded() if check else tuple(installed())
     if as_json:
         rows = [
             {
@@ -44,3 +43,9 @@ def plugins(check: bool, as_json: bool) -> None:
             err=True,
         )
     sys.exit(EXIT_PLUGIN_FAILED if broken else 0)
+
+
+def _loaded() -> tuple[PluginRecord, ...]:
+    from acoustic.plugin.registry import load_plugins  # brings numpy
+
+    return load_plugins().records

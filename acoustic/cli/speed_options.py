@@ -1,4 +1,4 @@
-"""The options that say how the crank turned, for every command that needs its angle."""
+"""The options that say how the crank turned: made from what plugins declare, for commands that need its angle."""
 
 from __future__ import annotations
 
@@ -9,82 +9,50 @@ from typing import Any
 
 import click
 
-from acoustic.errors import InputError
+from acoustic.plugin.options import Option, declared_options
 
 Command = Callable[..., None]
 MOST_TURNS = 1000.0
 
-_OPTIONS = (
-    click.option("--film", is_flag=True, help="Follow the crank in the picture of this film."),
-    click.option(
-        "--marks",
-        type=click.Path(path_type=Path),
-        metavar="FILE.csv",
-        help="File with the time [s] of each crank turn, one per line.",
-    ),
-    click.option(
-        "--mark-channel",
-        type=click.IntRange(min=1),
-        metavar="N",
-        help="Channel N of the recording holds one pulse per turn.",
-    ),
-    click.option(
-        "--gyro",
-        type=click.Path(path_type=Path),
-        metavar="FILE.csv",
-        help="File of angular speed against time, from a phone strapped to the crank arm.",
-    ),
-    click.option("--ticks", is_flag=True, help="A card clicks once per turn and can be heard in the recording."),
-    click.option(
-        "--turns",
-        "counted_turns",
-        type=float,
-        metavar="N",
-        help="Turns of the whole spin, counted by eye, for example 9.5.",
-    ),
-    click.option(
-        "--speed", "speed_rpm", type=float, metavar="RPM", help="The crank turns steadily at this speed."
-    ),
-    click.option(
-        "--spin",
-        type=click.Choice(["hand", "pedal", "steady"]),
-        help="How the crank was turned. Without it, the program finds out.",
-    ),
+_PREFIX = "speed_option_"  # so that no plugin's key meets a command's own argument
+_SPIN = click.option(
+    "--spin",
+    type=click.Choice(["hand", "pedal", "steady"]),
+    help="How the crank was turned. Without it, the program finds out.",
 )
+_TYPES: dict[str, Any] = {
+    "number": float,
+    "count": click.IntRange(min=1),
+    "channel": click.IntRange(min=1),
+    "file": click.Path(path_type=Path),
+    "text": str,
+}
 
 
 def speed_options(command: Command) -> Command:
     """Add the speed options; the command gets them as one `SpeedRequest` named `request`."""
+    declared = declared_options()
 
     @functools.wraps(command)
     def with_request(**values: Any) -> None:
         from acoustic.model import SpeedRequest  # brings numpy, which --help does not need
 
-        names = [option for option in _NAMES if option in values]
-        said = {name: values.pop(name) for name in names}
-        refuse_contradictions(**said)
-        command(request=SpeedRequest(**said), **values)
+        said = {option.key: values.pop(_PREFIX + option.key) for option in declared}
+        command(request=SpeedRequest(said, spin=values.pop("spin")), **values)
 
-    decorated: Command = with_request
-    for option in reversed(_OPTIONS):  # decorators apply from the bottom up
-        decorated = option(decorated)
+    decorated: Command = _SPIN(with_request)
+    for option in reversed(declared):  # decorators apply from the bottom up
+        decorated = _as_click(option)(decorated)
     return decorated
 
 
-_NAMES = ("film", "marks", "mark_channel", "gyro", "ticks", "counted_turns", "speed_rpm", "spin")
-
-
-def refuse_contradictions(
-    *, speed_rpm: float | None, counted_turns: float | None, spin: str | None, **other: Any
-) -> None:
-    """Refuse impossible numbers, and a steady speed for a spin that is not steady."""
-    if speed_rpm is not None and spin in ("hand", "pedal"):
-        raise InputError(
-            f"--speed says the speed is steady, --spin {spin} says it is not",
-            hint="Leave --spin out, or give the turns' times with --marks.",
-        )
-    if counted_turns is not None and not 0 < counted_turns <= MOST_TURNS:
-        raise InputError(
-            f"--turns is {counted_turns:g}; more than 0 and at most {MOST_TURNS:g} is needed",
-            hint="Count the crank's turns from the push until it stops, half turns too, for example 9.5.",
-        )
+def _as_click(option: Option) -> Callable[[Command], Command]:
+    if option.kind == "flag":
+        return click.option(option.flag, _PREFIX + option.key, is_flag=True, help=option.help)
+    return click.option(
+        option.flag,
+        _PREFIX + option.key,
+        type=_TYPES[option.kind],
+        metavar=option.metavar or None,
+        help=option.help,
+    )

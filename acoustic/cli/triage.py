@@ -191,6 +191,7 @@ def _listen(
     from acoustic.check.pipeline import check_recording
     from acoustic.model import Scene, SpeedRequest
     from acoustic.plugin.registry import load_plugins
+    from acoustic.plugin.run import telling
     from acoustic.triage.evidence import read_evidence
 
     meant, registry, progress = bearing.resolve(), load_plugins(), Progress(quiet=quiet)
@@ -203,9 +204,10 @@ def _listen(
         )
         for side, channel in SIDES[one.side] if one.side else ((None, None),):
             progress(f"{one.key}: {one.path.name}")
-            analysis = check_recording(
-                one.path, bearing=meant, request=request, registry=registry, scene=Scene(channel=channel)
-            )
+            with telling(progress):
+                analysis = check_recording(
+                    one.path, bearing=meant, request=request, registry=registry, scene=Scene(channel=channel)
+                )
             heard.append(read_evidence(analysis, rules.labels[one.label], side))
     return tuple(heard)
 

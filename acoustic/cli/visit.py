@@ -77,7 +77,7 @@ def add(
 
     Keep hands, hair and sleeves clear of the spinning crank.
     """
-    if len(recordings) > 1 and (request.marks or request.gyro or request.counted_turns):
+    if len(recordings) > 1 and _is_of_one_spin(request):
         raise InputError(
             f"--marks, --gyro and --turns belong to one recording, and {len(recordings)} were given",
             hint="Add each recording in a call of its own.",
@@ -95,6 +95,12 @@ def add(
     click.echo(f"visit {number}: {bike}, {on}: {', '.join(judged.grade for judged in heard)}")
     if fresh is not None:
         _compare(made, fresh)
+
+
+def _is_of_one_spin(request: SpeedRequest) -> bool:
+    """Whether files or a count were given, which belong to one recording."""
+    files = any(isinstance(value, Path) for value in request.values.values())
+    return files or request.value("counted_turns") is not None
 
 
 def _sitting(book: Book, bike: str, on: date, side: str) -> Fitted | None:

@@ -4,7 +4,7 @@ from acoustic.conditions import Level
 from acoustic.model.bearing import Bearing
 from acoustic.model.drivetrain import Drivetrain, HeardDrivetrain
 from acoustic.model.hearing import Analysis, Hearing
-from acoustic.model.motion import HeardBeat, Motion, SpeedRequest, SpeedSourceCode, Spin
+from acoustic.model.motion import HeardBeat, Motion, SpeedRequest, Spin
 from acoustic.model.recording import Recording, Side, Sound, Step
 from acoustic.model.scene import Scene
 from acoustic.model.verdict import CONDITIONS, Evidence, Failure, Finding, Problem, Quality, Verdict
@@ -29,7 +29,6 @@ __all__ = [
     "Side",
     "Sound",
     "SpeedRequest",
-    "SpeedSourceCode",
     "Spin",
     "Step",
     "Verdict",

@@ -2,56 +2,55 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Literal
+from typing import Any, Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import lock_fields
 from acoustic.dsp.tacholess.hypothesis import Reading
 from acoustic.model.bearing import Bearing
+from acoustic.model.plain import floats, number, truth, words
 
 Spin = Literal["hand", "pedal", "steady"]
-SpeedSourceCode = Literal["stated", "turns", "marks", "ticks", "channel", "gyro", "film", "sound"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, init=False)
 class SpeedRequest:
     """What the user said about the crank's motion, and what else may help to find it.
 
     Attributes
     ----------
-    speed_rpm : float or None
-        Steady speed [turns/min].
-    counted_turns : float or None
-        Turns of the whole spin, counted by eye.
-    marks : Path or None
-        CSV file with the time of one mark each crank turn.
-    ticks : bool
-        A card clicks once a turn in the recording itself.
-    mark_channel : int or None
-        Channel that holds the mark, counted from 1.
-    gyro : Path or None
-        CSV file of angular speed against time.
-    film : bool
-        The recording is a film of the crank.
+    values : mapping of str to object
+        What the options of the speed sources were given, by the option's key; those not given are missing.
     spin : {'hand', 'pedal', 'steady'} or None
         How the crank was turned; None if not said.
     bearing : Bearing or None
         For sources that read the scale off the bearing's own rhythm.
     """
 
-    speed_rpm: float | None = None
-    counted_turns: float | None = None
-    marks: Path | None = None
-    ticks: bool = False
-    mark_channel: int | None = None
-    gyro: Path | None = None
-    film: bool = False
-    spin: Spin | None = None
-    bearing: Bearing | None = None
+    values: Mapping[str, Any]
+    spin: Spin | None
+    bearing: Bearing | None
+
+    def __init__(
+        self,
+        values: Mapping[str, Any] | None = None,
+        *,
+        spin: Spin | None = None,
+        bearing: Bearing | None = None,
+        **more: Any,
+    ) -> None:
+        said = {**(values or {}), **more}
+        given = {key: value for key, value in said.items() if value is not None and value is not False}
+        object.__setattr__(self, "values", given)
+        object.__setattr__(self, "spin", spin)
+        object.__setattr__(self, "bearing", bearing)
+
+    def value(self, key: str) -> Any:
+        """What an option was given, by its key; None where it was not."""
+        return self.values.get(key)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +81,7 @@ class Motion:
     turns : ndarray, shape (k,)
         Crank angle [turns] at those times, strictly increasing.
     source : str
-        How it was found: 'stated', 'marks', 'ticks', ...
+        Code of the speed source that found it: 'stated', 'marks', 'ticks', ...
     spin : {'hand', 'pedal', 'steady'}
     relative_uncertainty : float
         Half width of the range that holds the true speed nine times in ten, over the speed.
@@ -94,20 +93,36 @@ class Motion:
         Times of sounds made by the speed marker itself [s]; no evidence.
     beat : HeardBeat or None
         The bearing's own beat, where the motion rests on one.
+    label : str
+        The source in words, 'the gyro'; filled in by the chain.
     """
 
     times_s: NDArray[np.float64]
     turns: NDArray[np.float64]
-    source: SpeedSourceCode
+    source: str
     spin: Spin
     relative_uncertainty: float
     scale_known: bool
     still: tuple[tuple[float, float], ...] = ()
     own_clicks_s: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
     beat: HeardBeat | None = None
+    label: str = ""
 
     def __post_init__(self) -> None:
-        lock_fields(self, "times_s", "turns", "own_clicks_s")
+        if self.spin not in get_args(Spin):
+            raise ValueError(f"spin must be one of {', '.join(get_args(Spin))}; got {self.spin!r}")
+        settled: dict[str, object] = {
+            "times_s": floats(self.times_s, "times_s"),
+            "turns": floats(self.turns, "turns"),
+            "own_clicks_s": floats(self.own_clicks_s, "own_clicks_s"),
+            "source": words(self.source, "source"),
+            "label": words(self.label or self.source, "label"),
+            "relative_uncertainty": number(self.relative_uncertainty, "relative_uncertainty"),
+            "scale_known": truth(self.scale_known, "scale_known"),
+            "still": tuple((number(a, "still"), number(b, "still")) for a, b in self.still),
+        }
+        for name, value in settled.items():
+            object.__setattr__(self, name, value)
 
     @property
     def start_s(self) -> float:

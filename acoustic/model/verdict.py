@@ -10,6 +10,7 @@ import numpy as np
 from acoustic.conditions import Level, table
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.orders.evidence import PartEvidence
+from acoustic.model.plain import number, truth, whole, words
 
 CONDITIONS = tuple(table().conditions)
 
@@ -34,6 +35,12 @@ class Problem:
     detail: str
     advice: str
     voids: Literal["nothing", "clean", "any"] = "nothing"
+
+    def __post_init__(self) -> None:
+        for name in ("code", "detail", "advice"):
+            words(getattr(self, name), name)
+        if self.voids not in ("nothing", "clean", "any"):
+            raise ValueError(f"voids must be 'nothing', 'clean' or 'any', got {self.voids!r}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +75,17 @@ class Evidence:
     band_hz: tuple[float, float] | None = None
     balls: int | None = None
     may_be: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        settled: dict[str, object] = {"may_be": tuple(words(code, "may_be") for code in self.may_be)}
+        for name, kind in (("order", number), ("expected_order", number), ("harmonics", whole), ("balls", whole)):
+            value = getattr(self, name)
+            settled[name] = None if value is None else kind(value, name)
+        if self.band_hz is not None:
+            low_hz, high_hz = self.band_hz
+            settled["band_hz"] = (number(low_hz, "band_hz"), number(high_hz, "band_hz"))
+        for name, value in settled.items():
+            object.__setattr__(self, name, value)
 
     @classmethod
     def of_lines(cls, part: PartEvidence, bank: BandBank) -> Evidence:
@@ -129,6 +147,13 @@ class Finding:
         )
 
     def __post_init__(self) -> None:
+        for name in ("detected", "judged"):
+            object.__setattr__(self, name, truth(getattr(self, name), name))
+        for name in ("false_alarm_probability", "severity_db", "posterior"):
+            value = getattr(self, name)
+            if value is not None or name == "false_alarm_probability":
+                object.__setattr__(self, name, number(value, name))
+        words(self.detail, "detail")
         if self.condition not in CONDITIONS and "." not in self.condition:
             raise ValueError(
                 f"condition must be one of {', '.join(CONDITIONS)}, or a code of the plugin's own with a dot in "

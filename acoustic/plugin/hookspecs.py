@@ -1,7 +1,14 @@
 """The hooks a plugin may implement. Each only offers objects; none touches a signal.
 
-Every object offered has `name` and `summary`. Object protocols are below; a
-plugin module declares ``ACOUSTIC_API = (1, 0)``.
+Every object offered has `name` and `summary`, save conditions. Object protocols are
+below; a plugin module declares ``ACOUSTIC_API = (1, 0)``.
+
+What a plugin raises, SystemExit and a KeyboardInterrupt of its own included, becomes
+a failure with its name; what it prints or writes to file descriptor 1 goes to stderr;
+what takes it longer than two seconds is told on stderr. One process cannot meet more
+than that: a plugin that calls `os._exit`, crashes in compiled code, loops there
+without end, or takes all memory takes the whole command with it. Nothing is printed
+on stdout then, which scripts must read as no answer, never as a pass.
 """
 
 from __future__ import annotations
@@ -15,10 +22,12 @@ import pluggy
 if TYPE_CHECKING:
     from acoustic.conditions import Condition
     from acoustic.model import Finding, Hearing, Motion, Problem, Recording, Sound, SpeedRequest
+    from acoustic.plugin.options import Option
 
 API_VERSION = (1, 0)
 PROJECT = "acoustic"
 hookspec = pluggy.HookspecMarker(PROJECT)
+hookimpl = pluggy.HookimplMarker(PROJECT)
 
 
 class Offered(Protocol):
@@ -51,11 +60,20 @@ class SpeedSource(Offered, Protocol):
     """Finds the crank's angle against time."""
 
     @property
+    def code(self) -> str:
+        """Stands for the source in documents, and in `Motion.source`; one that is not bundled has a dot in it."""
+
+    @property
+    def label(self) -> str:
+        """The source in words that fit after 'from' and 'by': 'the gyro'."""
+
+    @property
     def rank(self) -> int:
         """Place in the order of trust; the lowest rank of several is used."""
 
-    def wanted(self, request: SpeedRequest) -> bool:
-        """Tell whether the user asked for this source."""
+    @property
+    def options(self) -> tuple[Option, ...]:
+        """What asks for it on the command line, declared in the entry-point group ``acoustic.options`` too."""
 
     def present(self, recording: Recording) -> bool:
         """Tell, at little cost, whether the recording may hold this source though nobody asked for it."""
@@ -68,8 +86,8 @@ class Detector(Offered, Protocol):
     """Judges one condition or more."""
 
     @property
-    def conditions(self) -> Sequence[str]:
-        """The conditions that this detector judges."""
+    def conditions(self) -> tuple[str, ...]:
+        """Codes of the conditions that this detector judges, and no other detector does."""
 
     def detect(self, hearing: Hearing) -> Sequence[Finding]:
         """Judge the hearing; a finding for every condition in `conditions`."""

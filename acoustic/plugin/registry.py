@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import importlib.metadata
 import os
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from types import ModuleType
-from typing import Any, Generic, TypeVar, cast
+from typing import Any, Generic, TypeVar
 
 import pluggy
 
@@ -15,41 +15,13 @@ from acoustic.conditions import Condition, table
 from acoustic.errors import PluginError
 from acoustic.model import Failure
 from acoustic.plugin import hookspecs
+from acoustic.plugin.conflicts import Offer, first_conflict, require_attributes
+from acoustic.plugin.entry import GROUP, PluginRecord, entries, record_of
+from acoustic.plugin.run import reason, run
 
-GROUP = "acoustic.plugins"
 STRICT_VARIABLE = "ACOUSTIC_STRICT_PLUGINS"
 
 T = TypeVar("T")
-
-
-@dataclass(frozen=True, slots=True)
-class PluginRecord:
-    """What is known of one installed plugin.
-
-    Attributes
-    ----------
-    name : str
-        Its entry point's name.
-    module : str
-    distribution, version : str
-        The installed package that brought it.
-    hooks : tuple of str
-        Hooks it implements; empty while it isn't loaded.
-    broken : str or None
-        Why it was set aside.
-    """
-
-    name: str
-    module: str
-    distribution: str
-    version: str
-    hooks: tuple[str, ...] = ()
-    broken: str | None = None
-
-    @property
-    def label(self) -> str:
-        """Name and version, as findings carry it."""
-        return f"{self.name} {self.version}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +50,6 @@ class Registry:
         return {record.name: record.version for record in self.records if record.broken is None}
 
 
-def installed() -> list[PluginRecord]:
-    """List installed plugins from their packages' metadata alone; nothing is imported."""
-    return [_record(entry) for entry in _entries()]
-
-
 def load_plugins(extra: Sequence[tuple[str, ModuleType]] = ()) -> Registry:
     """Load every installed plugin and collect what it offers.
 
@@ -101,38 +68,45 @@ def load_plugins(extra: Sequence[tuple[str, ModuleType]] = ()) -> Registry:
     Exception
         Whatever a plugin raised, if ACOUSTIC_STRICT_PLUGINS=1 is set.
     """
+    records: list[PluginRecord] = []
+    loaded: list[Offer] = []
+    strict = os.environ.get(STRICT_VARIABLE) == "1"
     manager = pluggy.PluginManager(hookspecs.PROJECT)
     manager.add_hookspecs(hookspecs)
-    records: list[PluginRecord] = []
-    offers: dict[str, list[LoadedPlugin[Any]]] = {hook: [] for hook in hook_names()}
     for record, load in _loaders(extra):
         try:
-            module = load()
-            _require_api(module)
-            manager.register(module, name=record.name)
-            # Only after this is a misspelt hook known for what it is.
-            manager.check_pending()
-            found = _offers(manager, module, record)
-        except (Exception, SystemExit) as error:
-            if os.environ.get(STRICT_VARIABLE) == "1":
+            loaded.append(run(record.name, partial(_load, manager, record, load)))
+        except Exception as error:
+            if strict:
                 raise
             if manager.has_plugin(record.name):
                 manager.unregister(name=record.name)  # a failed register leaves half its hooks in place
-            records.append(_broken(record, error))
-            continue
-        records.append(_with_hooks(record, tuple(found)))
-        for hook, parts in found.items():
-            offers[hook].extend(parts)
-    for parts in offers.values():
-        parts.sort(key=lambda part: part.item.name)
+            records.append(replace(record, broken=reason(error)))
+    while (conflict := first_conflict(loaded)) is not None:
+        offer, refusal = conflict
+        if strict:
+            raise refusal
+        loaded.remove(offer)
+        records.append(replace(offer.record, broken=reason(refusal)))
+    return _registry(loaded, records)
+
+
+def _registry(loaded: Sequence[Offer], broken: Sequence[PluginRecord]) -> Registry:
+    """Everything that the loaded plugins offer, in order of name."""
+
+    def parts(hook: str) -> tuple[LoadedPlugin[Any], ...]:
+        found = [LoadedPlugin(item, offer.record) for offer in loaded for item in offer.items.get(hook, ())]
+        return tuple(sorted(found, key=lambda part: part.item.name))
+
+    own = {part.item.code: part.item for part in parts("acoustic_conditions")}
     return Registry(
-        readers=tuple(offers["acoustic_readers"]),
-        quality_checks=tuple(offers["acoustic_quality_checks"]),
-        speed_sources=tuple(offers["acoustic_speed_sources"]),
-        detectors=tuple(offers["acoustic_detectors"]),
-        conditions={**table().conditions, **{part.item.code: part.item for part in offers["acoustic_conditions"]}},
-        records=tuple(records),
-        failures=tuple(Failure("load", r.name, r.broken) for r in records if r.broken is not None),
+        readers=parts("acoustic_readers"),
+        quality_checks=parts("acoustic_quality_checks"),
+        speed_sources=parts("acoustic_speed_sources"),
+        detectors=parts("acoustic_detectors"),
+        conditions={**table().conditions, **own},
+        records=tuple(sorted([*(offer.record for offer in loaded), *broken], key=lambda record: record.name)),
+        failures=tuple(Failure("load", r.name, r.broken) for r in broken if r.broken is not None),
     )
 
 
@@ -141,25 +115,26 @@ def hook_names() -> tuple[str, ...]:
     return tuple(sorted(name for name in vars(hookspecs) if name.startswith("acoustic_")))
 
 
-def _entries() -> list[importlib.metadata.EntryPoint]:
-    return sorted(importlib.metadata.entry_points(group=GROUP), key=lambda entry: entry.name)
-
-
-def _record(entry: importlib.metadata.EntryPoint) -> PluginRecord:
-    dist = entry.dist
-    return PluginRecord(
-        name=entry.name,
-        module=entry.value,
-        distribution=dist.name if dist else "",
-        version=dist.version if dist else "",
-    )
-
-
-def _loaders(extra: Sequence[tuple[str, ModuleType]]) -> Iterable[tuple[PluginRecord, Any]]:
-    for entry in _entries():
-        yield _record(entry), entry.load
+def _loaders(extra: Sequence[tuple[str, ModuleType]]) -> Iterable[tuple[PluginRecord, Callable[[], Any]]]:
+    for entry in entries(GROUP):
+        yield record_of(entry), entry.load
     for name, module in extra:
-        yield PluginRecord(name, module.__name__, "", "0"), lambda module=module: module
+        yield PluginRecord(name, module.__name__, "", "0"), partial(_itself, module)
+
+
+def _itself(module: ModuleType) -> ModuleType:
+    return module
+
+
+def _load(manager: pluggy.PluginManager, record: PluginRecord, load: Callable[[], Any]) -> Offer:
+    """Import a plugin and ask it what it offers."""
+    module = load()
+    _require_api(module)
+    manager.register(module, name=record.name)
+    # Only after this is a misspelt hook known for what it is.
+    manager.check_pending()
+    items = _offered(manager, module)
+    return Offer(replace(record, hooks=tuple(items)), items)
 
 
 def _require_api(module: ModuleType) -> None:
@@ -178,43 +153,18 @@ def _require_api(module: ModuleType) -> None:
         )
 
 
-def _offers(
-    manager: pluggy.PluginManager, module: ModuleType, record: PluginRecord
-) -> dict[str, list[LoadedPlugin[Any]]]:
+def _offered(manager: pluggy.PluginManager, module: ModuleType) -> dict[str, tuple[Any, ...]]:
     """Call the module's hooks one by one, so that one plugin's error stays its own."""
-    found: dict[str, list[LoadedPlugin[Any]]] = {}
+    found: dict[str, tuple[Any, ...]] = {}
     for caller in manager.get_hookcallers(module) or ():
         for implementation in caller.get_hookimpls():
-            if implementation.plugin is not module:
-                continue
-            offered = cast(Iterable[Any], implementation.function())
-            found[caller.name] = [LoadedPlugin(item, record) for item in offered]
-            for part in found[caller.name]:
-                _require_attributes(part.item, caller.name)
+            if implementation.plugin is module:
+                items: Any = implementation.function()
+                found[caller.name] = tuple(items)
+                for item in found[caller.name]:
+                    require_attributes(item, caller.name)
     if not found:
         raise PluginError(
             f"{module.__name__} offers nothing", hint=f"Mark with @hookimpl one of {', '.join(hook_names())}."
         )
     return found
-
-
-def _require_attributes(item: object, hook: str) -> None:
-    """Refuse at once what could only fail in the middle of a check."""
-    needed: dict[str, tuple[type, str]] = {"name": (str, "text"), "summary": (str, "text")}
-    if hook == "acoustic_speed_sources":
-        needed["rank"] = (int, "whole-number")
-    for attribute, (kind, word) in needed.items():
-        if not isinstance(getattr(item, attribute, None), kind):
-            raise PluginError(
-                f"{hook} offers {type(item).__name__}, which has no {attribute}",
-                hint=f"Give the object a {word} attribute {attribute!r}.",
-            )
-
-
-def _broken(record: PluginRecord, error: BaseException) -> PluginRecord:
-    reason = f"{type(error).__name__}: {error}"
-    return PluginRecord(record.name, record.module, record.distribution, record.version, broken=reason)
-
-
-def _with_hooks(record: PluginRecord, hooks: tuple[str, ...]) -> PluginRecord:
-    return PluginRecord(record.name, record.module, record.distribution, record.version, hooks)

@@ -1,4 +1,4 @@
-"""One plugin's error stays its own: calls in a guard, and checks of what comes back."""
+"""One plugin's error stays its own: calls of what plugins offer, and checks of what comes back."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 from acoustic.errors import InputError
 from acoustic.model import Failure
 from acoustic.plugin.registry import LoadedPlugin
+from acoustic.plugin.run import reason, run
 
 T = TypeVar("T")
 
@@ -23,15 +24,14 @@ def safe_call(
     """Call a plugin's object; what it raises becomes a failure with its name on it.
 
     An `InputError` of a reader or a speed source passes: it speaks of the
-    recording, not of the plugin. A plugin that calls sys.exit must not take the
-    program with it.
+    recording, not of the plugin. The user's Ctrl-C passes too.
     """
     try:
-        return call()
-    except (Exception, SystemExit) as error:
+        return run(part.record.name, call)
+    except Exception as error:
         if refusals_pass and isinstance(error, InputError):
             raise
-        failures.append(Failure(stage, part.record.name, f"{type(error).__name__}: {error}"))
+        failures.append(Failure(stage, part.record.name, reason(error)))
         return None
 
 

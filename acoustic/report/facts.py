@@ -66,7 +66,7 @@ def crank(motion: Motion | None) -> str:
         return f"it turns from {motion.start_s:.1f} to {motion.stop_s:.1f} s; how fast is not known"
     return (
         f"{motion.total_turns:.1f} turns from {motion.start_s:.1f} to {motion.stop_s:.1f} s, "
-        f"{SPIN[motion.spin]}, {speed}; speed {words.SOURCE[motion.source]}"
+        f"{SPIN[motion.spin]}, {speed}; speed from {motion.label}"
     )
 
 

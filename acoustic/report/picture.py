@@ -14,7 +14,6 @@ from matplotlib.figure import Figure
 from acoustic.conditions import table
 from acoustic.dsp.geometry import defect_orders
 from acoustic.model import Analysis, Finding, Hearing, Motion, Recording
-from acoustic.report import words
 from acoustic.report.whole_file import whole_file
 
 INK, FAINT, ACCENT = "#2b2a33", "#b9b4a7", "#6b3fa0"
@@ -114,7 +113,7 @@ def draw_speed(axes: Axes, motion: Motion, *, duration_s: float) -> None:
         axes.annotate("ticks", (motion.own_clicks_s[0], 0), xytext=(4, 8), textcoords="offset points", fontsize=8)
     axes.set_xlim(0, duration_s)
     axes.set_ylim(0, float(motion.speed_hz.max()) * 60 * 1.15)
-    axes.set_title(f"Crank speed, {words.SOURCE[motion.source]}: {motion.total_turns:.1f} turns", loc="left")
+    axes.set_title(f"Crank speed, from {motion.label}: {motion.total_turns:.1f} turns", loc="left")
     axes.set_ylabel("turns a minute")
     axes.set_xlabel("time [s]")
 

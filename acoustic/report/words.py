@@ -2,16 +2,6 @@
 
 from __future__ import annotations
 
-SOURCE = {
-    "stated": "stated as steady",
-    "turns": "from the turns counted",
-    "marks": "from the marks given",
-    "ticks": "from the ticks heard",
-    "channel": "from the mark channel",
-    "gyro": "from the gyro",
-    "film": "from the film",
-    "sound": "from the sound alone",
-}
 DRIVE = {"chain": "chain links", "jockey": "jockey wheel turns", "hub": "hub turns", "pedal": "pedal turns"}
 RAREST = 0.001  # laws read off a few hundred healthy bearings say no more
 

@@ -14,7 +14,7 @@ from acoustic.dsp.levels.background import still_parts
 from acoustic.dsp.tacho.run_down import likely_run_downs, smooth_angle, standing_s
 from acoustic.dsp.tacho.train import MarkTrain
 from acoustic.errors import InputError
-from acoustic.model import Motion, SpeedSourceCode
+from acoustic.model import Motion
 from acoustic.speed.kind import kind_of_spin
 
 LEAST_MARKS = 4
@@ -31,7 +31,7 @@ def motion_from_marks(
     marks_s: Sequence[float] | NDArray[np.float64],
     *,
     duration_s: float,
-    source: SpeedSourceCode,
+    source: str,
     timing_s: float,
     own_sound: bool = False,
 ) -> Motion:
@@ -90,7 +90,7 @@ def motion_from_train(
     train: MarkTrain,
     *,
     duration_s: float,
-    source: SpeedSourceCode,
+    source: str,
     timing_s: float,
     own_sound: bool,
     sounding_s: tuple[float, float],
@@ -149,7 +149,7 @@ def _motion(
     train: MarkTrain,
     angle: tuple[NDArray[np.float64], NDArray[np.float64]],
     *,
-    source: SpeedSourceCode,
+    source: str,
     timing_s: float,
     own_clicks_s: NDArray[np.float64],
     still: tuple[tuple[float, float], ...],

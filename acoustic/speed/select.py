@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import partial
 
 import numpy as np
@@ -11,20 +11,11 @@ from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacholess.agreement import agreement
 from acoustic.errors import InputError, MotionError, PluginError
 from acoustic.model import Failure, Motion, Problem, Recording, SpeedRequest
+from acoustic.plugin import answers
 from acoustic.plugin.hookspecs import SpeedSource
 from acoustic.plugin.registry import LoadedPlugin
-from acoustic.plugin.safe_call import is_a, safe_call
+from acoustic.plugin.safe_call import safe_call
 
-NAMES = {
-    "stated": "the stated speed",
-    "turns": "the counted turns",
-    "marks": "the marks given",
-    "ticks": "the ticks heard",
-    "channel": "the mark channel",
-    "gyro": "the gyro",
-    "film": "the film",
-    "sound": "the sound alone",
-}
 SPEED_HINT = (
     "Give the speed: --marks FILE.csv with the time of each turn, --ticks if a card clicks once per turn, "
     "--turns N with the turns counted by eye, --film if the file shows the crank, or --speed RPM for a "
@@ -32,7 +23,8 @@ SPEED_HINT = (
 )
 ALIKE = 0.02  # two sources that differ by less than this, beyond what they admit, agree
 LEAST_SHARED_S = 1.0
-BESIDE_THE_SOUND = ("marks", "gyro", "film")  # made apart from the sound, so that they may be of another spin
+# Read off the sound itself, or held against nothing in it; any other source may be of another spin.
+FROM_THE_SOUND = ("stated", "turns", "ticks", "channel", "sound")
 
 Source = LoadedPlugin[SpeedSource]
 
@@ -46,7 +38,7 @@ def find_motion(
     ----------
     recording : Recording
     request : SpeedRequest
-    sources : sequence of Part
+    sources : sequence of LoadedPlugin
     failures : list of Failure
         Grows by what failed.
 
@@ -67,11 +59,11 @@ def find_motion(
     """
     before = len(failures)
     ranked = sorted(sources, key=lambda part: (part.item.rank, part.record.name))
-    asked = [part for part in ranked if _tells(part, partial(part.item.wanted, request), failures)]
+    asked = [part for part in ranked if _is_asked_for(part.item, request)]
     if asked:
         found, refusals = _estimates(asked, recording, request, failures, all_of_them=True)
     else:
-        present = [part for part in ranked if _tells(part, partial(part.item.present, recording), failures)]
+        present = [part for part in ranked if _may_hold(part, recording, failures)]
         found, refusals = _estimates(present, recording, request, failures, all_of_them=False)
     if found:
         unfound = [_not_found(refusal) for refusal in refusals] if asked else []
@@ -87,8 +79,13 @@ def find_motion(
     raise InputError("the crank's speed is not known, and no plugin here finds it from the sound", hint=SPEED_HINT)
 
 
-def _tells(part: Source, call: Callable[[], bool], failures: list[Failure]) -> bool:
-    return bool(safe_call("speed", part, call, failures, refusals_pass=False))
+def _is_asked_for(source: SpeedSource, request: SpeedRequest) -> bool:
+    return any(request.value(option.key) is not None for option in source.options)
+
+
+def _may_hold(part: Source, recording: Recording, failures: list[Failure]) -> bool:
+    held = safe_call("speed", part, lambda: bool(part.item.present(recording)), failures, refusals_pass=False)
+    return held is True
 
 
 def _estimates(
@@ -104,7 +101,7 @@ def _estimates(
     refusals: list[MotionError] = []
     for part in parts:
         try:
-            motion = safe_call("speed", part, partial(_motion, part.item, recording, request), failures)
+            motion = safe_call("speed", part, partial(answers.motion, part.item, recording, request), failures)
         except MotionError as refusal:
             refusals.append(refusal)
             continue
@@ -113,14 +110,6 @@ def _estimates(
             if not all_of_them:
                 break
     return found, refusals
-
-
-def _motion(source: SpeedSource, recording: Recording, request: SpeedRequest) -> Motion:
-    """A speed source's motion, which must increase strictly."""
-    motion = is_a(source.estimate(recording, request), Motion)
-    if motion.times_s.size < 2 or not (np.all(np.diff(motion.times_s) > 0) and np.all(np.diff(motion.turns) > 0)):
-        raise ValueError("times and turns that both increase strictly are needed")
-    return motion
 
 
 def _not_found(refusal: MotionError) -> Problem:
@@ -142,10 +131,10 @@ def is_of_this_recording(motion: Motion, bank: BandBank) -> list[Problem]:
         One that voids every verdict where the sound contradicts the motion, else none: a healthy bearing
         makes nothing that could confirm it.
     """
-    if motion.source not in BESIDE_THE_SOUND:
+    if motion.source in FROM_THE_SOUND:
         return []
     found = agreement(bank, motion.times_s, motion.turns, coasting=motion.spin == "hand")
-    name = NAMES[motion.source]
+    name = motion.label
     if found.verdict == "contradicted":
         heard = {
             "impacts": "the impacts in the sound slow down differently",
@@ -175,7 +164,7 @@ def _compared(used: Motion, other: Motion) -> list[Problem]:
         admitted = used.relative_uncertainty + other.relative_uncertainty
         if abs(made[0] - made[1]) <= (ALIKE + admitted) * max(made):
             return []
-    first, second = NAMES[used.source], NAMES[other.source]
+    first, second = used.label, other.label
     return [
         Problem(
             "sources_disagree",

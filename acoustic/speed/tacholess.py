@@ -18,7 +18,7 @@ from acoustic.dsp.tacholess.impact_levels import ImpactLevels, impact_levels
 from acoustic.dsp.tacholess.train_search import FoundTrain, find_train
 from acoustic.dsp.tacholess.turning import Turning, find_busy_coast, find_turning, likely_coast
 from acoustic.errors import MotionError
-from acoustic.model import HeardBeat, Motion, SpeedSourceCode, Spin
+from acoustic.model import HeardBeat, Motion, Spin
 
 Floats = NDArray[np.float64]
 
@@ -79,7 +79,7 @@ def motion_by_ear(
     """
     if duration_s < SHORTEST_S:
         raise MotionError(f"a recording of {duration_s:.1f} s is too short to tell a crank's speed", hint=LONGER)
-    source: SpeedSourceCode = "sound" if counted_turns is None else "turns"
+    source: str = "sound" if counted_turns is None else "turns"
     levels = impact_levels(bank)
     train = find_train(levels, coasting=None if spin is None else spin == "hand")
     if train is None or train.chance > DETECTION_CHANCE:
@@ -126,7 +126,7 @@ def _by_level(
     duration_s: float,
     spin: Spin | None,
     counted_turns: float | None,
-    source: SpeedSourceCode,
+    source: str,
 ) -> Motion:
     """A rough motion where no train of impacts is heard, but something rises and dies away as a crank does."""
     times_s, turned, coasting = _rough_course(bank, levels, duration_s, spin)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from pathlib import Path
 
 import pytest
 
+from acoustic.book.asked import Asked, read_asked
 from acoustic.book.files import FileStore, sha256_of
 from acoustic.errors import InputError
+from acoustic.model import SpeedRequest
 
 
 @pytest.fixture
@@ -61,3 +64,20 @@ def test_a_missing_file_is_told(store: FileStore, spin: Path) -> None:
         store.require("0" * 64, ".wav")
     with pytest.raises(InputError, match="cannot be read"):
         store.keep(spin.with_name("nothing.wav"))
+
+
+def test_what_any_speed_option_was_given_is_kept_and_read_back(store: FileStore, spin: Path) -> None:
+    """Files by their content, wherever they lay; a plugin's own options as the bundled ones."""
+    said = {"encoder": spin, "encoder_teeth": 24, "marks": spin, "film": True, "counted_turns": 9.5}
+    asked = Asked(bearing={"name": "6805", "catalogue": None}, request=SpeedRequest(said, spin="hand"))
+    kept = json.loads(json.dumps(asked.kept(store)))
+    spin.unlink()
+    request = read_asked(kept, store).request
+    assert {key: value for key, value in request.values.items() if not isinstance(value, Path)} == {
+        "encoder_teeth": 24,
+        "film": True,
+        "counted_turns": 9.5,
+    }
+    assert request.spin == "hand"
+    assert request.value("encoder") == request.value("marks") == files(store)[0]
+    assert request.value("gyro") is None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, datetime
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -115,3 +116,10 @@ def test_labels_and_those_wanted() -> None:
 
 def test_one_that_went_in_today_has_no_life_yet() -> None:
     assert lives([Fitted(bike="red", installed_on=DAY)], today=DAY) == ()
+
+
+def test_a_plugin_s_own_condition_has_no_course() -> None:
+    """Nothing here knows its limits; it stays in the visit's document."""
+    document = {"findings": [{"condition": name, "detected": True} for name in ("squeal.band", "creak")]}
+    visit = SimpleNamespace(verdicts=[SimpleNamespace(document=document)])
+    assert found_conditions([visit]) == ("creak",)  # type: ignore[list-item]

@@ -8,7 +8,7 @@ Run by hand: ``python tests/calibration/clean_witnesses.py --folder FOLDER``. Pr
   one does;
 - the share of test defects that the ranking finds, by their strength, on the outer ring and on the inner.
 
-`acoustic_plugins/quality/turning.py`, `acoustic/dsp/levels/following.py` and `acoustic/sensitivity.py` hold the
+`acoustic_plugins/quality/turning.py` and `following.py` beside it, and `acoustic/check/sensitivity.py`, hold the
 limits. The speed is known by marks throughout.
 """
 
@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parent))
+from acoustic_plugins.quality.following import Contrast, fast_over_slow, noise_steps
 from both_generators import Made, parser, recorded
 
 from acoustic.check import sensitivity
@@ -28,7 +29,6 @@ from acoustic.check.features import hear
 from acoustic.check.pipeline import read_recording
 from acoustic.dsp.geometry import defect_orders
 from acoustic.dsp.levels.filterbank import band_bank
-from acoustic.dsp.levels.following import Contrast, fast_over_slow, noise_steps
 from acoustic.dsp.orders.injection import StruckRing
 from acoustic.model import Bearing, Hearing, Recording
 from acoustic.plugin.registry import load_plugins

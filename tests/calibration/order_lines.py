@@ -75,7 +75,7 @@ def options(description: str | None) -> argparse.ArgumentParser:
 def healthy(said: argparse.Namespace) -> Iterator[Heard]:
     """Every healthy recording, heard by its true marks as well as a film gives them."""
     for made in recorded("healthy", said):
-        recording = read_recording(made.path, _toolbox().readers, [])
+        recording = read_recording(made.path, _registry().readers, [])
         motion = motion_from_marks(
             made.spin.marks_s, duration_s=recording.duration_s, source="marks", timing_s=0.003
         )
@@ -85,7 +85,7 @@ def healthy(said: argparse.Namespace) -> Iterator[Heard]:
 
 
 @cache
-def _toolbox() -> Any:
+def _registry() -> Any:
     return load_plugins()
 
 
@@ -182,7 +182,7 @@ def print_strengths(case: Any) -> None:
     """The strikes of one real recording whose chance is small, over what healthy bearings may show."""
     bearing = Bearing("given", (case.geometry,), "given", "given")
     try:
-        result = check_recording(case.path, bearing=bearing, request=case.request, registry=_toolbox())
+        result = check_recording(case.path, bearing=bearing, request=case.request, registry=_registry())
     except AcousticError as refusal:
         print(f"{case.group:<14}{case.name:<34} {refusal.found}")
         return

@@ -17,8 +17,8 @@ from acoustic.bearings.search import resolve_bearing
 from acoustic.check import pipeline
 from acoustic.check.grade import grade
 from acoustic.conditions import table
-from acoustic.errors import EXIT_PLUGIN_FAILED, InputError
-from acoustic.model import Evidence, Finding, Problem, Sound, SpeedRequest
+from acoustic.errors import InputError
+from acoustic.model import Evidence, Finding, Problem, SpeedRequest
 
 Run = Callable[..., Any]
 Make = Callable[..., ModuleType]
@@ -73,9 +73,7 @@ def test_the_loudest_channel_is_judged(loud: int, tmp_path: Path, registry: Any)
     noise = np.random.default_rng(3).standard_normal((RATE_HZ, 3)) * 0.001
     noise[:, loud] *= 10
     soundfile.write(tmp_path / "three.wav", noise, RATE_HZ)
-    recording = pipeline.choose_channel(
-        pipeline.read_recording(tmp_path / "three.wav", registry.readers, []), None
-    )
+    recording = pipeline.choose_channel(pipeline.read_recording(tmp_path / "three.wav", registry.readers, []))
     assert recording.channel == loud
     assert recording.samples.shape == (RATE_HZ, 3), "the other channels stay"
     assert recording.steps[-1].params == {"channel": loud + 1}
@@ -167,142 +165,6 @@ def test_without_a_speed_the_message_says_how_to_give_one(recording_of: Any, reg
 def test_a_file_that_vanishes_is_a_refusal(tmp_path: Path, registry: Any) -> None:
     with pytest.raises(InputError, match="there is no file"):
         pipeline.read_recording(tmp_path / "gone.wav", registry.readers, [])
-
-
-# Plugins that fail at work.
-
-
-def detector(detect: Callable[..., Any], conditions: Any = ("creak",)) -> SimpleNamespace:
-    return tool("listener", conditions=conditions, detect=detect)
-
-
-@pytest.mark.parametrize(
-    ("offered", "said"),
-    [
-        (detector(raises(KeyError("gear"))), "KeyError"),
-        (detector(lambda hearing: []), "no finding for creak"),
-        (detector(lambda hearing: [finding()], ("creak", "tight")), "no finding for tight"),
-        (detector(lambda hearing: None), "None"),
-        (detector(lambda hearing: [SimpleNamespace(condition="creak")]), ""),
-        (detector(lambda hearing: [replace(finding(), severity_db=float("nan"))]), "severity_db"),
-        (detector(lambda hearing: [finding("whistle")]), "whistle"),
-        (tool("listener", detect=lambda hearing: [finding()]), "conditions"),
-        (detector(raises(SystemExit(0))), "SystemExit"),
-    ],
-    ids=["raises", "empty", "half", "None", "no Finding", "NaN", "unknown condition", "no conditions", "exits"],
-)
-def test_a_detector_that_fails(offered: Any, said: str, plugin: Make, check_with: Any) -> None:
-    outcome = check_with(("listener", plugin("listener", acoustic_detectors=[offered])))
-    assert outcome.code == EXIT_PLUGIN_FAILED, outcome.stderr
-    assert failures(outcome) == [("detect", "listener")]
-    assert said in outcome.document["failures"][0]["error"]
-    assert outcome.document["grade"]["level"] == "undecided"
-    assert "outer_raceway" in detected(outcome)
-    assert [line for line in outcome.stderr.splitlines() if "listener" in line] == outcome.stderr.splitlines()
-
-
-def test_a_failure_is_told_once(plugin: Make, check_with: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    """On a terminal, where progress is shown at once, as well."""
-    monkeypatch.setattr("acoustic.cli.progress.PATIENCE_S", -1.0)
-    outcome = check_with(("listener", plugin("listener", acoustic_detectors=[detector(raises(KeyError("gear")))])))
-    assert outcome.stderr.count("listener") == 1
-
-
-@pytest.mark.parametrize(
-    "look",
-    [
-        raises(ValueError("no eyes")),
-        lambda recording, hearing: None,
-        lambda recording, hearing: ["loud"],
-        lambda recording, hearing: (int(word) for word in ["loud"]),
-    ],
-    ids=["raises", "None", "no Problem", "raises late"],
-)
-def test_a_quality_check_that_fails(look: Any, plugin: Make, check_with: Any) -> None:
-    extra = plugin("looker", acoustic_quality_checks=[tool("looker", check=look)])
-    outcome = check_with(("looker", extra))
-    assert outcome.code == EXIT_PLUGIN_FAILED, outcome.stderr
-    assert set(failures(outcome)) == {("quality", "looker")}
-    assert outcome.document["grade"]["level"] == "undecided"
-
-
-def reader(read: Callable[..., Any], claims: Callable[..., Any] = lambda head: True) -> SimpleNamespace:
-    """Its name comes first, so it is asked before the bundled readers."""
-    return tool("a-reader", claims=claims, read=read)
-
-
-@pytest.mark.parametrize(
-    "offered",
-    [
-        reader(raises(ValueError("no wheels"))),
-        reader(raises(ValueError("not reached")), claims=raises(ValueError("no wheels"))),
-        reader(lambda path: None),
-        reader(lambda path: Sound(np.zeros(100), 48_000.0, "flat")),
-    ],
-    ids=["read", "claims", "None", "one dimension"],
-)
-def test_a_reader_that_crashes(offered: Any, plugin: Make, check_with: Any) -> None:
-    """The next reader serves; the failure is listed all the same."""
-    outcome = check_with(("a-reader", plugin("reader", acoustic_readers=[offered])))
-    assert failures(outcome) == [("read", "a-reader")]
-    assert outcome.code == EXIT_PLUGIN_FAILED
-    assert outcome.document["recording"]["format"].startswith("WAV")
-    assert "outer_raceway" in detected(outcome)
-
-
-def test_no_other_reader_can_serve(plugin: Make, check_with: Any, acoustic: Run, tmp_path: Path) -> None:
-    check_with(("a-reader", plugin("reader", acoustic_readers=[reader(raises(ValueError("no wheels")))])))
-    path = tmp_path / "notes.txt"
-    path.write_text("only that reader claims this", encoding="utf-8")
-    outcome = acoustic("check", path, "--bearing", "6805", "--speed", "75", "--json")
-    assert (outcome.code, outcome.stdout) == (EXIT_PLUGIN_FAILED, "")
-    assert "notes.txt could not be read: plugin a-reader failed (ValueError: no wheels)" in outcome.stderr
-    assert "acoustic plugins --check" in outcome.stderr
-
-
-@pytest.mark.parametrize(
-    "source",
-    [
-        tool(
-            "a-speed",
-            rank=0,
-            present=lambda recording: True,
-            wanted=lambda request: True,
-            estimate=raises(ValueError("no chain")),
-        ),
-        tool(
-            "a-speed", rank=0, present=lambda recording: True, wanted=raises(ValueError("no chain")), estimate=list
-        ),
-        tool(
-            "a-speed",
-            rank=0,
-            present=lambda recording: True,
-            wanted=lambda request: True,
-            estimate=lambda recording, request: None,
-        ),
-    ],
-    ids=["estimate", "wanted", "None"],
-)
-def test_a_speed_source_that_crashes(source: Any, plugin: Make, check_with: Any) -> None:
-    """The bundled source that was wanted too takes its place."""
-    outcome = check_with(("a-speed", plugin("speed", acoustic_speed_sources=[source])))
-    assert outcome.code == EXIT_PLUGIN_FAILED, outcome.stderr
-    assert failures(outcome) == [("speed", "a-speed")]
-    assert outcome.document["motion"]["source"] == "marks"
-
-
-def test_no_other_speed_source_can_serve(plugin: Make, check_with: Any, acoustic: Run, taken: Any) -> None:
-    source = tool(
-        "a-speed",
-        rank=0,
-        present=lambda recording: True,
-        wanted=lambda request: True,
-        estimate=raises(ValueError("no chain")),
-    )
-    check_with(("a-speed", plugin("speed", acoustic_speed_sources=[source])))
-    outcome = acoustic("check", taken("outer").path, "--bearing", "6805", "--json")
-    assert (outcome.code, outcome.stdout) == (EXIT_PLUGIN_FAILED, "")
-    assert "plugin a-speed failed (ValueError: no chain)" in outcome.stderr
 
 
 def test_clean_needs_every_condition_judged() -> None:

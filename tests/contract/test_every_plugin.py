@@ -9,15 +9,16 @@ from typing import Any
 import pytest
 
 from acoustic.plugin import hookspecs
-from acoustic.plugin.registry import LoadedPlugin, installed, load_plugins
+from acoustic.plugin.entry import installed
+from acoustic.plugin.registry import LoadedPlugin, load_plugins
 
-TOOLBOX = load_plugins()
+REGISTRY = load_plugins()
 BUNDLED = sorted(record.module for record in installed() if record.distribution == "acoustic-crank")
 KINDS = {
-    "reader": (TOOLBOX.readers, hookspecs.Reader),
-    "quality check": (TOOLBOX.quality_checks, hookspecs.QualityCheck),
-    "speed source": (TOOLBOX.speed_sources, hookspecs.SpeedSource),
-    "detector": (TOOLBOX.detectors, hookspecs.Detector),
+    "reader": (REGISTRY.readers, hookspecs.Reader),
+    "quality check": (REGISTRY.quality_checks, hookspecs.QualityCheck),
+    "speed source": (REGISTRY.speed_sources, hookspecs.SpeedSource),
+    "detector": (REGISTRY.detectors, hookspecs.Detector),
 }
 OFFERED = [(kind, part) for kind, (parts, _) in KINDS.items() for part in parts]
 IDS = [f"{kind} {part.item.name}" for kind, part in OFFERED]

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from acoustic.model import Finding, Motion, Sound, Step
+from acoustic.model import Finding, Motion, Problem, Sound, Step
 
 
 def arrays(value: Any, at: str) -> Iterator[tuple[str, Any]]:
@@ -106,3 +106,25 @@ def test_a_recording_remembers_without_changing(recording_of: Callable[..., Any]
     later = recording.then(Step("cut", "a test"))
     assert (recording.steps, [step.name for step in later.steps]) == ((), ["cut"])
     assert later.samples is recording.samples
+
+
+def test_a_motion_keeps_a_copy() -> None:
+    """The caller's own array stays writable, and what is written to it changes no motion, by a view neither."""
+    times_s = np.array([0.0, 1.0, 2.0, 9.0])
+    motion = Motion(times_s[:3], np.arange(3), "marks", "hand", 0.01, True)
+    times_s[1] = 1.5
+    assert motion.times_s.tolist() == [0.0, 1.0, 2.0]
+    assert motion.turns.dtype == np.float64
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"voids": "everything"}, "voids must be"),
+        ({"detail": None}, "detail must be a text"),
+        ({"code": 7}, "code must be a text"),
+    ],
+)
+def test_an_impossible_problem_is_refused(changes: dict[str, Any], message: str) -> None:
+    with pytest.raises((TypeError, ValueError), match=message):
+        Problem(**{"code": "loud", "detail": "too loud", "advice": "Go away.", **changes})

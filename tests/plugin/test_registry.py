@@ -5,17 +5,21 @@ from __future__ import annotations
 import importlib.metadata
 import inspect
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
+from acoustic_plugins.speed.options import MARKS
 
+from acoustic.conditions import Condition, Rule
 from acoustic.errors import EXIT_PLUGIN_FAILED, PluginError
 from acoustic.model import Evidence, Finding, Motion, Problem, Sound
 from acoustic.plugin import hookspecs
-from acoustic.plugin.registry import GROUP, hook_names, installed, load_plugins
+from acoustic.plugin.entry import GROUP, installed
+from acoustic.plugin.registry import hook_names, load_plugins
 
 Run = Callable[..., Any]
 Make = Callable[..., ModuleType]
@@ -33,7 +37,24 @@ def raises(error: BaseException) -> Callable[..., Any]:
     return call
 
 
-def nothing_heard(condition: str = "creak") -> Finding:
+def a_condition(code: str = "squeal.band", **changes: Any) -> Condition:
+    rule = Rule(level="service", because="a band squeals", advice="Grease it.")
+    return Condition(**{"code": code, "name": "squeal", "rules": (rule,), **changes})
+
+
+def listening(*codes: str, name: str = "listener") -> dict[str, Any]:
+    """A detector of its own conditions, and the hook that offers them."""
+
+    def detect(hearing: Any) -> list[Finding]:
+        return [nothing_heard(code) for code in codes]
+
+    return {
+        "acoustic_conditions": [a_condition(code) for code in codes],
+        "acoustic_detectors": [tool(name, conditions=codes, detect=detect)],
+    }
+
+
+def nothing_heard(condition: str = "squeal.band") -> Finding:
     return Finding(
         condition=condition,
         detected=False,
@@ -84,23 +105,41 @@ def test_hook_acoustic_quality_checks(plugin: Make, check_with: Any) -> None:
 
 def test_hook_acoustic_speed_sources(plugin: Make, check_with: Any) -> None:
     """Its rank comes before that of the bundled source, so it decides."""
-    times_s = np.array([1.0, 11.0])
+    times_s = np.array([0.5, 6.5])
 
     def estimate(recording: Any, request: Any) -> Motion:
-        return Motion(times_s, np.array([0.0, 12.0]), "gyro", "steady", 0.01, True)
+        return Motion(times_s, np.array([0.0, 6.0]), "hall.switch", "steady", 0.01, True)
 
     source = tool(
-        "a-gyro", rank=0, present=lambda recording: False, wanted=lambda request: True, estimate=estimate
+        "a-switch",
+        code="hall.switch",
+        label="the switch",
+        rank=0,
+        options=MARKS,
+        present=lambda recording: False,
+        estimate=estimate,
     )
-    outcome = check_with(("a-gyro", plugin("gyro", acoustic_speed_sources=[source])))
-    assert outcome.document["motion"]["source"] == "gyro"
-    assert outcome.document["motion"]["turns"] == 12.0
+    outcome = check_with(("a-switch", plugin("switch", acoustic_speed_sources=[source])))
+    assert outcome.document["motion"]["source"] == "hall.switch"
+    assert outcome.document["motion"]["turns"] == 6.0
+
+
+def test_hook_acoustic_conditions(plugin: Make, check_with: Any) -> None:
+    """Its detector finds it; document, report and grade call it by the plugin's own name and rule."""
+    found = replace(nothing_heard(), detected=True, false_alarm_probability=0.001, severity_db=3.0)
+    listener = tool("listener", conditions=("squeal.band",), detect=lambda hearing: [found])
+    extra = plugin("m", acoustic_conditions=[a_condition()], acoustic_detectors=[listener])
+    outcome = check_with(("listener", extra))
+    assert outcome.document["conditions"]["squeal.band"] == "squeal"
+    assert outcome.document["conditions"]["outer_raceway"] == "outer ring"
+    assert set(outcome.document["conditions"]) == {f["condition"] for f in outcome.document["findings"]}
+    assert "a band squeals" in outcome.document["grade"]["because"]
+    assert "squeal: no squeal.band" in check_with(("listener", extra), json=False).stdout
 
 
 def test_hook_acoustic_detectors(plugin: Make, check_with: Any) -> None:
-    listener = tool("listener", conditions=("creak",), detect=lambda hearing: [nothing_heard()])
-    outcome = check_with(("listener", plugin("listener", acoustic_detectors=[listener])))
-    (found,) = [f for f in outcome.document["findings"] if f["condition"] == "creak"]
+    outcome = check_with(("listener", plugin("listener", **listening("squeal.band"))))
+    (found,) = [f for f in outcome.document["findings"] if f["condition"] == "squeal.band"]
     assert found["by"] == "listener 0"
     assert outcome.document["plugins"]["listener"] == "0"
     assert outcome.document["failures"] == []
@@ -119,7 +158,8 @@ def test_every_hook_is_specified_and_tested() -> None:
 def test_bundled_plugins_are_whole(registry: Any) -> None:
     bundled = [record for record in registry.records if record.module.startswith("acoustic_plugins")]
     assert [record.broken for record in bundled] == [None] * len(bundled)
-    assert {hook for record in bundled for hook in record.hooks} == set(hook_names())
+    # Their conditions stand in the program's own table.
+    assert {hook for record in bundled for hook in record.hooks} == set(hook_names()) - {"acoustic_conditions"}
     assert {record.distribution for record in bundled} == {"acoustic-crank"}
 
 
@@ -197,8 +237,7 @@ BROKEN: dict[str, tuple[Callable[[Make], ModuleType], str]] = {
 def test_a_broken_plugin_is_set_aside(how: str, plugin: Make, registry: Any) -> None:
     """By name and with the reason; what the others offer stays, those after it included."""
     make, reason = BROKEN[how]
-    listener = tool("listener", conditions=("creak",), detect=lambda hearing: [nothing_heard()])
-    after = plugin("after", acoustic_detectors=[listener])
+    after = plugin("after", **listening("squeal.band"))
     loaded = load_plugins(extra=[("grumpy", make(plugin)), ("listener", after)])
     (record,) = [record for record in loaded.records if record.broken is not None]
     assert record.name == "grumpy"
@@ -226,8 +265,7 @@ def test_a_plugin_that_ends_the_program_is_set_aside(with_entry: Any) -> None:
 
 def test_the_same_name_twice(plugin: Make, registry: Any) -> None:
     """The second is set aside, the first stays."""
-    listener = tool("listener", conditions=("creak",), detect=lambda hearing: [nothing_heard()])
-    one, other = (plugin(name, acoustic_detectors=[listener]) for name in ("one", "other"))
+    one, other = (plugin(name, **listening(f"squeal.{name}")) for name in ("one", "other"))
     loaded = load_plugins(extra=[("twin", one), ("twin", other)])
     assert [record.module for record in loaded.records if record.broken is not None] == ["other"]
     assert len(loaded.detectors) == len(registry.detectors) + 1

@@ -9,19 +9,18 @@ import pytest
 
 from acoustic import conditions
 from acoustic.dsp.orders.drivetrain import drive_orders
-from acoustic.model import SpeedSourceCode, Spin
+from acoustic.model import Spin
 from acoustic.report import words
 from acoustic.text import SPIN
 
 
 def test_every_code_has_words() -> None:
-    assert set(words.SOURCE) == set(get_args(SpeedSourceCode))
     assert set(words.DRIVE) == {order.part for order in drive_orders(50, sprocket=17, jockey=11)}
     assert set(SPIN) == set(get_args(Spin))
 
 
 @pytest.mark.parametrize(
-    "table", [{c: one.name for c, one in conditions.table().conditions.items()}, words.SOURCE, SPIN, words.DRIVE]
+    "table", [{c: one.name for c, one in conditions.table().conditions.items()}, SPIN, words.DRIVE]
 )
 def test_words_are_no_codes(table: dict[str, str]) -> None:
     for told in table.values():

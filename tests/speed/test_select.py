@@ -15,7 +15,7 @@ from acoustic.model import Motion, Recording, SpeedRequest
 from acoustic.plugin.registry import LoadedPlugin, PluginRecord
 from acoustic.speed.select import find_motion
 
-RECORDING = Recording(Path("x.wav"), "", np.zeros((48_000, 1)), 48_000.0, "in memory")
+RECORDING = Recording(Path("x.wav"), "", np.zeros((480_000, 1)), 48_000.0, "in memory")
 
 
 def turning(turns: float, source: Any = "marks", **changes: Any) -> Motion:
@@ -24,7 +24,13 @@ def turning(turns: float, source: Any = "marks", **changes: Any) -> Motion:
     return Motion(times_s, turns * (times_s - 1) / 8, source, "hand", **said)
 
 
+ASKED = (SimpleNamespace(key="asked"),)
+LABELS = {"marks": "the marks given", "ticks": "the ticks heard"}
+
+
 def source(rank: int, answer: Motion | Exception, *, asked: bool = False, present: bool = False) -> Any:
+    code = answer.source if isinstance(answer, Motion) else "marks"
+
     def estimate(recording: Recording, request: SpeedRequest) -> Motion:
         if isinstance(answer, Exception):
             raise answer
@@ -34,7 +40,9 @@ def source(rank: int, answer: Motion | Exception, *, asked: bool = False, presen
         name=f"source-{rank}",
         summary="",
         rank=rank,
-        wanted=lambda request: asked,
+        code=code,
+        label=LABELS.get(code, code),
+        options=ASKED if asked else (),
         present=lambda recording: present,
         estimate=estimate,
     )
@@ -42,7 +50,7 @@ def source(rank: int, answer: Motion | Exception, *, asked: bool = False, presen
 
 
 def found(*sources: Any) -> Any:
-    return find_motion(RECORDING, SpeedRequest(), sources, [])
+    return find_motion(RECORDING, SpeedRequest(asked=True), sources, [])
 
 
 def test_the_best_of_those_asked_for_decides() -> None:

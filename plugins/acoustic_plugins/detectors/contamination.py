@@ -9,18 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.api import (
-    DETECTION_CHANCE,
-    Evidence,
-    Finding,
-    Hearing,
-    find_clicks,
+from acoustic.api import DETECTION_CHANCE, Evidence, Finding, Hearing, find_clicks, hookimpl, regularity
+from acoustic_plugins.detectors.click_statistics import (
     follows_crank,
-    hookimpl,
     more_than_expected,
     off_beat,
     plain_clicks,
-    regularity,
     rhythm,
 )
 from acoustic_plugins.detectors.null_distribution import ExponentialTail

@@ -2,17 +2,8 @@
 
 from __future__ import annotations
 
-from acoustic.api import (
-    QUIETEST,
-    Problem,
-    Recording,
-    bandwidth_hz,
-    clipped_share,
-    gaps,
-    out_of_range,
-    sounding_level,
-    wrapped_share,
-)
+from acoustic.api import Problem, Recording, bandwidth_hz, out_of_range
+from acoustic_plugins.quality.measures import QUIETEST, clipped_share, gaps, sounding_level, wrapped_share
 
 SHORTEST_S = 1.0
 # Judged on simulated spins: below these a defect of middling size is missed more often than found.

@@ -2,18 +2,8 @@
 
 from __future__ import annotations
 
-from acoustic.api import (
-    DETECTION_CHANCE,
-    Contrast,
-    Hearing,
-    Problem,
-    block_levels_db,
-    fast_over_slow,
-    healthy_db,
-    noise_steps,
-    regularity,
-    turning_over_still,
-)
+from acoustic.api import DETECTION_CHANCE, Hearing, Problem, block_levels_db, healthy_db, regularity
+from acoustic_plugins.quality.following import Contrast, fast_over_slow, noise_steps, turning_over_still
 from acoustic_plugins.quality.samples import LONGER, SHORTEST_S
 
 # Judged on simulated spins: below these a defect of middling size is missed more often than found.

@@ -18,6 +18,7 @@ from acoustic.api import (
     tick_onsets,
     turning_part,
 )
+from acoustic_plugins.speed.options import TICKS
 
 ACOUSTIC_API = (1, 0)
 
@@ -34,11 +35,9 @@ class HeardTicks:
 
     name = "heard-ticks"
     summary = "a tick once per turn, heard in the recording itself, asked for with --ticks"
+    code, label = "ticks", "the ticks heard"
     rank = 40
-
-    def wanted(self, request: SpeedRequest) -> bool:
-        """Tell whether ticks are said to be there."""
-        return request.ticks
+    options = TICKS
 
     def present(self, recording: Recording) -> bool:
         """Ticks are looked for only where they are said to be: strikes of a broken cage sound alike."""

@@ -23,6 +23,7 @@ from acoustic.api import (
     tick_onsets,
     turning_part,
 )
+from acoustic_plugins.speed.options import MARK_CHANNEL
 
 ACOUSTIC_API = (1, 0)
 
@@ -38,11 +39,9 @@ class MarkChannel:
 
     name = "mark-channel"
     summary = "pulses once per turn on another channel, given with --mark-channel or unmistakable"
+    code, label = "channel", "the mark channel"
     rank = 15
-
-    def wanted(self, request: SpeedRequest) -> bool:
-        """Tell whether a channel of marks was named."""
-        return request.mark_channel is not None
+    options = MARK_CHANNEL
 
     def present(self, recording: Recording) -> bool:
         """Tell whether there is a second channel at all."""
@@ -50,7 +49,7 @@ class MarkChannel:
 
     def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
         """Find the pulses on the channel named, or on one that is unmistakably theirs."""
-        named = request.mark_channel
+        named = request.value("mark_channel")
         train = _unmistakable(recording) if named is None else _named(recording, named)
         bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz)
         return motion_from_train(

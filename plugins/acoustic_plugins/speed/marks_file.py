@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from acoustic.api import InputError, Motion, Recording, SpeedRequest, hookimpl, motion_from_marks
+from acoustic_plugins.speed.options import MARKS
 
 ACOUSTIC_API = (1, 0)
 
@@ -23,11 +24,9 @@ class MarksFile:
 
     name = "marks-file"
     summary = "a CSV file with the time of each crank turn, given with --marks"
+    code, label = "marks", "the marks given"
     rank = 20
-
-    def wanted(self, request: SpeedRequest) -> bool:
-        """Tell whether a file of marks was given."""
-        return request.marks is not None
+    options = MARKS
 
     def present(self, recording: Recording) -> bool:
         """A file of marks must be given."""
@@ -35,13 +34,14 @@ class MarksFile:
 
     def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
         """Read the marks and run a smooth angle through them."""
-        if request.marks is None:
+        path = request.value("marks")
+        if path is None:
             raise InputError("no file of marks was given", hint="Give one with --marks FILE.csv.")
-        marks_s = read_marks(request.marks)
+        marks_s = read_marks(path)
         inside = [mark for mark in marks_s if 0 <= mark <= recording.duration_s]
         if len(inside) < len(marks_s):
             raise InputError(
-                f"{request.marks.name}: {len(marks_s) - len(inside)} of {len(marks_s)} marks lie outside the "
+                f"{path.name}: {len(marks_s) - len(inside)} of {len(marks_s)} marks lie outside the "
                 f"recording, which lasts {recording.duration_s:.1f} s",
                 hint="Count the marks' times from the start of this recording.",
             )

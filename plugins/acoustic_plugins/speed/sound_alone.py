@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from acoustic.api import InputError, Motion, Recording, SpeedRequest, band_bank, hookimpl, motion_by_ear
+from acoustic_plugins.speed.options import TURNS
 
 ACOUSTIC_API = (1, 0)
+
+MOST_TURNS = 1000.0
 
 
 class CountedTurns:
@@ -14,11 +17,9 @@ class CountedTurns:
 
     name = "counted-turns"
     summary = "the turns of the whole spin counted by eye, given with --turns; the rest from the sound"
+    code, label = "turns", "the counted turns"
     rank = 50
-
-    def wanted(self, request: SpeedRequest) -> bool:
-        """Tell whether turns were counted."""
-        return request.counted_turns is not None
+    options = TURNS
 
     def present(self, recording: Recording) -> bool:
         """Somebody must have counted."""
@@ -26,9 +27,15 @@ class CountedTurns:
 
     def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
         """Find the course of the speed in the sound, and give it the counted turns' scale."""
-        if request.counted_turns is None:
+        counted_turns = request.value("counted_turns")
+        if counted_turns is None:
             raise InputError("no count of turns was given", hint="Give it with --turns N.")
-        return _by_ear(recording, request, request.counted_turns)
+        if not 0 < counted_turns <= MOST_TURNS:
+            raise InputError(
+                f"--turns is {counted_turns:g}; more than 0 and at most {MOST_TURNS:g} is needed",
+                hint="Count the crank's turns from the push until it stands, half turns too: 9.5 say.",
+            )
+        return _by_ear(recording, request, counted_turns)
 
 
 class SoundAlone:
@@ -36,11 +43,9 @@ class SoundAlone:
 
     name = "sound-alone"
     summary = "the speed from the rhythm of the bearing itself, if there is nothing better"
+    code, label = "sound", "the sound alone"
     rank = 90
-
-    def wanted(self, request: SpeedRequest) -> bool:
-        """Nobody asks for it: it is used if there is nothing else."""
-        return False
+    options = ()
 
     def present(self, recording: Recording) -> bool:
         """Every recording has a sound."""

@@ -14,6 +14,7 @@ from acoustic.api import (
     still_parts,
     turning_part,
 )
+from acoustic_plugins.speed.options import SPEED
 
 ACOUSTIC_API = (1, 0)
 
@@ -26,11 +27,9 @@ class StatedSpeed:
 
     name = "stated-speed"
     summary = "a steady speed given with --speed"
+    code, label = "stated", "the rpm given"
     rank = 60
-
-    def wanted(self, request: SpeedRequest) -> bool:
-        """Tell whether a speed was stated."""
-        return request.speed_rpm is not None
+    options = SPEED
 
     def present(self, recording: Recording) -> bool:
         """No recording states its speed."""
@@ -40,11 +39,16 @@ class StatedSpeed:
         """Take the louder middle of the recording to turn at the stated speed."""
         import numpy as np
 
-        speed_rpm = request.speed_rpm
+        speed_rpm = request.value("speed_rpm")
         if speed_rpm is None or not 0 < speed_rpm <= HIGHEST_RPM:
             raise InputError(
                 f"--speed is {speed_rpm:g} turns per minute; more than 0 and at most {HIGHEST_RPM:g} is needed",
                 hint="Give the crank's own speed; count its turns over ten seconds and multiply by six.",
+            )
+        if request.spin in ("hand", "pedal"):
+            raise InputError(
+                f"--speed says the speed is steady, --spin {request.spin} says it is not",
+                hint="Leave --spin out, or give the turns' times with --marks.",
             )
         bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz)
         start_s, stop_s = turning_part(bank)

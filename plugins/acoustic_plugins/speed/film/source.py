@@ -21,6 +21,7 @@ from acoustic.api import (
 )
 from acoustic_plugins.readers.limits import HEAD_BYTES, Nameless, kind_of, opened
 from acoustic_plugins.speed.film.arm import ArmTrack, NotTracked, follow_arm
+from acoustic_plugins.speed.options import FILM
 
 if TYPE_CHECKING:
     import numpy as np
@@ -65,11 +66,9 @@ class Film:
 
     name = "film"
     summary = "the crank arm followed in the picture of the same film"
+    code, label = "film", "the film"
     rank = 10
-
-    def wanted(self, request: SpeedRequest) -> bool:
-        """Tell whether the film was said to show the crank."""
-        return request.film
+    options = FILM
 
     def present(self, recording: Recording) -> bool:
         """Tell whether the recording is the sound of a film."""

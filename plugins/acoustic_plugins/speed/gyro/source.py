@@ -32,6 +32,7 @@ from acoustic_plugins.speed.gyro.rotation import (
     turns_made,
 )
 from acoustic_plugins.speed.gyro.table import LOG_FASTER, NAME_UNIT, GyroTable, read_gyro
+from acoustic_plugins.speed.options import GYRO
 
 ACOUSTIC_API = (1, 0)
 
@@ -56,11 +57,9 @@ class GyroFile:
 
     name = "gyro-file"
     summary = "a CSV file of angular speed from a phone strapped to the crank arm, given with --gyro"
+    code, label = "gyro", "the gyro"
     rank = 30
-
-    def wanted(self, request: SpeedRequest) -> bool:
-        """Tell whether a gyro file was given."""
-        return request.gyro is not None
+    options = GYRO
 
     def present(self, recording: Recording) -> bool:
         """A gyro file must be given."""
@@ -68,9 +67,9 @@ class GyroFile:
 
     def estimate(self, recording: Recording, request: SpeedRequest) -> Motion:
         """Read the speed, set its clock by what is heard, and integrate it."""
-        if request.gyro is None:
+        path = request.value("gyro")
+        if path is None:
             raise InputError("no gyro file was given", hint="Give one with --gyro FILE.csv.")
-        path = request.gyro
         table = read_gyro(path)
         rotation = rotation_about_axis(table.times_s, table.rates_hz, signed=table.signed)
         turning = _turning(path, table, rotation)

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.dsp.levels.background import block_levels_db
-from acoustic.dsp.levels.filterbank import BandBank
+from acoustic.api import BandBank, block_levels_db
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

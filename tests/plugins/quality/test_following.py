@@ -6,10 +6,10 @@ import math
 
 import numpy as np
 import pytest
+from acoustic_plugins.quality.following import fast_over_slow, noise_steps, turning_over_still
 from numpy.typing import NDArray
 
 from acoustic.dsp.levels.filterbank import BandBank
-from acoustic.dsp.levels.following import fast_over_slow, noise_steps, turning_over_still
 
 Floats = NDArray[np.float64]
 BANDS_HZ = 1000.0 * 10 ** (np.arange(-3, 13) / 10)
