@@ -8,7 +8,7 @@ FILM = (Option(flag="--film", help="Follow the crank in the picture of this film
 GYRO = (
     Option(
         flag="--gyro",
-        help="Angular speed against time, from a phone strapped to the crank arm.",
+        help="File of angular speed against time, from a phone strapped to the crank arm.",
         kind="file",
         metavar="FILE.csv",
     ),
@@ -16,14 +16,17 @@ GYRO = (
 MARK_CHANNEL = (
     Option(
         flag="--mark-channel",
-        help="A pulse once a turn is on channel N of the recording.",
+        help="Channel N of the recording holds one pulse per turn.",
         kind="channel",
         metavar="N",
     ),
 )
 MARKS = (
     Option(
-        flag="--marks", help="Times [s] of one mark a crank turn, one a line.", kind="file", metavar="FILE.csv"
+        flag="--marks",
+        help="File with the time [s] of each crank turn, one per line.",
+        kind="file",
+        metavar="FILE.csv",
     ),
 )
 SPEED = (
@@ -35,11 +38,13 @@ SPEED = (
         key="speed_rpm",
     ),
 )
-TICKS = (Option(flag="--ticks", help="A card clicks once per turn and can be heard in the recording.", kind="flag"),)
+TICKS = (
+    Option(flag="--ticks", help="A card clicks once per turn and can be heard in the recording.", kind="flag"),
+)
 TURNS = (
     Option(
         flag="--turns",
-        help="Turns of the whole spin counted by eye, 9.5 say.",
+        help="Turns of the whole spin, counted by eye, for example 9.5.",
         kind="number",
         metavar="N",
         key="counted_turns",
