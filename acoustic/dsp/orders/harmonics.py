@@ -18,9 +18,10 @@ Nats = NDArray[np.float32]
 Indices = NDArray[np.intp]
 
 HARMONICS = 10
+MULTIPLES = tuple(range(1, HARMONICS + 1))
 TRIMMED = 2  # a healthy ring's waviness raises a line or two, damage raises many
 BASES_A_LINE = (
-    15.0  # base orders tried, over the turns: the tenth harmonic moves by half its width from one to the next
+    1.5  # base orders tried, over the turns and the highest multiple, which moves by half its width between two
 )
 REACH = 2.6  # standard deviations of the order that are searched
 
@@ -49,8 +50,10 @@ class HarmonicSet:
         It strikes a whole number of times a turn, and must stand out from what else sounds at fixed angles.
     tried : int
         Sets of which it is the best.
-    harmonics : int
-        How many are looked at.
+    multiples : tuple of int
+        Of the base order, that are looked at.
+    with_cage : bool
+        Its base is the cage's order.
     """
 
     name: str
@@ -62,7 +65,8 @@ class HarmonicSet:
     locked: bool = False
     whole: bool = False
     tried: int = 1
-    harmonics: int = HARMONICS
+    multiples: tuple[int, ...] = MULTIPLES
+    with_cage: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,7 +108,9 @@ class LineEvidence:
         self._index = np.ascontiguousarray(table_index(spectra.power).T)
         self._made: dict[tuple[str, int], Nats] = {}
 
-    def scores(self, bases: Floats, offsets: Sequence[float] = (), *, harmonics: int = HARMONICS) -> BaseScores:
+    def scores(
+        self, bases: Floats, offsets: Sequence[float] = (), *, multiples: Sequence[int] = MULTIPLES
+    ) -> BaseScores:
         """Score harmonics, with and without sidebands, at given base orders.
 
         Parameters
@@ -113,8 +119,8 @@ class LineEvidence:
             > 0.
         offsets : sequence of float
             Of the sidebands about every harmonic [orders, signed].
-        harmonics : int
-            How many are looked at.
+        multiples : sequence of int
+            Of the base orders, that are looked at.
 
         Returns
         -------
@@ -126,7 +132,7 @@ class LineEvidence:
         than the class below their main line, and together count for no more than it does: a
         modulation without a carrier is none.
         """
-        places = np.rint(np.multiply.outer(np.arange(1, harmonics + 1), bases) / self.step).astype(np.intp)
+        places = np.rint(np.multiply.outer(np.array(multiples), bases) / self.step).astype(np.intp)
         places = np.minimum(places, self.size)
         tables = line_tables()
         kept: tuple[list[Nats], list[Nats], list[Nats]] = ([], [], [])
@@ -203,10 +209,10 @@ def log_prior(order: float, spread: float, bases: Floats) -> Floats:
     return prior - log_sum(prior)
 
 
-def bases_about(order: float, spread: float, turns: float) -> Floats:
-    """Base orders to try about an order, dense enough that its tenth harmonic is not missed."""
+def bases_about(order: float, spread: float, turns: float, *, highest: int = HARMONICS) -> Floats:
+    """Base orders to try about an order, dense enough that its highest multiple is not missed."""
     reach = REACH * spread * order
-    half = max(1, math.ceil(reach * BASES_A_LINE * turns))
+    half = max(1, math.ceil(reach * BASES_A_LINE * highest * turns))
     return order + reach * np.linspace(-1, 1, 2 * half + 1)
 
 

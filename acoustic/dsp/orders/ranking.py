@@ -14,6 +14,7 @@ from acoustic.core.geometry import BearingGeometry, defect_orders
 from acoustic.dsp.orders.evidence import NAMED, BallCount, PartEvidence, Ranking, Unexplained
 from acoustic.dsp.orders.harmonics import (
     BASES_A_LINE,
+    HARMONICS,
     REACH,
     BaseScores,
     HarmonicSet,
@@ -33,7 +34,7 @@ Floats = NDArray[np.float64]
 
 PINNED_SPREAD = 0.001  # of a speed on whose whole orders lines stand
 # Rings fail far more often than balls, and cages least (common practice).
-PRIOR = {"outer_raceway": 0.4, "inner_raceway": 0.4, "ball": 0.15, "cage": 0.05}
+PRIOR = {"outer_raceway": 0.4, "inner_raceway": 0.4, "ball": 0.075, "cage": 0.05}  # either way of the ball
 OTHER_PRIOR = 0.05  # of a wheel or a chain, where one is looked for
 UNKNOWN_PRIOR = 0.01  # of a train at an order that nothing here explains
 # Lines of one train in overlapping bands are no independent news: log odds are shrunk by this before being told.
@@ -155,10 +156,10 @@ def part_chance(spectra: OrderSpectra, geometry: BearingGeometry, part: str, *, 
     -------
     float
     """
-    sets = {one.name: one for one in part_sets(geometry, speed_spread=speed_spread)}
+    wanted = next(one for one in part_sets(geometry, speed_spread=speed_spread) if one.name == part)
     slipping, _ = without_turn_lines(spectra, np.array(_ball_orders(geometry)))
     search = _Search.of(_Left(slipping, spectra), ())
-    return _chance(sets[part], search, search, _ball_orders(geometry))
+    return _chance(wanted, search, search, _ball_orders(geometry))
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,13 +197,14 @@ class _Search:
         Teeth are not wavy.
         """
         evidence = self.under(harmonic_set)
-        rows = [bases_about(float(order), harmonic_set.spread, evidence.turns) for order in orders]
-        scores = evidence.scores(np.concatenate(rows), harmonic_set.offsets, harmonics=harmonic_set.harmonics)
-        every = scores.whole if harmonic_set.locked else scores.trimmed
+        one, highest = harmonic_set, max(harmonic_set.multiples)
+        rows = [bases_about(float(order), one.spread, evidence.turns, highest=highest) for order in orders]
+        scores = evidence.scores(np.concatenate(rows), one.offsets, multiples=one.multiples)
+        every = scores.whole if one.locked else scores.trimmed
         parts = np.split(every, np.cumsum([row.size for row in rows])[:-1])
         return np.array(
             [
-                log_sum(part + log_prior(float(order), harmonic_set.spread, row))
+                log_sum(part + log_prior(float(order), one.spread, row))
                 for order, row, part in zip(orders, rows, parts, strict=True)
             ]
         )
@@ -218,7 +220,7 @@ def _chance(harmonic_set: HarmonicSet, search: _Search, luck: _Search, orders: S
         centres = np.arange(round(0.6 * one.order), round(1.6 * one.order) + 1, dtype=float)
         centres = centres[np.abs(centres - one.order) > 2.5]
     else:
-        avoid = [one.order] if one.name == "cage" else orders
+        avoid = [one.order] if one.with_cage else orders
         centres = null_centres(avoid, low=0.78 * one.order, high=1.28 * one.order, count=NULLS, gap=NULL_GAP)
     # Lines past the highest order are not known, here nor there: where the own lines end, so do theirs.
     own = search.nats(one, np.array([one.order]))[0]
@@ -245,8 +247,8 @@ def _ball_orders(geometry: BearingGeometry) -> tuple[float, float, float]:
 def _fit(evidence: LineEvidence, harmonic_set: HarmonicSet, prior: float) -> _Hypothesis:
     """How well a set fits within the range of its order."""
     one = harmonic_set
-    bases = bases_about(one.order, one.spread, evidence.turns)
-    scores = evidence.scores(bases, one.offsets, harmonics=one.harmonics)
+    bases = bases_about(one.order, one.spread, evidence.turns, highest=max(one.multiples))
+    scores = evidence.scores(bases, one.offsets, multiples=one.multiples)
     weighed = scores.whole + log_prior(one.order, one.spread, bases)
     place = int(weighed.argmax())
     return _Hypothesis(
@@ -259,10 +261,16 @@ def _fit(evidence: LineEvidence, harmonic_set: HarmonicSet, prior: float) -> _Hy
 
 
 def _posterior(fits: Sequence[_Hypothesis], unexplained: float) -> dict[str, float]:
-    """Probability of every part among all that may make the lines, over its ball counts the best."""
+    """Probability of every part among all that may make the lines, over its ball counts and ways the best.
+
+    A cage that strikes shows all its first multiples: one that does not is none where a ball explains them better.
+    """
     nats: dict[str, float] = {}
+    best = max(fits, key=lambda fit: fit.nats)
     for fit in fits:
         name = fit.harmonic_set.name
+        if name == "cage" and fit.harmonics < CAGE_HARMONICS and best.harmonic_set.name == "ball":
+            continue
         nats[name] = max(nats.get(name, -math.inf), fit.nats)
     values = np.array([*nats.values(), unexplained + math.log(UNKNOWN_PRIOR)])
     weight = np.exp(TEMPER * (values - values.max()))
@@ -274,7 +282,7 @@ def _counts(fits: Sequence[_Hypothesis], best: _Hypothesis) -> tuple[BallCount, 
     nats: dict[int, float] = {}
     for fit in fits:
         balls = fit.harmonic_set.balls
-        if balls and fit.harmonic_set.name != "cage":
+        if balls and not fit.harmonic_set.with_cage:
             nats[balls] = max(nats.get(balls, -math.inf), fit.nats)
     top = max(nats.values())
     odds = {balls: math.exp(value - top) for balls, value in nats.items()}
@@ -315,6 +323,7 @@ def _evidence(
         expected_order=one.order,
         harmonics=fit.harmonics,
         balls=one.balls,
+        with_cage=one.with_cage,
         group=fit.group,
         event_ratio=power,
         loudest_group=loudest,
@@ -332,13 +341,13 @@ def _wide_groups(spectra: OrderSpectra) -> list[tuple[int, int]]:
 def _lines_of_others(settled: Sequence[PartEvidence], spectra: OrderSpectra) -> Floats:
     """Harmonics of what was found before, which lift no other part of the bearing."""
     highest = float(spectra.orders[-1])
-    found = [harmonics_of(part.part, part.order, highest=highest) for part in settled if part.certain]
+    found = [harmonics_of(part.paced_by, part.order, highest=highest) for part in settled if part.certain]
     return np.concatenate([NOTHING, *found])
 
 
 def _any_order(search: _Search) -> BaseScores:
     """Scores of a train of no known part, at every order."""
-    count = math.ceil((HIGHEST_BASE - LOWEST_BASE) * BASES_A_LINE * search.slipping.turns)
+    count = math.ceil((HIGHEST_BASE - LOWEST_BASE) * BASES_A_LINE * HARMONICS * search.slipping.turns)
     return search.slipping.scores(np.linspace(LOWEST_BASE, HIGHEST_BASE, count))
 
 

@@ -150,13 +150,13 @@ def lines_of(harmonic_set: HarmonicSet, order: float, cage: float, *, highest: f
     multiple of it; those of the turning ring repeat with the cage as that ring sees it, and are
     carried through the load once a turn. A ball strikes either ring, whenever the cage brings it.
     """
-    harmonics = harmonics_of(harmonic_set.name, order, highest=highest)
+    harmonics = harmonics_of("cage" if harmonic_set.with_cage else harmonic_set.name, order, highest=highest)
     if harmonic_set.locked:
         around = [0.0, *(side * k for side in (1.0, 2.0) for k in (1, -1))]
+    elif harmonic_set.with_cage:
+        around = [0.0]
     elif harmonic_set.name == "ball":
         around = [cage * k for k in range(-4, 5)]
-    elif harmonic_set.name == "cage":
-        around = [0.0]
     elif 1.0 in harmonic_set.offsets:
         around = [*(float(k) for k in range(-3, 4)), 1 - cage, cage - 1]
     else:

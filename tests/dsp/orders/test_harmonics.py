@@ -29,9 +29,10 @@ def at(order: float) -> np.ndarray:
 
 def test_the_numbers_that_verdicts_rest_on() -> None:
     assert (harmonics.HARMONICS, harmonics.TRIMMED) == (10, 2)
-    assert (harmonics.BASES_A_LINE, harmonics.REACH) == (15.0, 2.6)
+    assert (harmonics.BASES_A_LINE, harmonics.REACH) == (1.5, 2.6)
     usual = HarmonicSet(name="outer_raceway", order=7.0)
-    assert (usual.harmonics, usual.spread, usual.tried, usual.locked, usual.whole) == (10, 0.005, 1, False, False)
+    assert usual.multiples == (1, 2, 3, 4, 5, 6, 7, 8, 9, 10)
+    assert (usual.spread, usual.tried, usual.locked, usual.whole, usual.with_cage) == (0.005, 1, *[False] * 3)
 
 
 class TestScores:
@@ -132,6 +133,11 @@ class TestPriors:
         assert 10 * np.diff(bases)[0] <= 1 / 1.5 / 12 + 1e-9
         assert (bases[0], bases[-1]) == pytest.approx((order * (1 - 0.0156), order * (1 + 0.0156)), rel=1e-9)
         assert order in bases
+
+    def test_a_higher_multiple_needs_them_denser(self) -> None:
+        """By hand: half a line's width at the 22nd multiple too."""
+        bases = bases_about(0.44, 0.006, 12.0, highest=22)
+        assert 22 * np.diff(bases)[0] <= 1 / 1.5 / 12 + 1e-9
 
     def test_log_sum_against_scipy(self) -> None:
         nats = np.array([-1000.0, 3.0, 2.0, 800.0])
