@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,14 +20,37 @@ DROPPED = 0.3  # of them, the strongest
 FALLING_OFF = 2.4
 
 
+class StrikeSpectra:
+    """Spectra of a recording's levels in groups of bands, each computed once.
+
+    Parameters
+    ----------
+    levels : AngleLevels
+    """
+
+    def __init__(self, levels: AngleLevels) -> None:
+        self.levels = levels
+        self._made: dict[tuple[str, tuple[int, int]], Floats] = {}
+
+    def power(
+        self, kind: Literal["plain", "compressed"], group: tuple[int, int], order: float, leave_out: Floats
+    ) -> float:
+        """`event_power` of the mean of a group's bands."""
+        every: Floats = getattr(self.levels, kind)
+        made = self._made.get((kind, group))
+        if made is None:
+            made = self._made[kind, group] = _spectrum(every[group[0] : group[1] + 1].mean(axis=0))
+        return _power_of_lines(made, order, bins=every.shape[1], turns=self.levels.turns, leave_out=leave_out)
+
+
 def strike_power(
-    levels: AngleLevels, group: tuple[int, int], order: float, *, leave_out: Floats = NOTHING
+    spectra: StrikeSpectra, group: tuple[int, int], order: float, *, leave_out: Floats = NOTHING
 ) -> float:
     """Mean power of regular strikes in a group of bands, over the level beneath them.
 
     Parameters
     ----------
-    levels : AngleLevels
+    spectra : StrikeSpectra
     group : (int, int)
         First and last band, both counted in.
     order : float
@@ -42,26 +67,25 @@ def strike_power(
     -----
     Loud strikes are measured on the plain levels, faint ones on the compressed.
     """
-    plain = plain_power(levels, group, order, leave_out=leave_out)
-    return max(plain, faint_power(levels, group, order, leave_out=leave_out))
+    plain = plain_power(spectra, group, order, leave_out=leave_out)
+    return max(plain, faint_power(spectra, group, order, leave_out=leave_out))
 
 
 def plain_power(
-    levels: AngleLevels, group: tuple[int, int], order: float, *, leave_out: Floats = NOTHING
+    spectra: StrikeSpectra, group: tuple[int, int], order: float, *, leave_out: Floats = NOTHING
 ) -> float:
     """The same as the plain levels alone have it: true of loud strikes, led astray by grit."""
-    plain = levels.plain[group[0] : group[1] + 1].mean(axis=0)
-    return event_power(plain, order, turns=levels.turns, leave_out=leave_out)
+    return spectra.power("plain", group, order, leave_out)
 
 
 def faint_power(
-    levels: AngleLevels, group: tuple[int, int], order: float, *, leave_out: Floats = NOTHING
+    spectra: StrikeSpectra, group: tuple[int, int], order: float, *, leave_out: Floats = NOTHING
 ) -> float:
     """The same of strikes so faint that talk, grit and codecs may leave as much in the plain levels.
 
     Parameters
     ----------
-    levels, group, order, leave_out
+    spectra, group, order, leave_out
         As of `strike_power`.
 
     Returns
@@ -75,8 +99,7 @@ def faint_power(
     Gaussian noise (by hand: the mean of 1 / (1 + N) for exponential N of mean 1 is
     e E1(1) = 0.596), and a bang little more.
     """
-    compressed = levels.compressed[group[0] : group[1] + 1].mean(axis=0)
-    return event_power(compressed, order, turns=levels.turns, leave_out=leave_out) / 0.596
+    return spectra.power("compressed", group, order, leave_out) / 0.596
 
 
 def wide_group(levels: AngleLevels) -> tuple[int, int]:
@@ -123,12 +146,28 @@ def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats
     coefficients fall off. Of strikes so frequent that not all ten are in sight none is
     dropped: no ball passes that often.
     """
-    n = levels.size
-    taper = np.kaiser(n, 3.5)
-    weight = float(np.sum(taper**2))
-    length = 1 << math.ceil(math.log2(4 * n))
-    spectrum = np.abs(np.fft.rfft((levels - levels.mean()) * taper, length)) ** 2 / (length * weight)
-    step = n / (length * turns)
+    return _power_of_lines(_spectrum(levels), order, bins=levels.size, turns=turns, leave_out=leave_out)
+
+
+def _spectrum(levels: Floats) -> Floats:
+    """Power of the tapered levels at four times as many orders as are resolved."""
+    length = 1 << math.ceil(math.log2(4 * levels.size))
+    taper, weight = _taper(levels.size)
+    spectrum: Floats = np.abs(np.fft.rfft((levels - levels.mean()) * taper, length)) ** 2 / (length * weight)
+    return spectrum
+
+
+@lru_cache(maxsize=4)
+def _taper(bins: int) -> tuple[Floats, float]:
+    """A Kaiser window, and the sum of its squares."""
+    taper = np.kaiser(bins, 3.5)
+    taper.flags.writeable = False
+    return taper, float(np.sum(taper**2))
+
+
+def _power_of_lines(spectrum: Floats, order: float, *, bins: int, turns: float, leave_out: Floats) -> float:
+    """`event_power`, from the spectrum of so many bins."""
+    step = bins / ((1 << math.ceil(math.log2(4 * bins))) * turns)
     squares = []
     for line in order * np.arange(1, MOST + 1):
         half = 1.5 / turns + 0.002 * line
@@ -142,7 +181,7 @@ def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats
         # A chain's uneven links leave more than noise between its lines.
         luck = (2 if leave_out.size else 1) * floor * (inside.stop - inside.start)
         squares.append(float(np.sum(spectrum[inside])) - luck)
-    all_in_sight = MOST * order < levels.size / 2 / turns
+    all_in_sight = MOST * order < bins / 2 / turns
     kept = sorted(squares)[: len(squares) - int(DROPPED * len(squares)) if all_in_sight else None]
     return math.sqrt(FALLING_OFF * max(0.0, sum(kept) / len(kept))) if kept else 0.0
 

@@ -26,7 +26,14 @@ from acoustic.dsp.orders.harmonics import (
 )
 from acoustic.dsp.orders.healthy import chance_of_lines
 from acoustic.dsp.orders.hypotheses import CAGE_HARMONICS, cage_seen, part_sets, tied
-from acoustic.dsp.orders.impact_level import NOTHING, faint_power, plain_power, strike_power, wide_group
+from acoustic.dsp.orders.impact_level import (
+    NOTHING,
+    StrikeSpectra,
+    faint_power,
+    plain_power,
+    strike_power,
+    wide_group,
+)
 from acoustic.dsp.orders.residual import harmonics_of, lines_of, sure_lines, without_lines, without_turn_lines
 from acoustic.dsp.orders.spectrum import OrderSpectra
 
@@ -97,7 +104,7 @@ def rank_parts(
         speed_spread = min(speed_spread, PINNED_SPREAD)
     sets = [s for geometry in geometries for s in part_sets(geometry, speed_spread=speed_spread)]
     sets = [replace(s, tried=len(geometries)) for s in sets]
-    left = _Left(slipping, spectra)
+    left, strikes = _Left(slipping, spectra), StrikeSpectra(levels)
     cage = defect_orders(geometries[0]).cage
     open_sets = [*sets, *drive]
     search = _Search.of(left, open_sets)
@@ -116,13 +123,13 @@ def rank_parts(
         if rest is not left:
             # Its own lines lift what is found by luck elsewhere, so luck is read off what it leaves.
             chance = _chance(found, search, rest_search, orders)
-            first = _evidence(best, chance, shares, levels, spectra, settled)
+            first = _evidence(best, chance, shares, strikes, spectra, settled)
         if first is None or not first.certain:
             # Nothing more stands out: what is left is settled as it is.
             for name in dict.fromkeys(one.name for one in open_sets):
                 fit = max((f for f in fits if f.harmonic_set.name == name), key=lambda fit: fit.nats)
                 chance = _chance(fit.harmonic_set, search, search, orders)
-                settled.append(_evidence(fit, chance, shares, levels, spectra, settled))
+                settled.append(_evidence(fit, chance, shares, strikes, spectra, settled))
             break
         settled.append(first)
         left, search = rest, rest_search
@@ -136,7 +143,7 @@ def rank_parts(
         parts=tuple(part for part in settled if part.part not in names),
         drive=tuple(part for part in settled if part.part in names),
         counts=counts,
-        unexplained=_unexplained(unknown, spectra, levels),
+        unexplained=_unexplained(unknown, spectra, strikes),
     )
 
 
@@ -294,7 +301,7 @@ def _evidence(
     fit: _Hypothesis,
     chance: float,
     shares: dict[str, float],
-    levels: AngleLevels,
+    strikes: StrikeSpectra,
     spectra: OrderSpectra,
     settled: Sequence[PartEvidence],
 ) -> PartEvidence:
@@ -302,13 +309,13 @@ def _evidence(
     one = fit.harmonic_set
     leave_out = NOTHING if one.locked else _lines_of_others(settled, spectra)
     groups = [spectra.groups[fit.group], *_wide_groups(spectra)]
-    powers = [faint_power(levels, group, fit.order, leave_out=leave_out) for group in groups]
+    powers = [faint_power(strikes, group, fit.order, leave_out=leave_out) for group in groups]
     # Grit leaves lines by luck in the plain levels of some group; strikes stand in the compressed ones of most.
     if np.mean(np.array(powers) > 0) > STANDING_IN:
-        plain = (plain_power(levels, group, fit.order, leave_out=leave_out) for group in groups)
+        plain = (plain_power(strikes, group, fit.order, leave_out=leave_out) for group in groups)
         powers = [max(pair) for pair in zip(powers, plain, strict=True)]
     power, loudest = max(zip(powers, groups, strict=True))
-    wide = wide_group(levels)
+    wide = wide_group(strikes.levels)
     in_group = (loudest[1] - loudest[0] + 1) / (wide[1] - wide[0] + 1)
     own = shares.get(one.name, 0.0)
     rivals = {name for name, share in shares.items() if name != one.name and share > LIKELY and own < NAMED}
@@ -328,7 +335,7 @@ def _evidence(
         event_ratio=power,
         loudest_group=loudest,
         # Faint events drown in the wide bands, but what stands in the group is there.
-        wide_ratio=max(strike_power(levels, wide, fit.order, leave_out=leave_out), power * min(1.0, in_group)),
+        wide_ratio=max(strike_power(strikes, wide, fit.order, leave_out=leave_out), power * min(1.0, in_group)),
         wide_group=wide,
     )
 
@@ -360,7 +367,7 @@ def _elsewhere(scores: BaseScores, sets: Sequence[HarmonicSet]) -> float:
     return log_sum(scores.whole[free] - math.log(scores.bases.size)) if free.any() else -math.inf
 
 
-def _unexplained(scores: BaseScores, spectra: OrderSpectra, levels: AngleLevels) -> Unexplained:
+def _unexplained(scores: BaseScores, spectra: OrderSpectra, strikes: StrikeSpectra) -> Unexplained:
     """The clearest train in what is left."""
     edges = np.geomspace(
         LOWEST_BASE, HIGHEST_BASE, math.ceil(math.log(HIGHEST_BASE / LOWEST_BASE) / UNEXPLAINED_CELL)
@@ -373,4 +380,4 @@ def _unexplained(scores: BaseScores, spectra: OrderSpectra, levels: AngleLevels)
     if chance > DOUBTFUL:
         return Unexplained(order, chance, 0.0)
     groups = [spectra.groups[int(scores.group[best])], *_wide_groups(spectra)]
-    return Unexplained(order, chance, max(strike_power(levels, group, order) for group in groups))
+    return Unexplained(order, chance, max(strike_power(strikes, group, order) for group in groups))
