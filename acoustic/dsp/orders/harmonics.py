@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -70,27 +71,37 @@ class HarmonicSet:
     with_cage: bool = False
 
 
-@dataclass(frozen=True, slots=True, eq=False)
 class BaseScores:
-    """Log Bayes factors of a set of harmonics at a row of base orders.
+    """Log Bayes factors of a set of harmonics at a row of base orders, each worked out when it is asked for.
 
-    Attributes
+    Parameters
     ----------
     bases : ndarray, shape (k,)
-    whole, trimmed : ndarray, shape (k,)
-        Nats of all harmonics, and of all but the strongest two; averaged over classes of strength,
-        over groups of bands, and over whether the train is modulated.
-    group : ndarray, shape (k,)
-        Group in which each base scores highest.
-    standing : ndarray, shape (k,)
-        Main lines that speak for the set there.
+    ways : sequence of (ndarray, ndarray)
+        Nats of bins or lines, shape (m, groups), for every class of strength, with and without sidebands; and
+        which of them are the set's harmonics, shape (harmonics, k).
+    whole, trimmed : ndarray, shape (ways, k, groups)
+        Their sums over the harmonics, and over all but the strongest two.
     """
 
-    bases: Floats
-    whole: Floats
-    trimmed: Floats
-    group: Indices
-    standing: Indices
+    def __init__(self, bases: Floats, ways: Sequence[tuple[Nats, Indices]], whole: Nats, trimmed: Nats) -> None:
+        self.bases, self._ways, self._whole, self._trimmed = bases, ways, whole, trimmed
+
+    @cached_property
+    def whole(self) -> Floats:
+        """Nats of all harmonics, averaged over ways and groups, shape (k,)."""
+        return _averaged(self._whole)
+
+    @cached_property
+    def trimmed(self) -> Floats:
+        """The same of all but the strongest two."""
+        return _averaged(self._trimmed)
+
+    def clearest(self, base: int) -> tuple[int, int]:
+        """The group in which a base scores highest, and how many main lines speak for the set there."""
+        way, group = divmod(int(self._whole[:, base].argmax()), self._whole.shape[2])
+        nats, rows = self._ways[way]
+        return group, int(np.count_nonzero(nats[rows[:, base], group] > 0))
 
 
 class LineEvidence:
@@ -144,10 +155,7 @@ class LineEvidence:
         whole, trimmed = np.empty(shape, dtype=np.float32), np.empty(shape, dtype=np.float32)
         for number, (nats, rows) in enumerate(ways):
             _sum_up(nats, rows, whole[number], trimmed[number])
-        groups = whole.argmax(axis=2)
-        way = np.take_along_axis(whole, groups[..., np.newaxis], axis=2)[..., 0].argmax(axis=0)
-        group = groups[way, np.arange(bases.size)]
-        return BaseScores(bases, _averaged(whole), _averaged(trimmed), group, _standing(ways, way, group))
+        return BaseScores(bases, ways, whole, trimmed)
 
     def _modulated(self, number: int, shifts: Sequence[int], places: Indices) -> tuple[Nats, Indices]:
         """Nats of lines with their sidebands, and which rows of them the places are.
@@ -207,16 +215,6 @@ def _sum_up(nats: Nats, places: Indices, total: Nats, trimmed: Nats) -> None:
         left[:] = summed
         for rank in strongest:
             left -= rank
-
-
-def _standing(ways: Sequence[tuple[Nats, Indices]], way: Indices, group: Indices) -> Indices:
-    """How many lines speak for the set at each base, in its likeliest way and group."""
-    counted = np.zeros(way.size, dtype=np.intp)
-    for number in np.unique(way):
-        nats, rows = ways[number]
-        these = way == number
-        counted[these] = np.count_nonzero(nats[rows[:, these], group[these]] > 0, axis=0)
-    return counted
 
 
 def log_prior(order: float, spread: float, bases: Floats) -> Floats:

@@ -62,6 +62,7 @@ class _Hypothesis:
 
     harmonic_set: HarmonicSet
     nats: float
+    beyond_waviness: float
     order: float
     group: int
     harmonics: int
@@ -122,13 +123,13 @@ def rank_parts(
         first = None
         if rest is not left:
             # Its own lines lift what is found by luck elsewhere, so luck is read off what it leaves.
-            chance = _chance(found, search, rest_search, orders)
+            chance = _chance(best, rest_search, orders)
             first = _evidence(best, chance, shares, strikes, spectra, settled)
         if first is None or not first.certain:
             # Nothing more stands out: what is left is settled as it is.
             for name in dict.fromkeys(one.name for one in open_sets):
                 fit = max((f for f in fits if f.harmonic_set.name == name), key=lambda fit: fit.nats)
-                chance = _chance(fit.harmonic_set, search, search, orders)
+                chance = _chance(fit, search, orders)
                 settled.append(_evidence(fit, chance, shares, strikes, spectra, settled))
             break
         settled.append(first)
@@ -166,7 +167,7 @@ def part_chance(spectra: OrderSpectra, geometry: BearingGeometry, part: str, *, 
     wanted = next(one for one in part_sets(geometry, speed_spread=speed_spread) if one.name == part)
     slipping, _ = without_turn_lines(spectra, np.array(_ball_orders(geometry)))
     search = _Search.of(_Left(slipping, spectra), ())
-    return _chance(wanted, search, search, _ball_orders(geometry))
+    return _chance(_fit(search.under(wanted), wanted, 0.0), search, _ball_orders(geometry))
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,16 +199,12 @@ class _Search:
         return self.locked if harmonic_set.locked else self.slipping
 
     def nats(self, harmonic_set: HarmonicSet, orders: Floats) -> Floats:
-        """Log Bayes factors of a set about each of several orders, over the prior of its order.
-
-        A healthy ring's waviness raises a line or two: without the strongest two nothing is left of it.
-        Teeth are not wavy.
-        """
+        """Log Bayes factors of a set about each of several orders, over the prior of its order, beyond waviness."""
         evidence = self.under(harmonic_set)
         one, highest = harmonic_set, max(harmonic_set.multiples)
         rows = [bases_about(float(order), one.spread, evidence.turns, highest=highest) for order in orders]
         scores = evidence.scores(np.concatenate(rows), one.offsets, multiples=one.multiples)
-        every = scores.whole if one.locked else scores.trimmed
+        every = _beyond_waviness(scores, one)
         parts = np.split(every, np.cumsum([row.size for row in rows])[:-1])
         return np.array(
             [
@@ -217,12 +214,20 @@ class _Search:
         )
 
 
-def _chance(harmonic_set: HarmonicSet, search: _Search, luck: _Search, orders: Sequence[float]) -> float:
+def _beyond_waviness(scores: BaseScores, harmonic_set: HarmonicSet) -> Floats:
+    """What is left of scores when what healthy waviness may raise is taken off.
+
+    A ring's waviness raises a line or two: without the strongest two nothing is left of it. Teeth are not wavy.
+    """
+    return scores.whole if harmonic_set.locked else scores.trimmed
+
+
+def _chance(fit: _Hypothesis, luck: _Search, orders: Sequence[float]) -> float:
     """Chance that a set scores as high where nothing is meant, of as many as it was chosen from.
 
     Its own lines lift what is found by luck elsewhere, so luck is read off what it leaves.
     """
-    one = harmonic_set
+    one = fit.harmonic_set
     if one.whole:
         centres = np.arange(round(0.6 * one.order), round(1.6 * one.order) + 1, dtype=float)
         centres = centres[np.abs(centres - one.order) > 2.5]
@@ -230,8 +235,7 @@ def _chance(harmonic_set: HarmonicSet, search: _Search, luck: _Search, orders: S
         avoid = [one.order] if one.with_cage else orders
         centres = null_centres(avoid, low=0.78 * one.order, high=1.28 * one.order, count=NULLS, gap=NULL_GAP)
     # Lines past the highest order are not known, here nor there: where the own lines end, so do theirs.
-    own = search.nats(one, np.array([one.order]))[0]
-    return min(1.0, one.tried * chance_of_lines(one.name, float(own), luck.nats(one, centres)))
+    return min(1.0, one.tried * chance_of_lines(one.name, fit.beyond_waviness, luck.nats(one, centres)))
 
 
 def _explained(left: _Left, fit: _Hypothesis, cage: float, sets: Sequence[HarmonicSet]) -> _Left:
@@ -256,14 +260,15 @@ def _fit(evidence: LineEvidence, harmonic_set: HarmonicSet, prior: float) -> _Hy
     one = harmonic_set
     bases = bases_about(one.order, one.spread, evidence.turns, highest=max(one.multiples))
     scores = evidence.scores(bases, one.offsets, multiples=one.multiples)
-    weighed = scores.whole + log_prior(one.order, one.spread, bases)
+    at = log_prior(one.order, one.spread, bases)
+    weighed = scores.whole + at
     place = int(weighed.argmax())
     return _Hypothesis(
         one,
         log_sum(weighed) + prior + math.log(PRIOR.get(one.name, OTHER_PRIOR)),
+        log_sum(_beyond_waviness(scores, one) + at),
         float(bases[place]),
-        int(scores.group[place]),
-        int(scores.standing[place]),
+        *scores.clearest(place),
     )
 
 
@@ -379,5 +384,5 @@ def _unexplained(scores: BaseScores, spectra: OrderSpectra, strikes: StrikeSpect
     chance = min(1.0, nats.size * chance_of_lines("unexplained", float(scores.trimmed[best]), nats))
     if chance > DOUBTFUL:
         return Unexplained(order, chance, 0.0)
-    groups = [spectra.groups[int(scores.group[best])], *_wide_groups(spectra)]
+    groups = [spectra.groups[scores.clearest(best)[0]], *_wide_groups(spectra)]
     return Unexplained(order, chance, max(strike_power(strikes, group, order) for group in groups))

@@ -47,7 +47,7 @@ class TestScores:
         assert scores.trimmed[0] == pytest.approx(
             special.logsumexp([*(0.8 * lines), *(10 * table(1.0) - 2 * table(1.0))]) - math.log(8), rel=1e-5
         )
-        assert (scores.group[0], scores.standing[0]) == (1, 10)
+        assert scores.clearest(0) == (1, 10)
 
     def test_two_lines_are_a_healthy_ring_s(self) -> None:
         """Waviness raises a line or two, however high: less those, the other eight speak against."""
@@ -55,7 +55,7 @@ class TestScores:
         bare = LineEvidence(flat({})).scores(at(7.0))
         assert scores.trimmed[0] < 0
         assert scores.trimmed[0] - bare.trimmed[0] < 0.5, "and no more than where there is no line at all"
-        assert scores.standing[0] == 2
+        assert scores.clearest(0)[1] == 2
 
     def test_lines_past_the_highest_order_are_not_known(self) -> None:
         """By hand: of ten harmonics of 20 five lie below 116; the other five are worth no nats."""
@@ -97,7 +97,7 @@ class TestScores:
         assert two.whole == pytest.approx(one.whole, rel=1e-4, abs=1e-4)
         assert two.trimmed == pytest.approx(one.trimmed, rel=1e-4, abs=1e-4)
         best = int(one.whole.argmax())
-        assert spectra.groups[one.group[best]] == turned.groups[two.group[best]]
+        assert spectra.groups[one.clearest(best)[0]] == turned.groups[two.clearest(best)[0]]
 
     def test_places_do_not_depend_on_each_other(self) -> None:
         """Each base has the same score alone and among others."""
@@ -107,7 +107,7 @@ class TestScores:
         for k, base in enumerate(bases):
             alone = evidence.scores(at(base), (1.0,))
             assert together.whole[k] == pytest.approx(alone.whole[0], rel=1e-5, abs=1e-5)
-            assert together.standing[k] == alone.standing[0]
+            assert together.clearest(k)[1] == alone.clearest(0)[1]
 
     @pytest.mark.parametrize("seed", range(3))
     def test_noise_keeps_markovs_inequality(self, seed: int) -> None:
