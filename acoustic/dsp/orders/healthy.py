@@ -18,7 +18,8 @@ Floats = NDArray[np.float64]
 # [nats]: one healthy recording in ten reaches `TENTH_NATS`, and one in e times fewer every `FALL_NATS` beyond.
 # Printed by tests/calibration/order_lines.py from 130 healthy recordings of each of two generators: physical 1.02,
 # 0.70, 0.47, 0.53; pieced 0.83, 0.55, 0.45, 0.45 (errors 0.04 to 0.11); falls of both 0.36, 0.47, 0.22, 0.33
-# (errors 0.04 to 0.13). The ball's are of the better of its two ways. Stored near the generator that reaches farther, falls within an error of both.
+# (errors 0.04 to 0.13). The ball's are of the better of its two ways. Stored near the generator that reaches
+# farther, falls within an error of both.
 TENTH_NATS = {"outer_raceway": 1.0, "inner_raceway": 0.7, "ball": 0.47, "cage": 0.5}
 FALL_NATS = {"outer_raceway": 0.36, "inner_raceway": 0.4, "ball": 0.25, "cage": 0.35}
 # Of wheels, chains and unknown trains, as of the inner ring: no healthy one is wavy, but none was measured.

@@ -199,7 +199,7 @@ class _Search:
         return self.locked if harmonic_set.locked else self.slipping
 
     def nats(self, harmonic_set: HarmonicSet, orders: Floats) -> Floats:
-        """Log Bayes factors of a set about each of several orders, over the prior of its order, beyond waviness."""
+        """Log Bayes factors of a set about each of several orders, over its prior, beyond waviness."""
         evidence = self.under(harmonic_set)
         one, highest = harmonic_set, max(harmonic_set.multiples)
         rows = [bases_about(float(order), one.spread, evidence.turns, highest=highest) for order in orders]
