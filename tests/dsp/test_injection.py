@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from acoustic.core.angle import CELLS_A_TURN, AngleLevels, angle_levels
 from acoustic.core.envelope import BandBank
-from acoustic.dsp.orders.impact_level import StrikeSpectra, plain_power, strike_power, wide_group
+from acoustic.dsp.orders.impact_level import StrikeSpectra, plain_powers, strike_powers, wide_group
 from acoustic.dsp.orders.injection import StruckRing, with_test_defect, with_test_strikes
 
 Floats = NDArray[np.float64]
@@ -39,7 +39,7 @@ def test_the_power_is_the_one_asked_for(ring: StruckRing, severity_db: float) ->
 
 @pytest.mark.parametrize("ring", [OUTER, INNER], ids=["outer", "inner"])
 def test_severity_reads_it_back(ring: StruckRing) -> None:
-    """`strike_power` of twenty such trains: two to three dB less than what was put in, each within half a dB.
+    """`strike_powers` of twenty such trains: two to three dB less than what was put in, each within half a dB.
 
     It is read off harmonics, which slip from strike to strike smears and which an answer's length lets fall off.
     """
@@ -48,7 +48,10 @@ def test_severity_reads_it_back(ring: StruckRing) -> None:
         levels = with_test_defect(quiet(seed), ring, 0.0, np.random.default_rng(seed))
         tried = ring.order * np.linspace(0.985, 1.015, 61)
         read_db.append(
-            10 * np.log10(max(strike_power(StrikeSpectra(levels), wide_group(levels), order) for order in tried))
+            10
+            * np.log10(
+                max(strike_powers(StrikeSpectra(levels), [wide_group(levels)], order)[0] for order in tried)
+            )
         )
     assert np.mean(read_db) == pytest.approx(-2.5, abs=0.6)
     assert np.max(np.abs(read_db - np.mean(read_db))) < 0.5
@@ -58,10 +61,10 @@ def test_it_strikes_at_its_own_pace_alone() -> None:
     """At an order where nothing strikes the levels hold a hundredth of the power."""
     levels = with_test_defect(quiet(), OUTER, 0.0, np.random.default_rng(4))
     at = max(
-        plain_power(StrikeSpectra(levels), wide_group(levels), 7.1 * share)
+        plain_powers(StrikeSpectra(levels), [wide_group(levels)], 7.1 * share)[0]
         for share in np.linspace(0.985, 1.015, 61)
     )
-    assert plain_power(StrikeSpectra(levels), wide_group(levels), 5.3) < at / 10
+    assert plain_powers(StrikeSpectra(levels), [wide_group(levels)], 5.3)[0] < at / 10
 
 
 def test_a_log_level_rises_by_what_the_power_makes_of_it() -> None:
@@ -97,7 +100,7 @@ def test_in_time_as_in_angle() -> None:
     assert not changed[struck.times_s < 0.99].any() and changed[bank.frames_between(1.2, 10.8)].mean() > 0.1
     levels = angle_levels(struck, times_s, turns, blank_s=np.empty(0))
     read = max(
-        strike_power(StrikeSpectra(levels), wide_group(levels), 7.1 * share)
+        strike_powers(StrikeSpectra(levels), [wide_group(levels)], 7.1 * share)[0]
         for share in np.linspace(0.985, 1.015, 61)
     )
     assert 10 * np.log10(read) == pytest.approx(3.0 - 2.5, abs=1.0)

@@ -29,9 +29,9 @@ from acoustic.dsp.orders.hypotheses import CAGE_HARMONICS, cage_seen, part_sets,
 from acoustic.dsp.orders.impact_level import (
     NOTHING,
     StrikeSpectra,
-    faint_power,
-    plain_power,
-    strike_power,
+    faint_powers,
+    plain_powers,
+    strike_powers,
     wide_group,
 )
 from acoustic.dsp.orders.residual import harmonics_of, lines_of, sure_lines, without_lines, without_turn_lines
@@ -314,13 +314,13 @@ def _evidence(
     one = fit.harmonic_set
     leave_out = NOTHING if one.locked else _lines_of_others(settled, spectra)
     groups = [spectra.groups[fit.group], *_wide_groups(spectra)]
-    powers = [faint_power(strikes, group, fit.order, leave_out=leave_out) for group in groups]
+    powers = faint_powers(strikes, groups, fit.order, leave_out=leave_out)
     # Grit leaves lines by luck in the plain levels of some group; strikes stand in the compressed ones of most.
-    if np.mean(np.array(powers) > 0) > STANDING_IN:
-        plain = (plain_power(strikes, group, fit.order, leave_out=leave_out) for group in groups)
-        powers = [max(pair) for pair in zip(powers, plain, strict=True)]
-    power, loudest = max(zip(powers, groups, strict=True))
+    if np.mean(powers > 0) > STANDING_IN:
+        powers = np.maximum(powers, plain_powers(strikes, groups, fit.order, leave_out=leave_out))
+    power, loudest = max(zip(powers.tolist(), groups, strict=True))
     wide = wide_group(strikes.levels)
+    in_all = float(strike_powers(strikes, [wide], fit.order, leave_out=leave_out)[0])
     in_group = (loudest[1] - loudest[0] + 1) / (wide[1] - wide[0] + 1)
     own = shares.get(one.name, 0.0)
     rivals = {name for name, share in shares.items() if name != one.name and share > LIKELY and own < NAMED}
@@ -340,7 +340,7 @@ def _evidence(
         event_ratio=power,
         loudest_group=loudest,
         # Faint events drown in the wide bands, but what stands in the group is there.
-        wide_ratio=max(strike_power(strikes, wide, fit.order, leave_out=leave_out), power * min(1.0, in_group)),
+        wide_ratio=max(in_all, power * min(1.0, in_group)),
         wide_group=wide,
     )
 
@@ -385,4 +385,4 @@ def _unexplained(scores: BaseScores, spectra: OrderSpectra, strikes: StrikeSpect
     if chance > DOUBTFUL:
         return Unexplained(order, chance, 0.0)
     groups = [spectra.groups[scores.clearest(best)[0]], *_wide_groups(spectra)]
-    return Unexplained(order, chance, max(strike_power(strikes, group, order) for group in groups))
+    return Unexplained(order, chance, float(strike_powers(strikes, groups, order).max()))
