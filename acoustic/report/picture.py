@@ -147,7 +147,7 @@ def _expected(
     detected = finding is not None and finding.detected
     color = ACCENT if detected else FAINT
     base = finding.evidence.order if detected and finding is not None and finding.evidence.order else order
-    most = 1 if part == "cage" else int(top / base)
+    most = 1 if base < 1.0 else int(top / base)  # of what keeps the cage's pace the others would hide everything
     for harmonic in range(1, most + 1):
         axes.axvline(harmonic * base, color=color, linestyle=style, linewidth=1.8 if detected else 1.0, zorder=0)
     text = f"{table().conditions[part].name} {base:.2f}" + (" heard" if detected else "")

@@ -190,7 +190,7 @@ def print_strengths(case: Any) -> None:
         print(f"{case.group:<14}{case.name:<34} not heard: {', '.join(p.code for p in result.quality.problems)}")
         return
     told = "  ".join(
-        f"{part.part} {part.event_db:6.1f} dB (p {part.chance:.0e}, {healthy_db(part.part):.1f} allowed)"
+        f"{part.part} {part.event_db:6.1f} dB (p {part.chance:.0e}, {healthy_db(part.paced_by):.1f} allowed)"
         for part in result.hearing.parts
         if part.chance <= 0.1
     )

@@ -30,6 +30,8 @@ class PartEvidence:
         Main lines that stand.
     balls : int
         Ball count of the geometry that it was found with; 0 where it plays no part.
+    with_cage : bool
+        It comes round with the cage, whose order `order` is.
     group : int
         Row of the spectra in which it is clearest.
     event_ratio : float
@@ -51,11 +53,17 @@ class PartEvidence:
     expected_order: float
     harmonics: int
     balls: int
+    with_cage: bool
     group: int
     event_ratio: float
     loudest_group: tuple[int, int]
     wide_ratio: float
     wide_group: tuple[int, int]
+
+    @property
+    def paced_by(self) -> str:
+        """The part whose pace its strikes keep: its own, or the cage's."""
+        return "cage" if self.with_cage else self.part
 
     @property
     def event_db(self) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -18,10 +19,12 @@ Nats = NDArray[np.float32]
 Indices = NDArray[np.intp]
 
 HARMONICS = 10
+MULTIPLES = tuple(range(1, HARMONICS + 1))
 TRIMMED = 2  # a healthy ring's waviness raises a line or two, damage raises many
 BASES_A_LINE = (
-    15.0  # base orders tried, over the turns: the tenth harmonic moves by half its width from one to the next
+    1.5  # base orders tried, over the turns and the highest multiple, which moves by half its width between two
 )
+AT_ONCE = 256  # bases summed at once, so that the sums stay in the processor's cache
 REACH = 2.6  # standard deviations of the order that are searched
 
 
@@ -49,8 +52,10 @@ class HarmonicSet:
         It strikes a whole number of times a turn, and must stand out from what else sounds at fixed angles.
     tried : int
         Sets of which it is the best.
-    harmonics : int
-        How many are looked at.
+    multiples : tuple of int
+        Of the base order, that are looked at.
+    with_cage : bool
+        Its base is the cage's order.
     """
 
     name: str
@@ -62,30 +67,41 @@ class HarmonicSet:
     locked: bool = False
     whole: bool = False
     tried: int = 1
-    harmonics: int = HARMONICS
+    multiples: tuple[int, ...] = MULTIPLES
+    with_cage: bool = False
 
 
-@dataclass(frozen=True, slots=True, eq=False)
 class BaseScores:
-    """Log Bayes factors of a set of harmonics at a row of base orders.
+    """Log Bayes factors of a set of harmonics at a row of base orders, each worked out when it is asked for.
 
-    Attributes
+    Parameters
     ----------
     bases : ndarray, shape (k,)
-    whole, trimmed : ndarray, shape (k,)
-        Nats of all harmonics, and of all but the strongest two; averaged over classes of strength,
-        over groups of bands, and over whether the train is modulated.
-    group : ndarray, shape (k,)
-        Group in which each base scores highest.
-    standing : ndarray, shape (k,)
-        Main lines that speak for the set there.
+    ways : sequence of (ndarray, ndarray)
+        Nats of bins or lines, shape (m, groups), for every class of strength, with and without sidebands; and
+        which of them are the set's harmonics, shape (harmonics, k).
+    whole, trimmed : ndarray, shape (ways, k, groups)
+        Their sums over the harmonics, and over all but the strongest two.
     """
 
-    bases: Floats
-    whole: Floats
-    trimmed: Floats
-    group: Indices
-    standing: Indices
+    def __init__(self, bases: Floats, ways: Sequence[tuple[Nats, Indices]], whole: Nats, trimmed: Nats) -> None:
+        self.bases, self._ways, self._whole, self._trimmed = bases, ways, whole, trimmed
+
+    @cached_property
+    def whole(self) -> Floats:
+        """Nats of all harmonics, averaged over ways and groups, shape (k,)."""
+        return _averaged(self._whole)
+
+    @cached_property
+    def trimmed(self) -> Floats:
+        """The same of all but the strongest two."""
+        return _averaged(self._trimmed)
+
+    def clearest(self, base: int) -> tuple[int, int]:
+        """The group in which a base scores highest, and how many main lines speak for the set there."""
+        way, group = divmod(int(self._whole[:, base].argmax()), self._whole.shape[2])
+        nats, rows = self._ways[way]
+        return group, int(np.count_nonzero(nats[rows[:, base], group] > 0))
 
 
 class LineEvidence:
@@ -104,7 +120,9 @@ class LineEvidence:
         self._index = np.ascontiguousarray(table_index(spectra.power).T)
         self._made: dict[tuple[str, int], Nats] = {}
 
-    def scores(self, bases: Floats, offsets: Sequence[float] = (), *, harmonics: int = HARMONICS) -> BaseScores:
+    def scores(
+        self, bases: Floats, offsets: Sequence[float] = (), *, multiples: Sequence[int] = MULTIPLES
+    ) -> BaseScores:
         """Score harmonics, with and without sidebands, at given base orders.
 
         Parameters
@@ -113,8 +131,8 @@ class LineEvidence:
             > 0.
         offsets : sequence of float
             Of the sidebands about every harmonic [orders, signed].
-        harmonics : int
-            How many are looked at.
+        multiples : sequence of int
+            Of the base orders, that are looked at.
 
         Returns
         -------
@@ -126,27 +144,39 @@ class LineEvidence:
         than the class below their main line, and together count for no more than it does: a
         modulation without a carrier is none.
         """
-        places = np.rint(np.multiply.outer(np.arange(1, harmonics + 1), bases) / self.step).astype(np.intp)
+        places = np.rint(np.multiply.outer(np.array(multiples), bases) / self.step).astype(np.intp)
         places = np.minimum(places, self.size)
-        tables = line_tables()
-        kept: tuple[list[Nats], list[Nats], list[Nats]] = ([], [], [])
-        for number in range(len(tables.main)):
-            main = self._nats("main", number)
-            ways = [main]
+        ways: list[tuple[Nats, Indices]] = []
+        for number in range(len(line_tables().main)):
+            ways.append((self._nats("main", number), places))
             if offsets:
-                side = self._nats("side", max(0, number - 1))
-                beside = np.zeros_like(main)
-                for offset in offsets:
-                    _add_shifted(beside, side, round(offset / self.step))
-                ways.append(main + np.minimum(beside, np.maximum(main, 0)))
-            for nats in ways:
-                for rows, summed in zip(kept, _sums(nats, places), strict=True):
-                    rows.append(summed)
-        whole, trimmed, standing = (np.stack(rows) for rows in kept)
-        best = whole.transpose(1, 0, 2).reshape(bases.size, -1).argmax(axis=1)
-        way, group = np.divmod(best, self.groups)
-        count = standing[way, np.arange(bases.size), group].astype(np.intp)
-        return BaseScores(bases, _averaged(whole), _averaged(trimmed), group, count)
+                ways.append(self._modulated(number, [round(offset / self.step) for offset in offsets], places))
+        shape = (len(ways), bases.size, self.groups)
+        whole, trimmed = np.empty(shape, dtype=np.float32), np.empty(shape, dtype=np.float32)
+        for number, (nats, rows) in enumerate(ways):
+            _sum_up(nats, rows, whole[number], trimmed[number])
+        return BaseScores(bases, ways, whole, trimmed)
+
+    def _modulated(self, number: int, shifts: Sequence[int], places: Indices) -> tuple[Nats, Indices]:
+        """Nats of lines with their sidebands, and which rows of them the places are.
+
+        Of all bins where most of them are asked for, else of those places alone.
+        """
+        main, side = self._nats("main", number), self._nats("side", max(0, number - 1))
+        if places.size > self.size:
+            beside = np.zeros_like(main)
+            for shift in shifts:
+                _add_shifted(beside, side, shift)
+            rows = places
+        else:
+            main = main[places.ravel()]
+            beside = np.zeros_like(main)
+            for shift in shifts:
+                shifted = places.ravel() + shift
+                known = (shifted >= 0) & (shifted < self.size) & (places.ravel() < self.size)
+                beside += side[np.where(known, shifted, self.size)]
+            rows = np.arange(places.size).reshape(places.shape)
+        return main + np.minimum(beside, np.maximum(main, 0)), rows
 
     def _nats(self, kind: Literal["main", "side"], number: int) -> Nats:
         """Nats of every bin, and none where nothing is known, shape (m + 1, groups)."""
@@ -166,23 +196,25 @@ def _add_shifted(total: Nats, rows: Nats, shift: int) -> None:
         total[-shift:-1] += rows[: shift - 1]
 
 
-def _sums(nats: Nats, places: Indices) -> tuple[Nats, Nats, Nats]:
-    """Sum over harmonics, the same less the strongest of them, and how many lines speak for the set."""
-    shape = (places.shape[1], nats.shape[1])
-    total, standing = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
-    strongest = [np.zeros(shape, dtype=np.float32) for _ in range(TRIMMED)]
-    for row in places:
-        line = nats[row]
-        total += line
-        standing += line > 0
+def _sum_up(nats: Nats, places: Indices, total: Nats, trimmed: Nats) -> None:
+    """Sum over harmonics, and the same less the strongest of them, into arrays of shape (k, groups)."""
+    for first in range(0, places.shape[1], AT_ONCE):
+        some = slice(first, first + AT_ONCE)
+        summed, left = total[some], trimmed[some]
+        strongest = [np.zeros_like(summed) for _ in range(TRIMMED)]
+        line, passed = np.empty_like(summed), np.empty_like(summed)
+        summed[:] = 0
+        for row in places[:, some]:
+            np.take(nats, row, axis=0, out=line, mode="clip")
+            summed += line
+            for rank in strongest[:-1]:
+                np.minimum(rank, line, out=passed)
+                np.maximum(rank, line, out=rank)
+                line, passed = passed, line
+            np.maximum(strongest[-1], line, out=strongest[-1])
+        left[:] = summed
         for rank in strongest:
-            passed_down = np.minimum(rank, line)
-            np.maximum(rank, line, out=rank)
-            line = passed_down
-    trimmed = total.copy()
-    for rank in strongest:
-        trimmed -= rank
-    return total, trimmed, standing
+            left -= rank
 
 
 def log_prior(order: float, spread: float, bases: Floats) -> Floats:
@@ -203,10 +235,10 @@ def log_prior(order: float, spread: float, bases: Floats) -> Floats:
     return prior - log_sum(prior)
 
 
-def bases_about(order: float, spread: float, turns: float) -> Floats:
-    """Base orders to try about an order, dense enough that its tenth harmonic is not missed."""
+def bases_about(order: float, spread: float, turns: float, *, highest: int = HARMONICS) -> Floats:
+    """Base orders to try about an order, dense enough that its highest multiple is not missed."""
     reach = REACH * spread * order
-    half = max(1, math.ceil(reach * BASES_A_LINE * turns))
+    half = max(1, math.ceil(reach * BASES_A_LINE * highest * turns))
     return order + reach * np.linspace(-1, 1, 2 * half + 1)
 
 

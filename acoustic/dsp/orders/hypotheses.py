@@ -6,15 +6,18 @@ import math
 from dataclasses import replace
 
 from acoustic.dsp.geometry import BearingGeometry, defect_orders
-from acoustic.dsp.orders.harmonics import HARMONICS, HarmonicSet
+from acoustic.dsp.orders.harmonics import MULTIPLES, HarmonicSet
 
 PARTS = ("outer_raceway", "inner_raceway", "ball", "cage")
 # A cage lags behind rolling by some tenths of a per cent, 1 % happens (common practice), and catalogues round.
 SLIP_SPREAD = 0.006
 BALL_SPREAD = 0.005  # a ball's spin follows the contact angle too, which preload moves
 FOUND_SPREAD = 0.0008  # of the order at which a clear part was found
-# A cage that strikes shows them all; a ball that differs, or is damaged, those near its own order.
-CAGE_HARMONICS = 8
+CAGE_HARMONICS = 8  # a cage that strikes shows them all
+# A damaged ball raises the first ones, since its load comes round with the cage, and those about its own spin and
+# about twice that, where its spot meets either ring.
+BALL_LOAD_HARMONICS = 3
+BALL_SPINS = (1, 2)
 
 
 def part_sets(geometry: BearingGeometry, *, speed_spread: float) -> tuple[HarmonicSet, ...]:
@@ -29,8 +32,14 @@ def part_sets(geometry: BearingGeometry, *, speed_spread: float) -> tuple[Harmon
     Returns
     -------
     tuple of HarmonicSet
-        One a part, in the order of `PARTS`. One cage fraction f ties them: the standing ring strikes
+        In the order of `PARTS`, two of the ball. One cage fraction f ties them: the standing ring strikes
         Z f times a turn, the turning one Z (1 - f) times; what slip adds to one it takes from the other.
+
+    Notes
+    -----
+    A ball that spins freely strikes twice a spin, and its sidebands lie a cage's order apart. One that comes
+    into the load at the same angle each time it comes round, or that is loaded there alone, strikes in the
+    cage's time: its lines are multiples of the cage's order, the first ones and those nearest to its spin.
     """
     orders = defect_orders(geometry)
     cage = orders.cage
@@ -39,25 +48,40 @@ def part_sets(geometry: BearingGeometry, *, speed_spread: float) -> tuple[Harmon
     offsets = {
         turning: (1.0, -1.0, 2.0, -2.0, 1 - cage, cage - 1),
         "ball": (*both[:4], -orders.ball / 2),
-        "cage": (),
     }
     shares = {turning: -cage / (1 - cage)}
     sets = []
-    for part in PARTS:
+    cage_multiples = tuple(range(1, CAGE_HARMONICS + 1))
+    ways = [(part, cage_multiples if part == "cage" else MULTIPLES, part == "cage") for part in PARTS]
+    ways.insert(PARTS.index("ball") + 1, ("ball", _carried_multiples(orders.ball / 2 / cage), True))
+    for part, multiples, with_cage in ways:
         share = shares.get(part, 1.0)
-        own = math.hypot(SLIP_SPREAD * share, BALL_SPREAD if part == "ball" else 0.0)
+        own = math.hypot(SLIP_SPREAD * share, _spin_spread(part, with_cage))
         sets.append(
             HarmonicSet(
                 name=part,
-                order=getattr(orders, part),
-                offsets=offsets.get(part, tuple(both)),
+                order=cage if with_cage else getattr(orders, part),
+                offsets=() if with_cage else offsets.get(part, tuple(both)),
                 spread=math.hypot(own, speed_spread),
                 slip_share=share,
                 balls=geometry.balls,
-                harmonics=CAGE_HARMONICS if part == "cage" else HARMONICS,
+                multiples=multiples,
+                with_cage=with_cage,
             )
         )
     return tuple(sets)
+
+
+def _carried_multiples(spins: float) -> tuple[int, ...]:
+    """Multiples of the cage's order that a ball raises which keeps its pace, by the ball's spins a cage turn."""
+    spun = [round(k * spins, 6) for k in BALL_SPINS]  # a whole number, but for rounding, has no second neighbour
+    nearest = {whole for turns in spun for whole in (math.floor(turns), math.ceil(turns))}
+    return tuple(sorted(nearest.union(range(1, BALL_LOAD_HARMONICS + 1))))
+
+
+def _spin_spread(part: str, with_cage: bool) -> float:
+    """How far an order lies off by the ball's own spin, over the order."""
+    return BALL_SPREAD if part == "ball" and not with_cage else 0.0
 
 
 def cage_seen(harmonic_set: HarmonicSet, order: float, cage: float) -> float:
@@ -74,9 +98,9 @@ def tied(harmonic_set: HarmonicSet, one: HarmonicSet, order: float, *, speed_spr
         return harmonic_set
     off = order / one.order - 1
     slip, speed = SLIP_SPREAD**2, speed_spread**2
-    own = {name: BALL_SPREAD**2 if name == "ball" else 0.0 for name in (one.name, harmonic_set.name)}
-    known = one.slip_share**2 * slip + speed + FOUND_SPREAD**2 + own[one.name]
+    own, wanted = (_spin_spread(s.name, s.with_cage) ** 2 for s in (one, harmonic_set))
+    known = one.slip_share**2 * slip + speed + FOUND_SPREAD**2 + own
     common = one.slip_share * harmonic_set.slip_share * slip + speed
     variance = harmonic_set.slip_share**2 * slip + speed - common**2 / known
-    spread = math.sqrt(max(variance, 0.0) + FOUND_SPREAD**2 + own[harmonic_set.name])
+    spread = math.sqrt(max(variance, 0.0) + FOUND_SPREAD**2 + wanted)
     return replace(harmonic_set, order=harmonic_set.order * (1 + common / known * off), spread=spread)

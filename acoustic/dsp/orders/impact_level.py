@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,16 +21,44 @@ DROPPED = 0.3  # of them, the strongest
 FALLING_OFF = 2.4
 
 
-def strike_power(
-    levels: AngleLevels, group: tuple[int, int], order: float, *, leave_out: Floats = NOTHING
-) -> float:
-    """Mean power of regular strikes in a group of bands, over the level beneath them.
+class StrikeSpectra:
+    """Spectra of a recording's levels in groups of bands, each computed once.
 
     Parameters
     ----------
     levels : AngleLevels
-    group : (int, int)
-        First and last band, both counted in.
+    """
+
+    def __init__(self, levels: AngleLevels) -> None:
+        self.levels = levels
+        self._made: dict[tuple[str, tuple[int, int]], Floats] = {}
+
+    def powers(
+        self,
+        kind: Literal["plain", "compressed"],
+        groups: Sequence[tuple[int, int]],
+        order: float,
+        leave_out: Floats,
+    ) -> Floats:
+        """`event_power` of the mean of each group's bands."""
+        every: Floats = getattr(self.levels, kind)
+        for group in groups:
+            if (kind, group) not in self._made:
+                self._made[kind, group] = _spectrum(every[group[0] : group[1] + 1].mean(axis=0))
+        made = [self._made[kind, group] for group in groups]
+        return _powers_of_lines(made, order, bins=every.shape[1], turns=self.levels.turns, leave_out=leave_out)
+
+
+def strike_powers(
+    spectra: StrikeSpectra, groups: Sequence[tuple[int, int]], order: float, *, leave_out: Floats = NOTHING
+) -> Floats:
+    """Mean power of regular strikes in groups of bands, over the level beneath them.
+
+    Parameters
+    ----------
+    spectra : StrikeSpectra
+    groups : sequence of (int, int)
+        First and last band of each, both counted in.
     order : float
         Strikes a turn, > 0.
     leave_out : ndarray, shape (k,)
@@ -35,39 +66,38 @@ def strike_power(
 
     Returns
     -------
-    float
-        Ratio of powers, >= 0.
+    ndarray, shape (groups,)
+        Ratios of powers, >= 0.
 
     Notes
     -----
     Loud strikes are measured on the plain levels, faint ones on the compressed.
     """
-    plain = plain_power(levels, group, order, leave_out=leave_out)
-    return max(plain, faint_power(levels, group, order, leave_out=leave_out))
+    plain = plain_powers(spectra, groups, order, leave_out=leave_out)
+    return np.maximum(plain, faint_powers(spectra, groups, order, leave_out=leave_out))
 
 
-def plain_power(
-    levels: AngleLevels, group: tuple[int, int], order: float, *, leave_out: Floats = NOTHING
-) -> float:
+def plain_powers(
+    spectra: StrikeSpectra, groups: Sequence[tuple[int, int]], order: float, *, leave_out: Floats = NOTHING
+) -> Floats:
     """The same as the plain levels alone have it: true of loud strikes, led astray by grit."""
-    plain = levels.plain[group[0] : group[1] + 1].mean(axis=0)
-    return event_power(plain, order, turns=levels.turns, leave_out=leave_out)
+    return spectra.powers("plain", groups, order, leave_out)
 
 
-def faint_power(
-    levels: AngleLevels, group: tuple[int, int], order: float, *, leave_out: Floats = NOTHING
-) -> float:
+def faint_powers(
+    spectra: StrikeSpectra, groups: Sequence[tuple[int, int]], order: float, *, leave_out: Floats = NOTHING
+) -> Floats:
     """The same of strikes so faint that talk, grit and codecs may leave as much in the plain levels.
 
     Parameters
     ----------
-    levels, group, order, leave_out
-        As of `strike_power`.
+    spectra, groups, order, leave_out
+        As of `strike_powers`.
 
     Returns
     -------
-    float
-        Ratio of powers, >= 0; too low for loud strikes, but in the same order.
+    ndarray, shape (groups,)
+        Ratios of powers, >= 0; too low for loud strikes, but in the same order.
 
     Notes
     -----
@@ -75,8 +105,7 @@ def faint_power(
     Gaussian noise (by hand: the mean of 1 / (1 + N) for exponential N of mean 1 is
     e E1(1) = 0.596), and a bang little more.
     """
-    compressed = levels.compressed[group[0] : group[1] + 1].mean(axis=0)
-    return event_power(compressed, order, turns=levels.turns, leave_out=leave_out) / 0.596
+    return spectra.powers("compressed", groups, order, leave_out) / 0.596
 
 
 def wide_group(levels: AngleLevels) -> tuple[int, int]:
@@ -123,34 +152,59 @@ def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats
     coefficients fall off. Of strikes so frequent that not all ten are in sight none is
     dropped: no ball passes that often.
     """
-    n = levels.size
-    taper = np.kaiser(n, 3.5)
-    weight = float(np.sum(taper**2))
-    length = 1 << math.ceil(math.log2(4 * n))
-    spectrum = np.abs(np.fft.rfft((levels - levels.mean()) * taper, length)) ** 2 / (length * weight)
-    step = n / (length * turns)
-    squares = []
+    return float(
+        _powers_of_lines([_spectrum(levels)], order, bins=levels.size, turns=turns, leave_out=leave_out)[0]
+    )
+
+
+def _spectrum(levels: Floats) -> Floats:
+    """Power of the tapered levels at four times as many orders as are resolved."""
+    length = 1 << math.ceil(math.log2(4 * levels.size))
+    taper, weight = _taper(levels.size)
+    spectrum: Floats = np.abs(np.fft.rfft((levels - levels.mean()) * taper, length)) ** 2 / (length * weight)
+    return spectrum
+
+
+@lru_cache(maxsize=4)
+def _taper(bins: int) -> tuple[Floats, float]:
+    """A Kaiser window, and the sum of its squares."""
+    taper = np.kaiser(bins, 3.5)
+    taper.flags.writeable = False
+    return taper, float(np.sum(taper**2))
+
+
+def _powers_of_lines(
+    spectra: Sequence[Floats], order: float, *, bins: int, turns: float, leave_out: Floats
+) -> Floats:
+    """`event_power` of several, from their spectra, each of so many bins."""
+    step = bins / ((1 << math.ceil(math.log2(4 * bins))) * turns)
+    squares: list[Floats] = []
     for line in order * np.arange(1, MOST + 1):
         half = 1.5 / turns + 0.002 * line
         inside = slice(round((line - half) / step), round((line + half) / step) + 1)
         around = slice(max(1, round((line - 6 * half) / step)), round((line + 6 * half) / step) + 1)
-        if inside.stop > spectrum.size:
+        if inside.stop > spectra[0].size:
             break
         if leave_out.size and float(np.abs(leave_out - line).min()) < half + 1.2 / turns + SMEAR * line:
             continue
-        floor = _median(spectrum[around]) / math.log(2)
+        floor = _medians(np.stack([spectrum[around] for spectrum in spectra])) / math.log(2)
         # A chain's uneven links leave more than noise between its lines.
         luck = (2 if leave_out.size else 1) * floor * (inside.stop - inside.start)
-        squares.append(float(np.sum(spectrum[inside])) - luck)
-    all_in_sight = MOST * order < levels.size / 2 / turns
-    kept = sorted(squares)[: len(squares) - int(DROPPED * len(squares)) if all_in_sight else None]
-    return math.sqrt(FALLING_OFF * max(0.0, sum(kept) / len(kept))) if kept else 0.0
+        squares.append(np.stack([spectrum[inside] for spectrum in spectra]).sum(axis=1) - luck)
+    if not squares:
+        return np.zeros(len(spectra))
+    all_in_sight = MOST * order < bins / 2 / turns
+    kept = np.sort(squares, axis=0)[: len(squares) - int(DROPPED * len(squares)) if all_in_sight else None]
+    powers: Floats = np.sqrt(FALLING_OFF * np.maximum(0.0, kept.mean(axis=0)))
+    return powers
 
 
-def _median(values: Floats) -> float:
-    """numpy's median without its preparations, which take longer than the sorting of so few."""
-    middle = values.size // 2
-    if values.size % 2:
-        return float(np.partition(values, middle)[middle])
-    around = np.partition(values, (middle - 1, middle))
-    return float(around[middle - 1] + around[middle]) / 2
+def _medians(rows: Floats) -> Floats:
+    """numpy's medians of rows without its preparations, which take longer than the sorting of so few."""
+    middle = rows.shape[1] // 2
+    if rows.shape[1] % 2:
+        odd: Floats = np.partition(rows, middle, axis=1)[:, middle]
+        return odd
+    around = np.partition(rows, (middle - 1, middle), axis=1)
+    even: Floats = (around[:, middle - 1] + around[:, middle]) / 2
+    return even

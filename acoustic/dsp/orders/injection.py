@@ -56,7 +56,7 @@ def with_test_defect(
     ring : StruckRing
     severity_db : float
         Mean power of the strikes over the background level, mean of the bands from 0.7 to 7.5 kHz [dB];
-        `strike_power` reads 2 to 3 dB less, since slip smears the harmonics that it looks at.
+        `strike_powers` reads 2 to 3 dB less, since slip smears the harmonics that it looks at.
     rng : numpy.random.Generator
         Draws phase, slip, heights and resonances.
 

@@ -13,6 +13,7 @@ from acoustic.dsp.geometry import BearingGeometry, defect_orders
 from acoustic.dsp.orders.evidence import NAMED, BallCount, PartEvidence, Ranking, Unexplained
 from acoustic.dsp.orders.harmonics import (
     BASES_A_LINE,
+    HARMONICS,
     REACH,
     BaseScores,
     HarmonicSet,
@@ -24,7 +25,14 @@ from acoustic.dsp.orders.harmonics import (
 )
 from acoustic.dsp.orders.healthy import chance_of_lines
 from acoustic.dsp.orders.hypotheses import CAGE_HARMONICS, cage_seen, part_sets, tied
-from acoustic.dsp.orders.impact_level import NOTHING, faint_power, plain_power, strike_power, wide_group
+from acoustic.dsp.orders.impact_level import (
+    NOTHING,
+    StrikeSpectra,
+    faint_powers,
+    plain_powers,
+    strike_powers,
+    wide_group,
+)
 from acoustic.dsp.orders.residual import harmonics_of, lines_of, sure_lines, without_lines, without_turn_lines
 from acoustic.dsp.orders.spectrum import OrderSpectra
 from acoustic.dsp.orders.tracking import AngleLevels
@@ -33,7 +41,7 @@ Floats = NDArray[np.float64]
 
 PINNED_SPREAD = 0.001  # of a speed on whose whole orders lines stand
 # Rings fail far more often than balls, and cages least (common practice).
-PRIOR = {"outer_raceway": 0.4, "inner_raceway": 0.4, "ball": 0.15, "cage": 0.05}
+PRIOR = {"outer_raceway": 0.4, "inner_raceway": 0.4, "ball": 0.075, "cage": 0.05}  # either way of the ball
 OTHER_PRIOR = 0.05  # of a wheel or a chain, where one is looked for
 UNKNOWN_PRIOR = 0.01  # of a train at an order that nothing here explains
 # Lines of one train in overlapping bands are no independent news: log odds are shrunk by this before being told.
@@ -54,6 +62,7 @@ class _Hypothesis:
 
     harmonic_set: HarmonicSet
     nats: float
+    beyond_waviness: float
     order: float
     group: int
     harmonics: int
@@ -96,7 +105,7 @@ def rank_parts(
         speed_spread = min(speed_spread, PINNED_SPREAD)
     sets = [s for geometry in geometries for s in part_sets(geometry, speed_spread=speed_spread)]
     sets = [replace(s, tried=len(geometries)) for s in sets]
-    left = _Left(slipping, spectra)
+    left, strikes = _Left(slipping, spectra), StrikeSpectra(levels)
     cage = defect_orders(geometries[0]).cage
     open_sets = [*sets, *drive]
     search = _Search.of(left, open_sets)
@@ -114,14 +123,14 @@ def rank_parts(
         first = None
         if rest is not left:
             # Its own lines lift what is found by luck elsewhere, so luck is read off what it leaves.
-            chance = _chance(found, search, rest_search, orders)
-            first = _evidence(best, chance, shares, levels, spectra, settled)
+            chance = _chance(best, rest_search, orders)
+            first = _evidence(best, chance, shares, strikes, spectra, settled)
         if first is None or not first.certain:
             # Nothing more stands out: what is left is settled as it is.
             for name in dict.fromkeys(one.name for one in open_sets):
                 fit = max((f for f in fits if f.harmonic_set.name == name), key=lambda fit: fit.nats)
-                chance = _chance(fit.harmonic_set, search, search, orders)
-                settled.append(_evidence(fit, chance, shares, levels, spectra, settled))
+                chance = _chance(fit, search, orders)
+                settled.append(_evidence(fit, chance, shares, strikes, spectra, settled))
             break
         settled.append(first)
         left, search = rest, rest_search
@@ -135,7 +144,7 @@ def rank_parts(
         parts=tuple(part for part in settled if part.part not in names),
         drive=tuple(part for part in settled if part.part in names),
         counts=counts,
-        unexplained=_unexplained(unknown, spectra, levels),
+        unexplained=_unexplained(unknown, spectra, strikes),
     )
 
 
@@ -155,10 +164,10 @@ def part_chance(spectra: OrderSpectra, geometry: BearingGeometry, part: str, *, 
     -------
     float
     """
-    sets = {one.name: one for one in part_sets(geometry, speed_spread=speed_spread)}
+    wanted = next(one for one in part_sets(geometry, speed_spread=speed_spread) if one.name == part)
     slipping, _ = without_turn_lines(spectra, np.array(_ball_orders(geometry)))
     search = _Search.of(_Left(slipping, spectra), ())
-    return _chance(sets[part], search, search, _ball_orders(geometry))
+    return _chance(_fit(search.under(wanted), wanted, 0.0), search, _ball_orders(geometry))
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,39 +199,43 @@ class _Search:
         return self.locked if harmonic_set.locked else self.slipping
 
     def nats(self, harmonic_set: HarmonicSet, orders: Floats) -> Floats:
-        """Log Bayes factors of a set about each of several orders, over the prior of its order.
-
-        A healthy ring's waviness raises a line or two: without the strongest two nothing is left of it.
-        Teeth are not wavy.
-        """
+        """Log Bayes factors of a set about each of several orders, over its prior, beyond waviness."""
         evidence = self.under(harmonic_set)
-        rows = [bases_about(float(order), harmonic_set.spread, evidence.turns) for order in orders]
-        scores = evidence.scores(np.concatenate(rows), harmonic_set.offsets, harmonics=harmonic_set.harmonics)
-        every = scores.whole if harmonic_set.locked else scores.trimmed
+        one, highest = harmonic_set, max(harmonic_set.multiples)
+        rows = [bases_about(float(order), one.spread, evidence.turns, highest=highest) for order in orders]
+        scores = evidence.scores(np.concatenate(rows), one.offsets, multiples=one.multiples)
+        every = _beyond_waviness(scores, one)
         parts = np.split(every, np.cumsum([row.size for row in rows])[:-1])
         return np.array(
             [
-                log_sum(part + log_prior(float(order), harmonic_set.spread, row))
+                log_sum(part + log_prior(float(order), one.spread, row))
                 for order, row, part in zip(orders, rows, parts, strict=True)
             ]
         )
 
 
-def _chance(harmonic_set: HarmonicSet, search: _Search, luck: _Search, orders: Sequence[float]) -> float:
+def _beyond_waviness(scores: BaseScores, harmonic_set: HarmonicSet) -> Floats:
+    """What is left of scores when what healthy waviness may raise is taken off.
+
+    A ring's waviness raises a line or two: without the strongest two nothing is left of it. Teeth are not wavy.
+    """
+    return scores.whole if harmonic_set.locked else scores.trimmed
+
+
+def _chance(fit: _Hypothesis, luck: _Search, orders: Sequence[float]) -> float:
     """Chance that a set scores as high where nothing is meant, of as many as it was chosen from.
 
     Its own lines lift what is found by luck elsewhere, so luck is read off what it leaves.
     """
-    one = harmonic_set
+    one = fit.harmonic_set
     if one.whole:
         centres = np.arange(round(0.6 * one.order), round(1.6 * one.order) + 1, dtype=float)
         centres = centres[np.abs(centres - one.order) > 2.5]
     else:
-        avoid = [one.order] if one.name == "cage" else orders
+        avoid = [one.order] if one.with_cage else orders
         centres = null_centres(avoid, low=0.78 * one.order, high=1.28 * one.order, count=NULLS, gap=NULL_GAP)
     # Lines past the highest order are not known, here nor there: where the own lines end, so do theirs.
-    own = search.nats(one, np.array([one.order]))[0]
-    return min(1.0, one.tried * chance_of_lines(one.name, float(own), luck.nats(one, centres)))
+    return min(1.0, one.tried * chance_of_lines(one.name, fit.beyond_waviness, luck.nats(one, centres)))
 
 
 def _explained(left: _Left, fit: _Hypothesis, cage: float, sets: Sequence[HarmonicSet]) -> _Left:
@@ -245,24 +258,31 @@ def _ball_orders(geometry: BearingGeometry) -> tuple[float, float, float]:
 def _fit(evidence: LineEvidence, harmonic_set: HarmonicSet, prior: float) -> _Hypothesis:
     """How well a set fits within the range of its order."""
     one = harmonic_set
-    bases = bases_about(one.order, one.spread, evidence.turns)
-    scores = evidence.scores(bases, one.offsets, harmonics=one.harmonics)
-    weighed = scores.whole + log_prior(one.order, one.spread, bases)
+    bases = bases_about(one.order, one.spread, evidence.turns, highest=max(one.multiples))
+    scores = evidence.scores(bases, one.offsets, multiples=one.multiples)
+    at = log_prior(one.order, one.spread, bases)
+    weighed = scores.whole + at
     place = int(weighed.argmax())
     return _Hypothesis(
         one,
         log_sum(weighed) + prior + math.log(PRIOR.get(one.name, OTHER_PRIOR)),
+        log_sum(_beyond_waviness(scores, one) + at),
         float(bases[place]),
-        int(scores.group[place]),
-        int(scores.standing[place]),
+        *scores.clearest(place),
     )
 
 
 def _posterior(fits: Sequence[_Hypothesis], unexplained: float) -> dict[str, float]:
-    """Probability of every part among all that may make the lines, over its ball counts the best."""
+    """Probability of every part among all that may make the lines, over its ball counts and ways the best.
+
+    A cage that strikes shows all its first multiples: one that does not is none where a ball explains them better.
+    """
     nats: dict[str, float] = {}
+    best = max(fits, key=lambda fit: fit.nats)
     for fit in fits:
         name = fit.harmonic_set.name
+        if name == "cage" and fit.harmonics < CAGE_HARMONICS and best.harmonic_set.name == "ball":
+            continue
         nats[name] = max(nats.get(name, -math.inf), fit.nats)
     values = np.array([*nats.values(), unexplained + math.log(UNKNOWN_PRIOR)])
     weight = np.exp(TEMPER * (values - values.max()))
@@ -274,7 +294,7 @@ def _counts(fits: Sequence[_Hypothesis], best: _Hypothesis) -> tuple[BallCount, 
     nats: dict[int, float] = {}
     for fit in fits:
         balls = fit.harmonic_set.balls
-        if balls and fit.harmonic_set.name != "cage":
+        if balls and not fit.harmonic_set.with_cage:
             nats[balls] = max(nats.get(balls, -math.inf), fit.nats)
     top = max(nats.values())
     odds = {balls: math.exp(value - top) for balls, value in nats.items()}
@@ -286,7 +306,7 @@ def _evidence(
     fit: _Hypothesis,
     chance: float,
     shares: dict[str, float],
-    levels: AngleLevels,
+    strikes: StrikeSpectra,
     spectra: OrderSpectra,
     settled: Sequence[PartEvidence],
 ) -> PartEvidence:
@@ -294,13 +314,13 @@ def _evidence(
     one = fit.harmonic_set
     leave_out = NOTHING if one.locked else _lines_of_others(settled, spectra)
     groups = [spectra.groups[fit.group], *_wide_groups(spectra)]
-    powers = [faint_power(levels, group, fit.order, leave_out=leave_out) for group in groups]
+    powers = faint_powers(strikes, groups, fit.order, leave_out=leave_out)
     # Grit leaves lines by luck in the plain levels of some group; strikes stand in the compressed ones of most.
-    if np.mean(np.array(powers) > 0) > STANDING_IN:
-        plain = (plain_power(levels, group, fit.order, leave_out=leave_out) for group in groups)
-        powers = [max(pair) for pair in zip(powers, plain, strict=True)]
-    power, loudest = max(zip(powers, groups, strict=True))
-    wide = wide_group(levels)
+    if np.mean(powers > 0) > STANDING_IN:
+        powers = np.maximum(powers, plain_powers(strikes, groups, fit.order, leave_out=leave_out))
+    power, loudest = max(zip(powers.tolist(), groups, strict=True))
+    wide = wide_group(strikes.levels)
+    in_all = float(strike_powers(strikes, [wide], fit.order, leave_out=leave_out)[0])
     in_group = (loudest[1] - loudest[0] + 1) / (wide[1] - wide[0] + 1)
     own = shares.get(one.name, 0.0)
     rivals = {name for name, share in shares.items() if name != one.name and share > LIKELY and own < NAMED}
@@ -315,11 +335,12 @@ def _evidence(
         expected_order=one.order,
         harmonics=fit.harmonics,
         balls=one.balls,
+        with_cage=one.with_cage,
         group=fit.group,
         event_ratio=power,
         loudest_group=loudest,
         # Faint events drown in the wide bands, but what stands in the group is there.
-        wide_ratio=max(strike_power(levels, wide, fit.order, leave_out=leave_out), power * min(1.0, in_group)),
+        wide_ratio=max(in_all, power * min(1.0, in_group)),
         wide_group=wide,
     )
 
@@ -332,13 +353,13 @@ def _wide_groups(spectra: OrderSpectra) -> list[tuple[int, int]]:
 def _lines_of_others(settled: Sequence[PartEvidence], spectra: OrderSpectra) -> Floats:
     """Harmonics of what was found before, which lift no other part of the bearing."""
     highest = float(spectra.orders[-1])
-    found = [harmonics_of(part.part, part.order, highest=highest) for part in settled if part.certain]
+    found = [harmonics_of(part.paced_by, part.order, highest=highest) for part in settled if part.certain]
     return np.concatenate([NOTHING, *found])
 
 
 def _any_order(search: _Search) -> BaseScores:
     """Scores of a train of no known part, at every order."""
-    count = math.ceil((HIGHEST_BASE - LOWEST_BASE) * BASES_A_LINE * search.slipping.turns)
+    count = math.ceil((HIGHEST_BASE - LOWEST_BASE) * BASES_A_LINE * HARMONICS * search.slipping.turns)
     return search.slipping.scores(np.linspace(LOWEST_BASE, HIGHEST_BASE, count))
 
 
@@ -351,7 +372,7 @@ def _elsewhere(scores: BaseScores, sets: Sequence[HarmonicSet]) -> float:
     return log_sum(scores.whole[free] - math.log(scores.bases.size)) if free.any() else -math.inf
 
 
-def _unexplained(scores: BaseScores, spectra: OrderSpectra, levels: AngleLevels) -> Unexplained:
+def _unexplained(scores: BaseScores, spectra: OrderSpectra, strikes: StrikeSpectra) -> Unexplained:
     """The clearest train in what is left."""
     edges = np.geomspace(
         LOWEST_BASE, HIGHEST_BASE, math.ceil(math.log(HIGHEST_BASE / LOWEST_BASE) / UNEXPLAINED_CELL)
@@ -363,5 +384,5 @@ def _unexplained(scores: BaseScores, spectra: OrderSpectra, levels: AngleLevels)
     chance = min(1.0, nats.size * chance_of_lines("unexplained", float(scores.trimmed[best]), nats))
     if chance > DOUBTFUL:
         return Unexplained(order, chance, 0.0)
-    groups = [spectra.groups[int(scores.group[best])], *_wide_groups(spectra)]
-    return Unexplained(order, chance, max(strike_power(levels, group, order) for group in groups))
+    groups = [spectra.groups[scores.clearest(best)[0]], *_wide_groups(spectra)]
+    return Unexplained(order, chance, float(strike_powers(strikes, groups, order).max()))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 import numpy as np
@@ -13,6 +12,7 @@ from acoustic.dsp.orders.likelihood import line_tables, table_index
 from acoustic.dsp.orders.spectrum import OrderSpectra
 
 Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 SMEAR = 0.004  # share of the order over which slip spreads a line, or an angle that is only so well known
 HALF_WIDTH = 1.6  # of a line, over the turns
@@ -42,20 +42,33 @@ def without_lines(
     OrderSpectra
         No bin there is higher than noise is on average.
     """
-    step, width = spectra.step, half_width / spectra.turns
+    step, width, bins = spectra.step, half_width / spectra.turns, spectra.orders.size
+    lines = np.unique(np.abs(lines))
+    lines = lines[np.rint((lines - width) / step) < bins]
+    highest = np.append(spectra.power.max(axis=0), 0.0)
+    peak = _highest_within(highest, *_reached(lines, np.full(lines.size, width), step, bins))
+    # The taper's and the slip's skirts stand out farther under a strong line.
+    reach = width * (1 + 0.5 * np.log10(np.maximum(1.0, peak / 10))) + smear * lines
+    start, stop = _reached(lines, reach, step, bins)
+    opened = np.bincount(start, minlength=bins + 1) - np.bincount(stop, minlength=bins + 1)
+    inside = np.cumsum(opened[:-1]) > 0
     power = spectra.power.copy()
-    for line in np.unique(np.abs(lines)):
-        peak = float(spectra.power[:, _bins(line, width, step)].max(initial=0.0))
-        # The taper's and the slip's skirts stand out farther under a strong line.
-        reach = width * (1 + 0.5 * math.log10(max(1.0, peak / 10))) + smear * line
-        inside = _bins(line, reach, step)
-        power[:, inside] = np.minimum(power[:, inside], 1.0)
+    power[:, inside] = np.minimum(power[:, inside], 1.0)
     return replace(spectra, power=power)
 
 
-def _bins(line: float, reach: float, step: float) -> slice:
-    """Bins within reach of a line."""
-    return slice(max(0, round((line - reach) / step)), max(0, round((line + reach) / step)) + 1)
+def _reached(lines: Floats, reach: Floats, step: float, bins: int) -> tuple[Indices, Indices]:
+    """First bin within reach of each line, and the one behind the last."""
+    start = np.clip(np.rint((lines - reach) / step), 0, bins).astype(np.intp)
+    stop = np.clip(np.rint((lines + reach) / step) + 1, 0, bins).astype(np.intp)
+    return start, stop
+
+
+def _highest_within(values: Floats, start: Indices, stop: Indices) -> Floats:
+    """Highest of the values from each start up to its stop, which lies behind it."""
+    edges = np.column_stack([start, stop]).ravel()
+    highest: Floats = np.maximum.reduceat(values, edges)[::2] if edges.size else np.empty(0)
+    return highest
 
 
 def without_turn_lines(spectra: OrderSpectra, clear_of: Floats) -> tuple[OrderSpectra, bool]:
@@ -150,13 +163,13 @@ def lines_of(harmonic_set: HarmonicSet, order: float, cage: float, *, highest: f
     multiple of it; those of the turning ring repeat with the cage as that ring sees it, and are
     carried through the load once a turn. A ball strikes either ring, whenever the cage brings it.
     """
-    harmonics = harmonics_of(harmonic_set.name, order, highest=highest)
+    harmonics = harmonics_of("cage" if harmonic_set.with_cage else harmonic_set.name, order, highest=highest)
     if harmonic_set.locked:
         around = [0.0, *(side * k for side in (1.0, 2.0) for k in (1, -1))]
+    elif harmonic_set.with_cage:
+        around = [0.0]
     elif harmonic_set.name == "ball":
         around = [cage * k for k in range(-4, 5)]
-    elif harmonic_set.name == "cage":
-        around = [0.0]
     elif 1.0 in harmonic_set.offsets:
         around = [*(float(k) for k in range(-3, 4)), 1 - cage, cage - 1]
     else:

@@ -95,7 +95,9 @@ def impact_levels(bank: BandBank) -> ImpactLevels:
     level = np.log(power + SILENCE * np.median(power, axis=1, keepdims=True) + 1e-30).astype(np.float32)
     frame_s = joined * bank.frame_s
     size = max(3, round(BACKGROUND_S / frame_s) | 1)
-    over = np.clip(level - median_filter(level, size=(1, size), mode="nearest"), 0, MOST_NATS)
+    # Band by band, since scipy filters one row ten times as fast as the same row among others.
+    usual = np.stack([median_filter(row, size=size, mode="nearest") for row in level])
+    over = np.clip(level - usual, 0, MOST_NATS)
     scaled = _scaled(over)
     grouped = _scaled(np.stack([scaled[first:last].sum(axis=0) for first, last in _groups(len(scaled))]))
     integral = np.zeros((len(grouped), frames + 1), dtype=np.float32)

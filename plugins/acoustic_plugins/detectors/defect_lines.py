@@ -53,7 +53,9 @@ class DefectLines:
 def _judge(hearing: Hearing, part: PartEvidence) -> Finding:
     detected = part.named and _stands(hearing, part)
     words = WORDS[part.part]
-    if detected:
+    if detected and part.with_cage and part.part == "ball":
+        detail = f"strikes that come round with the cage, {part.order:.2f} times a turn, as a damaged ball's would"
+    elif detected:
         detail = (
             f"strikes {part.order:.2f} times a turn, as damage on {words} would "
             f"({part.expected_order:.2f} computed)"
@@ -80,7 +82,7 @@ def _stands(hearing: Hearing, part: PartEvidence) -> bool:
     """Whether strikes are there beyond doubt, stronger than healthy bearings show, and not explained by others."""
     strength_db = part.event_db - _own_share_db(hearing, part.loudest_group)
     sure = part.chance <= DETECTION_CHANCE and part.posterior >= EXPLAINS
-    return sure and strength_db >= healthy_db(part.part)
+    return sure and strength_db >= healthy_db(part.paced_by)
 
 
 def _own_share_db(hearing: Hearing, group: tuple[int, int]) -> float:

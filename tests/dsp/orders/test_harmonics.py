@@ -29,9 +29,10 @@ def at(order: float) -> np.ndarray:
 
 def test_the_numbers_that_verdicts_rest_on() -> None:
     assert (harmonics.HARMONICS, harmonics.TRIMMED) == (10, 2)
-    assert (harmonics.BASES_A_LINE, harmonics.REACH) == (15.0, 2.6)
+    assert (harmonics.BASES_A_LINE, harmonics.REACH) == (1.5, 2.6)
     usual = HarmonicSet(name="outer_raceway", order=7.0)
-    assert (usual.harmonics, usual.spread, usual.tried, usual.locked, usual.whole) == (10, 0.005, 1, False, False)
+    assert usual.multiples == (1, 2, 3, 4, 5, 6, 7, 8, 9, 10)
+    assert (usual.spread, usual.tried, usual.locked, usual.whole, usual.with_cage) == (0.005, 1, *[False] * 3)
 
 
 class TestScores:
@@ -46,7 +47,7 @@ class TestScores:
         assert scores.trimmed[0] == pytest.approx(
             special.logsumexp([*(0.8 * lines), *(10 * table(1.0) - 2 * table(1.0))]) - math.log(8), rel=1e-5
         )
-        assert (scores.group[0], scores.standing[0]) == (1, 10)
+        assert scores.clearest(0) == (1, 10)
 
     def test_two_lines_are_a_healthy_ring_s(self) -> None:
         """Waviness raises a line or two, however high: less those, the other eight speak against."""
@@ -54,7 +55,7 @@ class TestScores:
         bare = LineEvidence(flat({})).scores(at(7.0))
         assert scores.trimmed[0] < 0
         assert scores.trimmed[0] - bare.trimmed[0] < 0.5, "and no more than where there is no line at all"
-        assert scores.standing[0] == 2
+        assert scores.clearest(0)[1] == 2
 
     def test_lines_past_the_highest_order_are_not_known(self) -> None:
         """By hand: of ten harmonics of 20 five lie below 116; the other five are worth no nats."""
@@ -96,7 +97,7 @@ class TestScores:
         assert two.whole == pytest.approx(one.whole, rel=1e-4, abs=1e-4)
         assert two.trimmed == pytest.approx(one.trimmed, rel=1e-4, abs=1e-4)
         best = int(one.whole.argmax())
-        assert spectra.groups[one.group[best]] == turned.groups[two.group[best]]
+        assert spectra.groups[one.clearest(best)[0]] == turned.groups[two.clearest(best)[0]]
 
     def test_places_do_not_depend_on_each_other(self) -> None:
         """Each base has the same score alone and among others."""
@@ -106,7 +107,7 @@ class TestScores:
         for k, base in enumerate(bases):
             alone = evidence.scores(at(base), (1.0,))
             assert together.whole[k] == pytest.approx(alone.whole[0], rel=1e-5, abs=1e-5)
-            assert together.standing[k] == alone.standing[0]
+            assert together.clearest(k)[1] == alone.clearest(0)[1]
 
     @pytest.mark.parametrize("seed", range(3))
     def test_noise_keeps_markovs_inequality(self, seed: int) -> None:
@@ -132,6 +133,11 @@ class TestPriors:
         assert 10 * np.diff(bases)[0] <= 1 / 1.5 / 12 + 1e-9
         assert (bases[0], bases[-1]) == pytest.approx((order * (1 - 0.0156), order * (1 + 0.0156)), rel=1e-9)
         assert order in bases
+
+    def test_a_higher_multiple_needs_them_denser(self) -> None:
+        """By hand: half a line's width at the 22nd multiple too."""
+        bases = bases_about(0.44, 0.006, 12.0, highest=22)
+        assert 22 * np.diff(bases)[0] <= 1 / 1.5 / 12 + 1e-9
 
     def test_log_sum_against_scipy(self) -> None:
         nats = np.array([-1000.0, 3.0, 2.0, 800.0])

@@ -17,13 +17,17 @@ COLLIDING = BearingGeometry(balls=8, ball_diameter_mm=10.0, pitch_diameter_mm=50
 
 
 def sets_of(geometry: BearingGeometry, *, speed_spread: float = 0.0) -> dict[str, HarmonicSet]:
-    return {one.name: one for one in part_sets(geometry, speed_spread=speed_spread)}
+    """By part; of a ball that keeps the cage's pace under 'ball with cage'."""
+    return {
+        "ball with cage" if one.with_cage and one.name == "ball" else one.name: one
+        for one in part_sets(geometry, speed_spread=speed_spread)
+    }
 
 
 def test_the_numbers_that_verdicts_rest_on() -> None:
     assert PARTS == ("outer_raceway", "inner_raceway", "ball", "cage")
     assert (hypotheses.SLIP_SPREAD, hypotheses.BALL_SPREAD, hypotheses.FOUND_SPREAD) == (0.006, 0.005, 0.0008)
-    assert hypotheses.CAGE_HARMONICS == 8
+    assert (hypotheses.CAGE_HARMONICS, hypotheses.BALL_LOAD_HARMONICS, hypotheses.BALL_SPINS) == (8, 3, (1, 2))
 
 
 class TestPartSets:
@@ -35,7 +39,7 @@ class TestPartSets:
         the cage, to the turning one a turn less the cage's.
         """
         sets = sets_of(COLLIDING)
-        assert tuple(sets) == PARTS
+        assert tuple(sets) == ("outer_raceway", "inner_raceway", "ball", "ball with cage", "cage")
         cages = {0.4, -0.4, 0.8, -0.8}
         expected = {
             "outer_raceway": (3.2, cages | {1.2, -1.2}),
@@ -48,7 +52,26 @@ class TestPartSets:
             assert set(np.round(sets[part].offsets, 9)) == offsets
             assert sets[part].balls == 8
             assert not sets[part].locked
-        assert [sets[part].harmonics for part in PARTS] == [10, 10, 10, 8]
+        assert [len(sets[part].multiples) for part in PARTS] == [10, 10, 10, 8]
+        assert [sets[part].with_cage for part in PARTS] == [False, False, False, True]
+
+    @pytest.mark.parametrize(
+        ("geometry", "multiples"),
+        [
+            # By hand: the ball spins 2.4 / 0.4 = 6 times a cage turn.
+            (COLLIDING, (1, 2, 3, 6, 12)),
+            # By hand: cage 0.381645, ball 3.987859, so 5.2246 spins a cage turn, and twice that 10.449.
+            (BearingGeometry(balls=8, ball_diameter_mm=6.746, pitch_diameter_mm=28.499), (1, 2, 3, 5, 6, 10, 11)),
+        ],
+    )
+    def test_a_ball_that_keeps_the_cage_s_pace(
+        self, geometry: BearingGeometry, multiples: tuple[int, ...]
+    ) -> None:
+        """Its load comes round with the cage, and strikes come about its spin and twice that."""
+        sets = sets_of(geometry, speed_spread=0.008)
+        carried, cage = sets["ball with cage"], sets["cage"]
+        assert carried.multiples == multiples
+        assert replace(carried, name="cage", multiples=cage.multiples) == cage
 
     def test_the_turning_ring_has_the_turn_sidebands(self) -> None:
         turned = sets_of(replace(COLLIDING, turning="outer"))
@@ -82,8 +105,8 @@ class TestPartSets:
 
 class TestTied:
     @pytest.mark.parametrize("speed_spread", [0.001, 0.005, 0.03])
-    @pytest.mark.parametrize("first", ["outer_raceway", "inner_raceway", "ball", "cage"])
-    @pytest.mark.parametrize("second", ["outer_raceway", "inner_raceway", "ball", "cage"])
+    @pytest.mark.parametrize("first", ["outer_raceway", "inner_raceway", "ball", "ball with cage", "cage"])
+    @pytest.mark.parametrize("second", ["outer_raceway", "inner_raceway", "ball", "ball with cage", "cage"])
     def test_against_the_conditioning_of_a_normal_law(self, first: str, second: str, speed_spread: float) -> None:
         """The covariance of (wanted, found) written out from its causes, conditioned by numpy.
 

@@ -10,7 +10,14 @@ from numpy.typing import NDArray
 from scipy import special
 
 from acoustic.dsp.orders import impact_level
-from acoustic.dsp.orders.impact_level import event_power, faint_power, plain_power, strike_power, wide_group
+from acoustic.dsp.orders.impact_level import (
+    StrikeSpectra,
+    event_power,
+    faint_powers,
+    plain_powers,
+    strike_powers,
+    wide_group,
+)
 from acoustic.dsp.orders.tracking import CELLS_A_TURN, AngleLevels
 
 Floats = NDArray[np.float64]
@@ -106,9 +113,12 @@ def test_faint_strikes_are_measured_where_talk_cannot_drown_them() -> None:
     bins[:, at[at < bins.shape[1]]] += 5.0
     bins[:, rng.choice(bins.shape[1], 12, replace=False)] += 200.0
     levels = AngleLevels(np.log1p(bins), bins, 12.0, np.full(24, 1000.0))
-    found = strike_power(levels, (0, 23), 7.0)
+    found = strike_powers(StrikeSpectra(levels), [(0, 23)], 7.0)[0]
     assert 10 * np.log10(found) == pytest.approx(-8.6 - 3.5, abs=2.5)
-    assert found == max(plain_power(levels, (0, 23), 7.0), faint_power(levels, (0, 23), 7.0))
+    assert found == max(
+        plain_powers(StrikeSpectra(levels), [(0, 23)], 7.0)[0],
+        faint_powers(StrikeSpectra(levels), [(0, 23)], 7.0)[0],
+    )
     assert event_power(bins.mean(axis=0), 7.0, turns=12.0) < found
 
 

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from acoustic.dsp.levels.filterbank import BandBank
-from acoustic.dsp.orders.impact_level import plain_power, strike_power, wide_group
+from acoustic.dsp.orders.impact_level import StrikeSpectra, plain_powers, strike_powers, wide_group
 from acoustic.dsp.orders.injection import StruckRing, with_test_defect, with_test_strikes
 from acoustic.dsp.orders.tracking import CELLS_A_TURN, AngleLevels, angle_levels
 
@@ -39,7 +39,7 @@ def test_the_power_is_the_one_asked_for(ring: StruckRing, severity_db: float) ->
 
 @pytest.mark.parametrize("ring", [OUTER, INNER], ids=["outer", "inner"])
 def test_severity_reads_it_back(ring: StruckRing) -> None:
-    """`strike_power` of twenty such trains: two to three dB less than what was put in, each within half a dB.
+    """`strike_powers` of twenty such trains: two to three dB less than what was put in, each within half a dB.
 
     It is read off harmonics, which slip from strike to strike smears and which an answer's length lets fall off.
     """
@@ -47,7 +47,12 @@ def test_severity_reads_it_back(ring: StruckRing) -> None:
     for seed in range(20):
         levels = with_test_defect(quiet(seed), ring, 0.0, np.random.default_rng(seed))
         tried = ring.order * np.linspace(0.985, 1.015, 61)
-        read_db.append(10 * np.log10(max(strike_power(levels, wide_group(levels), order) for order in tried)))
+        read_db.append(
+            10
+            * np.log10(
+                max(strike_powers(StrikeSpectra(levels), [wide_group(levels)], order)[0] for order in tried)
+            )
+        )
     assert np.mean(read_db) == pytest.approx(-2.5, abs=0.6)
     assert np.max(np.abs(read_db - np.mean(read_db))) < 0.5
 
@@ -55,8 +60,11 @@ def test_severity_reads_it_back(ring: StruckRing) -> None:
 def test_it_strikes_at_its_own_pace_alone() -> None:
     """At an order where nothing strikes the levels hold a hundredth of the power."""
     levels = with_test_defect(quiet(), OUTER, 0.0, np.random.default_rng(4))
-    at = max(plain_power(levels, wide_group(levels), 7.1 * share) for share in np.linspace(0.985, 1.015, 61))
-    assert plain_power(levels, wide_group(levels), 5.3) < at / 10
+    at = max(
+        plain_powers(StrikeSpectra(levels), [wide_group(levels)], 7.1 * share)[0]
+        for share in np.linspace(0.985, 1.015, 61)
+    )
+    assert plain_powers(StrikeSpectra(levels), [wide_group(levels)], 5.3)[0] < at / 10
 
 
 def test_a_log_level_rises_by_what_the_power_makes_of_it() -> None:
@@ -91,5 +99,8 @@ def test_in_time_as_in_angle() -> None:
     changed = np.any(struck.power != bank.power, axis=0)
     assert not changed[struck.times_s < 0.99].any() and changed[bank.frames_between(1.2, 10.8)].mean() > 0.1
     levels = angle_levels(struck, times_s, turns, blank_s=np.empty(0))
-    read = max(strike_power(levels, wide_group(levels), 7.1 * share) for share in np.linspace(0.985, 1.015, 61))
+    read = max(
+        strike_powers(StrikeSpectra(levels), [wide_group(levels)], 7.1 * share)[0]
+        for share in np.linspace(0.985, 1.015, 61)
+    )
     assert 10 * np.log10(read) == pytest.approx(3.0 - 2.5, abs=1.0)

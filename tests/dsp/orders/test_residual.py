@@ -108,7 +108,11 @@ class TestLinesOf:
         assert set(np.round(lines, 9)) == {abs(k + side / 2) for k in (4, 8, 12) for side in range(-4, 5)}
 
     def test_cage(self) -> None:
-        lines = lines_of(HarmonicSet(name="cage", order=0.4), 0.4, 0.4, highest=1.7)
+        lines = lines_of(HarmonicSet(name="cage", order=0.4, with_cage=True), 0.4, 0.4, highest=1.7)
+        assert lines == pytest.approx([0.4, 0.8, 1.2, 1.6])
+
+    def test_a_ball_that_keeps_the_cage_s_pace(self) -> None:
+        lines = lines_of(HarmonicSet(name="ball", order=0.4, with_cage=True), 0.4, 0.4, highest=1.7)
         assert lines == pytest.approx([0.4, 0.8, 1.2, 1.6])
 
     def test_jockey_wheel(self) -> None:

@@ -114,6 +114,26 @@ def test_the_open_ring_says_that_the_ring_is_open(hearing_of: HearingOf) -> None
     assert not nothing.detected and "no raceway damage" in nothing.detail
 
 
+@pytest.mark.parametrize(
+    ("event_db", "with_cage", "detected"), [(-10.0, False, True), (-10.0, True, False), (-6.0, True, True)]
+)
+def test_a_ball_in_the_cage_s_time_is_held_to_the_cage_s_limit(
+    event_db: float, with_cage: bool, detected: bool, hearing_of: HearingOf
+) -> None:
+    """Healthy bearings show a cage up to -8 dB, a ball's own strikes up to -17.5 dB."""
+    hearing = hearing_of("sound")
+    sure: dict[str, Any] = {"chance": 1e-9, "posterior": 1.0, "rivals": (), "event_ratio": 10 ** (event_db / 10)}
+    parts = tuple(
+        replace(part, **sure, order=0.44, with_cage=with_cage) if part.part == "ball" else part
+        for part in hearing.parts
+    )
+    found = lines(replace(hearing, parts=parts, over=None))
+    assert found["ball"].detected == detected
+    assert not found["cage"].detected
+    if detected and with_cage:
+        assert "come round with the cage, 0.44 times a turn" in found["ball"].detail
+
+
 # Contamination.
 
 
