@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +28,7 @@ FIXED_GAIN, SUSPECTED_GAIN, FREE_GAIN = 0.03, 0.2, 2.0
 BLURS = (1.0, 0.4, 0.16, 0.06, 0.02, 0.0, 0.0)
 APART_S = 0.35
 RUN_DOWNS = (1.0, 1 / 1.4, 1.4)  # the curve's own first
-DRAWS, DRAW_SEED, DRAW_BLOCK_S = 200, 4, 0.1
+DRAWS, DRAW_SEED, DRAW_BLOCK_S = 200, 4, 0.5  # a word lifts the level for half a second
 NINE_IN_TEN = 1.645
 LEAST_ERROR_S = 0.005
 FREE_GAIN_FACTOR = 2.0  # a gain that lags ties blocks together, which redrawing them singly does not see
@@ -53,6 +53,8 @@ class ClockFit:
         Share of redrawn recordings in which no faster or slower run-down fits better than the curve's own, 0 to 1.
     riding_gain : bool
         The recorder changed its gain, so that only the balance of the bands counted.
+    drawn_s : ndarray, shape (draws,)
+        Offsets that redrawn recordings give [s]: the spread of what this one's levels may be taken to say.
     """
 
     offset_s: float
@@ -61,6 +63,7 @@ class ClockFit:
     elsewhere: float
     own_shape: float
     riding_gain: bool
+    drawn_s: Floats = field(compare=False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,7 +140,7 @@ def clock_offset(
     G explain most. A gain costs what its spread allows: where the recorder keeps
     it, the level itself tells, and where it does not, the bands' balance alone.
     How far the offset may be off is read off the recording itself, redrawn from
-    its own tenths of a second.
+    its own half seconds.
 
     References
     ----------
@@ -153,17 +156,20 @@ def clock_offset(
         )
     curve = _Curve(times_s, np.abs(speed_hz) / peak_hz)
     places = _likely_places(rough, curve, stretches, slack_s)
-    place_s, elsewhere, riding = _best_place(rough, curve, places)
+    place_s, places_s, riding = _best_place(rough, curve, places)
     spread = FREE_GAIN if riding else FIXED_GAIN
-    offset_s, error_s = _sharpened(_levels(bank, FINE_BLOCK_S), curve, place_s, spread)
+    offset_s, near_s = _sharpened(_levels(bank, FINE_BLOCK_S), curve, place_s, spread)
+    error_s = float(np.hypot(np.sqrt(np.mean((near_s - offset_s) ** 2)), LEAST_ERROR_S))
+    far = np.abs(places_s - place_s) > APART_S
     gain, own_shape = _against_others(rough, curve, offset_s, spread)
     return ClockFit(
         offset_s=offset_s,
         half_width_s=NINE_IN_TEN * error_s * (FREE_GAIN_FACTOR if riding else 1.0),
         gain=gain,
-        elsewhere=elsewhere,
+        elsewhere=float(np.mean(far)),
         own_shape=own_shape,
         riding_gain=riding,
+        drawn_s=np.where(far, places_s, near_s),
     )
 
 
@@ -223,8 +229,8 @@ def _peaks(score: Floats, offsets: Floats, *, most: int) -> list[int]:
     return found
 
 
-def _best_place(levels: _Levels, curve: _Curve, places: Floats) -> tuple[float, float, bool]:
-    """Choose the offset, to a block; how often redrawing would choose elsewhere; whether the gain rides."""
+def _best_place(levels: _Levels, curve: _Curve, places: Floats) -> tuple[float, Floats, bool]:
+    """Choose the offset, to a block; what redrawn recordings would choose; whether the gain rides."""
     tried = [place + ROUGH_BLOCK_S * np.arange(-2, 3, dtype=np.float64) for place in places]
 
     def evidence_at(spread: float) -> Floats:
@@ -236,19 +242,17 @@ def _best_place(levels: _Levels, curve: _Curve, places: Floats) -> tuple[float, 
         # Nothing more is taken from the level then: under a half-free gain it would still pull.
         evidence = evidence_at(FREE_GAIN)
     chosen_s = float(offsets[evidence.sum(axis=1).argmax()])
-    drawn_s = offsets[_redrawn(evidence, ROUGH_BLOCK_S)]
-    return chosen_s, float(np.mean(np.abs(drawn_s - chosen_s) > APART_S)), riding
+    return chosen_s, offsets[_redrawn(evidence, ROUGH_BLOCK_S)], riding
 
 
-def _sharpened(levels: _Levels, curve: _Curve, place_s: float, spread: float) -> tuple[float, float]:
-    """Offset about a place, and its error [s]: root mean square over redrawn recordings."""
+def _sharpened(levels: _Levels, curve: _Curve, place_s: float, spread: float) -> tuple[float, Floats]:
+    """Offset about a place, and those of redrawn recordings."""
     wide = place_s + 0.05 * np.arange(-8, 9, dtype=np.float64)
     evidence = _evidence(levels, curve, wide, spread)
     near = wide[evidence.sum(axis=1).argmax()] + 0.01 * np.arange(-6, 7)
     sharper = _evidence(levels, curve, near, spread)
     found_s = _top_of(near, sharper.sum(axis=1))
-    drawn_s = np.concatenate([near, wide])[_redrawn(np.concatenate([sharper, evidence]), FINE_BLOCK_S)]
-    return found_s, float(np.hypot(np.sqrt(np.mean((drawn_s - found_s) ** 2)), LEAST_ERROR_S))
+    return found_s, np.concatenate([near, wide])[_redrawn(np.concatenate([sharper, evidence]), FINE_BLOCK_S)]
 
 
 def _against_others(levels: _Levels, curve: _Curve, offset_s: float, spread: float) -> tuple[float, float]:
@@ -338,7 +342,7 @@ def _explained(levels: _Levels, log_pace: Floats, state: _State) -> tuple[Floats
 
 
 def _redrawn(evidence: Floats, block_s: float) -> NDArray[np.intp]:
-    """Which row explains most in each of many recordings redrawn from this one's tenths of a second."""
+    """Which row explains most in each of many recordings redrawn from this one's half seconds."""
     size = max(1, round(DRAW_BLOCK_S / block_s))
     pieces = max(1, evidence.shape[1] // size)
     sums = evidence[:, : pieces * size].reshape(evidence.shape[0], pieces, -1).sum(axis=2)
