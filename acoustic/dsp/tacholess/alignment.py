@@ -271,7 +271,7 @@ def _train(levels: ImpactLevels, path: Course, offset_s: float, order: float, gr
 
 
 def bends_along(at_s: Floats, times_s: Floats, speed_hz: Floats) -> tuple[Floats, Floats, NDArray[np.intp]]:
-    """Speed at the middles of segments, and how it changes there.
+    """Mean speed over the inner halves of segments, and how it changes there.
 
     Parameters
     ----------
@@ -287,12 +287,20 @@ def bends_along(at_s: Floats, times_s: Floats, speed_hz: Floats) -> tuple[Floats
         Relative change of speed a second in the segments used.
     used : ndarray, shape (k,)
         Segments in which the crank turns throughout their inner half.
+
+    Notes
+    -----
+    Legs hasten and slow the crank twice a turn, so that the speed at one moment is not
+    that of the segment: half a second before and after it are averaged.
     """
     side_s = SEGMENT_S / 4
-    before, speed, after = (
-        np.interp(at_s + side, times_s, speed_hz, left=0.0, right=0.0) for side in (-side_s, 0.0, side_s)
-    )
-    used = np.flatnonzero((speed > SLOWEST_HZ) & (np.minimum(before, after) > SLOWEST_HZ / 2))
+    steps_s = np.concatenate([[times_s[0] - 1e-6], times_s, [times_s[-1] + 1e-6]])
+    speeds = np.concatenate([[0.0], speed_hz, [0.0]])
+    turns = np.concatenate([[0.0], np.cumsum((speeds[1:] + speeds[:-1]) / 2 * np.diff(steps_s))])
+    edges = np.stack([np.interp(at_s + side, steps_s, turns) for side in side_s * np.array([-2, -1, 0, 1, 2])])
+    before, speed, after = (edges[[2, 3, 4]] - edges[[0, 1, 2]]) / (2 * side_s)
+    least = np.min([np.interp(at_s + side, steps_s, speeds) for side in (-side_s, 0.0, side_s)], axis=0)
+    used = np.flatnonzero((speed > SLOWEST_HZ) & (least > SLOWEST_HZ / 2))
     return speed, (after - before)[used] / (2 * side_s * speed[used]), used
 
 
