@@ -26,10 +26,10 @@ FEWEST_IMPACTS = 24
 ORDERS = (3.5, 16.0)  # impacts a turn of any crank bearing
 NEARLY = 0.6
 PLACES, PLACES_APART_S = 2, 0.8  # of the scan's best, looked at closely
-# About a place: how far is looked, and by which steps at first and at last. A coast down slower and slower is much
-# the same coast begun later, with more impacts a turn: both are moved until neither lies near an edge.
-REACH_S, STEPS_S = 0.6, (0.02, 0.01)
-ORDER_REACH, ORDER_STEPS = 0.03, (0.5, 0.3)  # of the order; of an impact over the whole stretch
+# About a place: how far is looked, and by which steps. A coast down slower and slower is much the same coast begun
+# later, with more impacts a turn: both are moved until neither lies near an edge.
+REACH_S, STEP_S = 0.6, 0.02
+ORDER_REACH, ORDER_STEP = 0.03, 0.5  # of the order; of an impact over the whole stretch
 SETTLED_S, SETTLED_ORDER, MOST_MOVES = 0.35, 0.018, 8
 NINE_IN_TEN = 1.645
 LEAST_ERROR_S = 0.005
@@ -235,28 +235,22 @@ def _path(
 def _weighed(levels: ImpactLevels, path: Course, group: int, offset_s: float, order: float, score: float) -> Place:
     """Weigh the whole train about a place, moved to where it is best."""
     ranks, whole = impact_ranks(levels, group), float(path.turns[-1])
-
-    def about(fine: int) -> tuple[Floats, Floats, Floats]:
-        grid_s = offset_s + np.arange(-REACH_S, REACH_S + STEPS_S[fine] / 2, STEPS_S[fine])
-        step = ORDER_STEPS[fine] / (whole * order)
-        orders = order * np.exp(np.arange(-ORDER_REACH, ORDER_REACH + step / 2, step))
-        return grid_s, orders, impact_nats(levels, ranks, path, grid_s, orders)
-
     for _ in range(MOST_MOVES):
-        grid_s, orders, nats = about(0)
+        middle_s, middle = offset_s, order
+        grid_s = middle_s + np.arange(-REACH_S, REACH_S + STEP_S / 2, STEP_S)
+        step = ORDER_STEP / (whole * middle)
+        orders = middle * np.exp(np.arange(-ORDER_REACH, ORDER_REACH + step / 2, step))
+        nats = impact_nats(levels, ranks, path, grid_s, orders)
         line, place = np.unravel_index(int(nats.argmax()), nats.shape)
-        moved_s, turned = float(grid_s[place]) - offset_s, float(orders[line]) / order
         offset_s, order = float(grid_s[place]), float(orders[line])
-        if abs(moved_s) <= SETTLED_S and abs(np.log(turned)) <= SETTLED_ORDER:
+        if abs(offset_s - middle_s) <= SETTLED_S and abs(np.log(order / middle)) <= SETTLED_ORDER:
             break
-    grid_s, orders, nats = about(1)
-    line, place = np.unravel_index(int(nats.argmax()), nats.shape)
-    train = _train(levels, path, float(grid_s[place]), float(orders[line]), group)
+    train = _train(levels, path, offset_s, order, group)
     struck = 0.0 if train is None else struck_score(train)
     chance = train_chance(COAST, score=score, struck=struck, length_s=levels.duration_s)
-    # By each share of its own the order is as likely before as by any other.
-    nats = np.logaddexp.reduce(nats, axis=0) - np.log(whole * order)
-    return Place(grid_s, nats, float(orders[line]), chance, offset_s)
+    # An order is as likely before as any other that is as many times larger.
+    nats = np.logaddexp.reduce(nats, axis=0) + np.log(step)
+    return Place(grid_s, nats, order, chance, middle_s)
 
 
 def _train(levels: ImpactLevels, path: Course, offset_s: float, order: float, group: int) -> ImpactTrain | None:
