@@ -1,12 +1,12 @@
 """How loud impacts are at each pace and over what: the numbers of `acoustic.dsp.tacholess.impact_likelihood`.
 
 Run by hand: ``python tests/calibration/impact_likelihood.py [--folder REAL] [--recordings N]``. Damaged rings 3 dB
-under the room, half with talk as loud, under the true course of the angle: of each stored number the log likelihood
-of a recording is printed at values about it, the others as stored, for each generator, as a difference to that at
-the stored value with its standard error. Of 8 recordings of each generator (``--first 100``) RANKED is likeliest at
-8 to 12 and 8; the others would be likelier by some nats of 80 with sharper impacts (12 ms, 0.97 heard, slip 0.01),
-but are kept blunter: what the model leaves out (a second strike at a spall's end, a load that swings) would else
-make offsets one impact off look certain.
+under the room, half with talk as loud, under the true course of the angle: of each stored number the log
+likelihood of a recording is printed at values about it, the others as stored, for each generator, as a difference
+to that at the stored value with its standard error. Of 8 recordings of each generator (``--first 100``) RANKED is
+likeliest at 8 to 12 and at 8. The others would be likelier with sharper impacts (12 ms by 20 nats of 80, 0.97
+heard, slip 0.01, 500 audible by 3 to 7), but are kept blunter (judgement): what the model leaves out, a second
+strike at a spall's end or a load that swings, would else make offsets that are one impact off look certain.
 """
 
 from __future__ import annotations
