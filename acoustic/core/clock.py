@@ -28,7 +28,7 @@ FIXED_GAIN, SUSPECTED_GAIN, FREE_GAIN = 0.03, 0.2, 2.0
 BLURS = (1.0, 0.4, 0.16, 0.06, 0.02, 0.0, 0.0)
 APART_S = 0.35
 RUN_DOWNS = (1.0, 1 / 1.4, 1.4)  # the curve's own first
-DRAWS, DRAW_SEED, DRAW_BLOCK_S = 200, 4, 0.2  # a syllable lifts the level for so long
+DRAWS, DRAW_SEED, DRAW_BLOCK_S = 200, 4, 0.1
 NINE_IN_TEN = 1.645
 LEAST_ERROR_S = 0.005
 FREE_GAIN_FACTOR = 2.0  # a gain that lags ties blocks together, which redrawing them singly does not see
@@ -140,7 +140,7 @@ def clock_offset(
     G explain most. A gain costs what its spread allows: where the recorder keeps
     it, the level itself tells, and where it does not, the bands' balance alone.
     How far the offset may be off is read off the recording itself, redrawn from
-    its own fifths of a second.
+    its own tenths of a second.
 
     References
     ----------
@@ -342,7 +342,7 @@ def _explained(levels: _Levels, log_pace: Floats, state: _State) -> tuple[Floats
 
 
 def _redrawn(evidence: Floats, block_s: float) -> NDArray[np.intp]:
-    """Which row explains most in each of many recordings redrawn from this one's fifths of a second."""
+    """Which row explains most in each of many recordings redrawn from this one's tenths of a second."""
     size = max(1, round(DRAW_BLOCK_S / block_s))
     pieces = max(1, evidence.shape[1] // size)
     sums = evidence[:, : pieces * size].reshape(evidence.shape[0], pieces, -1).sum(axis=2)
