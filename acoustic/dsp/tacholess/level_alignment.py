@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,6 +53,8 @@ class ClockFit:
         Share of redrawn recordings in which no faster or slower run-down fits better than the curve's own, 0 to 1.
     riding_gain : bool
         The recorder changed its gain, so that only the balance of the bands counted.
+    drawn_s : ndarray, shape (draws,)
+        Offsets that redrawn recordings give [s]: the spread of what this one's levels may be taken to say.
     """
 
     offset_s: float
@@ -61,6 +63,7 @@ class ClockFit:
     elsewhere: float
     own_shape: float
     riding_gain: bool
+    drawn_s: Floats = field(compare=False)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -153,17 +156,20 @@ def clock_offset(
         )
     curve = _Curve(times_s, np.abs(speed_hz) / peak_hz)
     places = _likely_places(rough, curve, stretches, slack_s)
-    place_s, elsewhere, riding = _best_place(rough, curve, places)
+    place_s, places_s, riding = _best_place(rough, curve, places)
     spread = FREE_GAIN if riding else FIXED_GAIN
-    offset_s, error_s = _sharpened(_levels(bank, FINE_BLOCK_S), curve, place_s, spread)
+    offset_s, near_s = _sharpened(_levels(bank, FINE_BLOCK_S), curve, place_s, spread)
+    error_s = float(np.hypot(np.sqrt(np.mean((near_s - offset_s) ** 2)), LEAST_ERROR_S))
+    far = np.abs(places_s - place_s) > APART_S
     gain, own_shape = _against_others(rough, curve, offset_s, spread)
     return ClockFit(
         offset_s=offset_s,
         half_width_s=NINE_IN_TEN * error_s * (FREE_GAIN_FACTOR if riding else 1.0),
         gain=gain,
-        elsewhere=elsewhere,
+        elsewhere=float(np.mean(far)),
         own_shape=own_shape,
         riding_gain=riding,
+        drawn_s=np.where(far, places_s, near_s),
     )
 
 
@@ -223,8 +229,8 @@ def _peaks(score: Floats, offsets: Floats, *, most: int) -> list[int]:
     return found
 
 
-def _best_place(levels: _Levels, curve: _Curve, places: Floats) -> tuple[float, float, bool]:
-    """Choose the offset, to a block; how often redrawing would choose elsewhere; whether the gain rides."""
+def _best_place(levels: _Levels, curve: _Curve, places: Floats) -> tuple[float, Floats, bool]:
+    """Choose the offset, to a block; what redrawn recordings would choose; whether the gain rides."""
     tried = [place + ROUGH_BLOCK_S * np.arange(-2, 3, dtype=np.float64) for place in places]
 
     def evidence_at(spread: float) -> Floats:
@@ -236,19 +242,17 @@ def _best_place(levels: _Levels, curve: _Curve, places: Floats) -> tuple[float, 
         # Nothing more is taken from the level then: under a half-free gain it would still pull.
         evidence = evidence_at(FREE_GAIN)
     chosen_s = float(offsets[evidence.sum(axis=1).argmax()])
-    drawn_s = offsets[_redrawn(evidence, ROUGH_BLOCK_S)]
-    return chosen_s, float(np.mean(np.abs(drawn_s - chosen_s) > APART_S)), riding
+    return chosen_s, offsets[_redrawn(evidence, ROUGH_BLOCK_S)], riding
 
 
-def _sharpened(levels: _Levels, curve: _Curve, place_s: float, spread: float) -> tuple[float, float]:
-    """Offset about a place, and its error [s]: root mean square over redrawn recordings."""
+def _sharpened(levels: _Levels, curve: _Curve, place_s: float, spread: float) -> tuple[float, Floats]:
+    """Offset about a place, and those of redrawn recordings."""
     wide = place_s + 0.05 * np.arange(-8, 9, dtype=np.float64)
     evidence = _evidence(levels, curve, wide, spread)
     near = wide[evidence.sum(axis=1).argmax()] + 0.01 * np.arange(-6, 7)
     sharper = _evidence(levels, curve, near, spread)
     found_s = _top_of(near, sharper.sum(axis=1))
-    drawn_s = np.concatenate([near, wide])[_redrawn(np.concatenate([sharper, evidence]), FINE_BLOCK_S)]
-    return found_s, float(np.hypot(np.sqrt(np.mean((drawn_s - found_s) ** 2)), LEAST_ERROR_S))
+    return found_s, np.concatenate([near, wide])[_redrawn(np.concatenate([sharper, evidence]), FINE_BLOCK_S)]
 
 
 def _against_others(levels: _Levels, curve: _Curve, offset_s: float, spread: float) -> tuple[float, float]:
