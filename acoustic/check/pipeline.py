@@ -1,4 +1,4 @@
-"""The chain, one function an arrow: file, recording, motion, hearing, findings, verdict."""
+"""The chain, one function an arrow: file, recording, motion, features, findings, verdict."""
 
 from __future__ import annotations
 

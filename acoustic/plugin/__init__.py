@@ -1,1 +1,1 @@
-"""What plugins may offer, which are there, and how they are called without harm."""
+"""What plugins may offer, which are found, and how they are called safely."""

@@ -1,4 +1,8 @@
-"""One plugin's error stays its own: calls in a guard, and checks of what comes back."""
+"""One plugin's error stays its own: safe calls, and checks of what comes back.
+
+A plugin that failed, even one that merely failed to load, leaves the bearing undecided: nobody knows what it
+would have found.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A bike's courses as text and as plain data."""
+"""A bike's trends as text and as plain data."""
 
 from __future__ import annotations
 

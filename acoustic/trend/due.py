@@ -1,4 +1,8 @@
-"""When the value reaches the next grade's limit: a range of days, never one day."""
+"""When the value reaches the next grade's limit: a range of days, never one day.
+
+The errors of level and slope add as squares, since the two are found nearly apart at the median day. Adding the
+two ends outright held the true day in 94 to 97 of 100 simulated trends instead of 89 to 96, at wider ranges.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""All that is said of one bearing's decline, together."""
+"""All that is said of one bearing's trend, together."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Impacts along a course of the crank's angle: how sharp their rhythm is, and how many of them are heard."""
+"""Impacts along a given angle over time: how sharp their rhythm is, and how many of them are there."""
 
 from __future__ import annotations
 

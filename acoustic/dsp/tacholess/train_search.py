@@ -1,4 +1,4 @@
-"""The train of impacts in a recording, if there is one, and the course of the crank's angle that it tells."""
+"""The impact train in a recording, if there is one, and the crank's angle over time that follows from it."""
 
 from __future__ import annotations
 
