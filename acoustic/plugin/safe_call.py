@@ -1,8 +1,4 @@
-"""One plugin's error stays its own: safe calls, and checks of what comes back.
-
-A plugin that failed, even one that merely failed to load, leaves the bearing undecided: nobody knows what it
-would have found.
-"""
+"""One plugin's error stays its own: calls in a guard, and checks of what comes back."""
 
 from __future__ import annotations
 

@@ -1,8 +1,4 @@
-"""Time alignment of a speed curve with a clock of its own to a recording: by the impacts that follow it.
-
-The push and the stop are one more witness. Where the place could only be guessed, no still parts are given and
-the doubt is told.
-"""
+"""Where a speed curve with a clock of its own lies in a recording: by the impacts that follow it."""
 
 from __future__ import annotations
 
