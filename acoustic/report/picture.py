@@ -41,7 +41,7 @@ def save_picture(result: Analysis, path: Path) -> None:
     Raises
     ------
     ValueError
-        The analysis stopped before anything was heard.
+        The analysis stopped before anything was judged.
     """
     if result.hearing is None:
         raise ValueError("nothing was heard, so there is nothing to draw")

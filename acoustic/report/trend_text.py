@@ -24,7 +24,7 @@ def title(quantity: str) -> str:
 
 
 def trend_text(bike: str, series: Sequence[Series], *, visits: int) -> str:
-    """Set the courses for people."""
+    """Set the trends for people."""
     if not series:
         return f"{bike}: {visits} visits, and nothing in them to follow: no condition was found, no drag measured."
     lines = [f"{bike}: {visits} visits", ""]
@@ -36,7 +36,7 @@ def trend_text(bike: str, series: Sequence[Series], *, visits: int) -> str:
 
 
 def series_sentences(one: Series) -> list[str]:
-    """All that is said of a course, what is due first."""
+    """All that is said of a trend, what is due first."""
     result, told = one.result, []
     if result.due is None:
         told.append(result.trend.sentence if not isinstance(result.trend, Trend) else _rate(one, result.trend))
@@ -64,7 +64,7 @@ def _rate(one: Series, found: Trend) -> str:
 
 
 def trend_document(bike: str, series: Sequence[Series]) -> dict[str, Any]:
-    """The courses as plain data."""
+    """The trends as plain data."""
     return {"schema": SCHEMA, "bike": bike, "courses": [_block(one) for one in series]}
 
 

@@ -70,7 +70,7 @@ def due_range(trend: Trend | TooFew, *, limit: float, today: float) -> Due:
     squares, as in the band about any straight line (for example N. R. Draper and
     H. Smith, Applied Regression Analysis; from memory). The earliest day is where the
     band's upper edge meets the limit, the latest where its lower edge does. In 24 000
-    simulated declines of 4 to 20 visits, with normal and long-tailed scatter and the
+    simulated trends of 4 to 20 visits, with normal and long-tailed scatter and the
     limit up to one and a half times their span ahead, the range held the day on which
     the true line reaches the limit in 89 to 96 of 100. A single recording may read at
     the limit earlier, by its scatter.

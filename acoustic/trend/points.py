@@ -28,7 +28,7 @@ class Point:
     day : float
         Days since any midnight; the whole part is the calendar day.
     value : float
-        Severity, rumble or drag: whatever grows as the bearing declines.
+        Severity, rumble or drag: whatever grows as the bearing wears.
     km : float or None
         Reading of the bike's distance then [km].
     group : str

@@ -81,7 +81,7 @@ def find_step(points: Sequence[Point]) -> Step | TooFew:
     its chance is the share of 9999 shuffles of the same ranks whose clearest place
     is as clear, which pays for all places searched. The line took two numbers from
     the residuals and shuffling gives back one, hence the factor
-    sqrt((n - 2) / (n - 1)). On 4200 simulated straight declines of 6 to 24 visits a
+    sqrt((n - 2) / (n - 1)). On 4200 simulated straight trends of 6 to 24 visits a
     chance of 0.05 or less came up in 3 to 6 of 100. A step of four times the scatter
     was found in 19 to 26 of 100 with 6 to 8 visits, in 51 with 12, in 94 with 24: few
     visits hide a step.

@@ -40,7 +40,7 @@ class FoundTrain:
     struck : float
         Mean rank of its intervals over one half, in standard errors.
     chance : float
-        Of one as clear where there is none, all courses searched counted in.
+        Of one as clear where there is none, everything searched counted in.
     coasting : bool
         It slows as a crank does that was let go.
     even : bool
