@@ -302,3 +302,21 @@ def test_every_module_says_in_one_line_what_it_is_for() -> None:
     paths = [path for home, modules in rooms() for path in (home / "__init__.py", *modules)]
     assert len(paths) > 150
     assert [path.as_posix() for path in paths if len(first_line(path)) < 20] == []
+
+
+@pytest.mark.parametrize(("folder", "scripts"), [("bench", "bench_*.py"), ("calibration", "*.py")])
+def test_scripts_run_by_hand_are_listed_beside_them(folder: str, scripts: str) -> None:
+    home = ROOT / "tests" / folder
+    listed = (home / "README.md").read_text(encoding="utf-8")
+    found = [path.name for path in home.glob(scripts) if not path.name.startswith("test_")]
+    assert len(found) >= 5
+    assert [name for name in found if f"`{name}`" not in listed] == []
+
+
+@checkout
+def test_modules_named_on_the_walk_are_there(developers: str) -> None:
+    walk = developers.split("\n## One walk")[1].split("\n## ")[0]
+    orders = ROOT / "acoustic" / "dsp" / "orders"
+    named = re.findall(r"`([a-z_]+(?:/[a-z_]+)*)`", walk)
+    assert len(named) > 12
+    assert [n for n in named if not any((home / f"{n}.py").is_file() for home in (ROOT / "acoustic", orders))] == []

@@ -64,7 +64,7 @@ def _rate(one: Series, found: Trend) -> str:
 
 
 def trend_document(bike: str, series: Sequence[Series]) -> dict[str, Any]:
-    """The trends as plain data."""
+    """The courses as plain data."""
     return {"schema": SCHEMA, "bike": bike, "courses": [_block(one) for one in series]}
 
 

@@ -8,8 +8,8 @@ Run by hand: ``python tests/calibration/clean_witnesses.py --folder FOLDER``. Pr
   one does;
 - the share of test defects that the ranking finds, by their strength, on the outer ring and on the inner.
 
-`acoustic_plugins/quality/turning.py`, the module `following` that it asks, and `acoustic/check/sensitivity.py` hold
-the limits. The speed is known by marks throughout.
+`acoustic_plugins/quality/turning.py`, the module `following` that it asks, and `acoustic/check/sensitivity.py`
+hold the limits. The speed is known by marks throughout.
 """
 
 from __future__ import annotations
