@@ -315,8 +315,8 @@ def test_scripts_run_by_hand_are_listed_beside_them(folder: str, scripts: str) -
 
 @checkout
 def test_modules_named_on_the_walk_are_there(developers: str) -> None:
-    walk = developers.split("\n## One walk")[1].split("\n## ")[0]
-    orders = ROOT / "acoustic" / "dsp" / "orders"
+    walk = developers.partition("\n## One walk")[2].partition("\n## ")[0]
+    homes = (ROOT / "acoustic", ROOT / "acoustic" / "dsp" / "orders")
     named = re.findall(r"`([a-z_]+(?:/[a-z_]+)*)`", walk)
     assert len(named) > 12
-    assert [n for n in named if not any((home / f"{n}.py").is_file() for home in (ROOT / "acoustic", orders))] == []
+    assert [name for name in named if not any((home / f"{name}.py").is_file() for home in homes)] == []
