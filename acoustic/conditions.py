@@ -11,7 +11,7 @@ import msgspec
 
 Level = Literal["clean", "watch", "service", "replace", "undecided"]
 Role = Literal[
-    "strikes",  # it beats in time with the crank
+    "strikes",  # it strikes in time with the crank
     "ring",  # beside roughness it means rust
     "needed_for_clean",  # unless it was judged, nothing is clean
     "by_the_seat",  # a tight or crooked seat can bring it about

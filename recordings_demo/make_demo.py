@@ -56,7 +56,7 @@ TICKETS = (
         "marks",
         "clean",
         (),
-        "a sound bearing with the slight waviness of any",
+        "a healthy bearing with the slight waviness of any",
         {"waviness": 0.06},
     ),
     Ticket(
@@ -116,7 +116,7 @@ TICKETS = (
         "marks",
         "undecided",
         (),
-        "a sound bearing, far below the room's noise",
+        "a healthy bearing, far below the room's noise",
         {"running_db": -25.0, "hum_db": 12.0, "room_tilt_db": -2.0, "high_hz": 9000.0},
     ),
     Ticket(

@@ -14,6 +14,7 @@ from pathlib import Path
 import click
 import pytest
 from click.testing import CliRunner
+from map_of_rooms import first_line, map_of_rooms, rooms, with_map
 
 from acoustic import errors, guide
 from acoustic.cli import LazyGroup, group
@@ -269,3 +270,58 @@ def test_manual_and_help_are_plain_english(odd: str, manual: str) -> None:
         assert loaded is not None
         shown += helps(loaded)
     assert [found[0] for text in shown for found in re.finditer(odd, " ".join(text.split()))] == []
+
+
+LONGEST_DEVELOPERS = 15_000  # bytes: ten minutes at 250 words a minute
+checkout = pytest.mark.skipif(
+    not (ROOT / "acoustic" / "__init__.py").is_file(), reason="no checkout but an installed wheel"
+)
+
+
+def test_what_developers_read_takes_ten_minutes(developers: str) -> None:
+    assert len(developers.encode("utf-8")) < LONGEST_DEVELOPERS
+
+
+@checkout
+def test_the_map_is_made_from_today_s_docstrings(developers: str) -> None:
+    assert developers == with_map(developers), "run `python tests/map_of_rooms.py`"
+
+
+@checkout
+def test_a_map_that_went_stale_would_be_noticed(developers: str) -> None:
+    assert with_map(developers.replace("\n speed/", "\n gone/")) == developers
+    with pytest.raises(ValueError, match="end of map"):
+        with_map(developers.replace("<!-- end of map -->", ""))
+
+
+@checkout
+def test_the_map_holds_every_room() -> None:
+    homes = {path.parent for top in ("acoustic", "plugins") for path in (ROOT / top).rglob("__init__.py")}
+    mapped = {home for home, _ in rooms()}
+    assert {home.relative_to(ROOT).parts[:3] for home in homes - mapped} == {("acoustic", "book", "migrations")}
+    assert len(map_of_rooms().splitlines()) == len(mapped) + 2  # and the fence
+
+
+@checkout
+def test_every_module_says_in_one_line_what_it_is_for() -> None:
+    paths = [path for home, modules in rooms() for path in (home / "__init__.py", *modules)]
+    assert len(paths) > 150
+    assert [path.as_posix() for path in paths if len(first_line(path)) < 20] == []
+
+
+@pytest.mark.parametrize(("folder", "scripts"), [("bench", "bench_*.py"), ("calibration", "*.py")])
+def test_scripts_run_by_hand_are_listed_beside_them(folder: str, scripts: str) -> None:
+    home = ROOT / "tests" / folder
+    listed = (home / "README.md").read_text(encoding="utf-8")
+    found = [path.name for path in home.glob(scripts) if not path.name.startswith("test_")]
+    assert len(found) >= 5
+    assert [name for name in found if f"`{name}`" not in listed] == []
+
+
+@checkout
+def test_modules_named_on_the_walk_are_there(developers: str) -> None:
+    walk = developers.partition("\n## One walk")[2].partition("\n## ")[0]
+    homes = (ROOT / "acoustic", ROOT / "acoustic" / "dsp" / "orders")
+    named = re.findall(r"`([a-z_]+(?:/[a-z_]+)*)`", walk)
+    assert len(named) > 12
+    assert [name for name in named if not any((home / f"{name}.py").is_file() for home in homes)] == []

@@ -1,4 +1,7 @@
-"""The catalogue's rows, and reading them from TOML: the program's own and a user's."""
+"""The catalogue's rows, and reading them from TOML: the program's own and a user's.
+
+TOML, since people edit it by hand and the standard library reads it.
+"""
 
 from __future__ import annotations
 

@@ -242,7 +242,7 @@ def resolve_bearing(
 
 
 def _count_nats(geometry: BearingGeometry) -> float:
-    """What speaks for a ball count before anything is heard: how full the circle is in other bearings."""
+    """What speaks for a ball count before the sound is judged: how full the circle is in other bearings."""
     fill = geometry.balls / _most_balls(geometry.ball_diameter_mm, geometry.pitch_diameter_mm)
     return max(LEAST_NATS, -0.5 * ((fill - USUAL_FILL) / FILL_SPREAD) ** 2)
 

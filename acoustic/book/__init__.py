@@ -1,1 +1,1 @@
-"""The workshop's book: bikes, the bearings in them, visits, and the recordings they rest on."""
+"""The workshop's book: bikes, their bearings, visits, and the recordings they rest on."""

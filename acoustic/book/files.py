@@ -1,4 +1,9 @@
-"""The recordings themselves, each under the hash of its content."""
+"""The recordings themselves, each under the hash of its content.
+
+A file is written under a temporary name, hashed, forced to the disk and moved to the name of its hash; only
+then one transaction writes its visit. A kill leaves at worst a file that no visit names. Recordings stay
+outside the database, which so remains small enough to copy before each migration.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Find the book and open it; an older one is updated, after a copy of it is made."""
+"""Find the book and open it; an older one is updated, after a copy of it is made.
+
+SQLite refuses a reader that turns writer while another writes, so every change begins as a writer and waits up
+to 20 s; readers see one moment. On PostgreSQL the first to open a book makes its tables under an advisory lock.
+"""
 
 from __future__ import annotations
 

@@ -30,9 +30,9 @@ HIGHEST_RATE_HZ = 8000.0
 MOST_TURNS = 64.0
 SHORTEST_ROOM_S = 2.0
 BEAT_SPREAD = 0.003
-FITTING = 0.5  # less, and the beat is none of this bearing's
+FITTING = 0.5  # less, and the impact train is none of this bearing's
 NAMED = 0.98  # a part is named where the others together are less likely than the rest
-BY_EAR = ("sound", "turns")  # sources that rest on the bearing's own beat
+BY_EAR = ("sound", "turns")  # sources that rest on the bearing's own impact train
 
 
 def _middle_turns(motion: Motion) -> Motion:
@@ -79,7 +79,7 @@ def hear(
     ranking = rank_parts(spectra, levels, geometries, speed_spread=spread, count_nats=nats, drive=drive)
     parts = ranking.parts
     if motion.source in BY_EAR:
-        # With the chain on, the beat that the speed rests on may be the chain's.
+        # With the chain on, the impact train that the speed rests on may be the chain's.
         parts = tuple(_with_open_scale(part, None if drivetrain else motion.beat) for part in parts)
     step = Step("band bank", BY, {"top_hz": round(top_hz), "frame_rate_hz": round(1 / bank.frame_s)})
     return Hearing(
@@ -127,12 +127,12 @@ def _drive_sets(drivetrain: Drivetrain | None, spectra: OrderSpectra, spread: fl
 
 
 def _as_read(beat: HeardBeat, geometries: tuple[BearingGeometry, ...]) -> tuple[BearingGeometry, ...]:
-    """The bearing that the beat was read with."""
+    """The bearing that the impact train was read with."""
     return tuple(geometry for geometry in geometries if geometry.balls == beat.readings[0].balls)[:1]
 
 
 def _with_open_scale(part: PartEvidence, beat: HeardBeat | None) -> PartEvidence:
-    """A part's evidence where the speed rests on the bearing's beat: no surer than that beat and its reading."""
+    """A part's evidence where the speed rests on an impact train: no surer than that train and its reading."""
     if beat is None or sum(reading.probability for reading in beat.readings) < FITTING:
         return replace(part, chance=1.0)
     chances = part_chances(beat.readings)

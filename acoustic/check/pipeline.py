@@ -1,4 +1,4 @@
-"""The chain, one function an arrow: file, recording, motion, hearing, findings, verdict."""
+"""The chain, one function an arrow: file, recording, motion, features, findings, verdict."""
 
 from __future__ import annotations
 
@@ -270,7 +270,7 @@ def _too_few_turns(motion: Motion) -> list[Problem]:
 
 
 def _insensitive(would_have_found_db: float | None) -> list[Problem]:
-    """Silence says something only where a defect would have been heard."""
+    """Silence says something only where a defect would have been found."""
     needed_db = table().clean.would_have_found_db
     if would_have_found_db is not None and would_have_found_db <= needed_db:
         return []
@@ -311,7 +311,7 @@ def borne_out(findings: Sequence[Finding], motion: Motion) -> tuple[Finding, ...
     tuple of Finding
         A motion read off the level alone, or off clicks, follows whatever sounds: a saw and a voice rise, fall
         and are rough. Its angle is too rough to tell what swells or bursts with the crank, and crackling counts
-        only where it is heard to stop.
+        only where it stops with the crank.
     """
     if motion.source not in BY_EAR or motion.beat is not None:
         return tuple(findings)
@@ -352,7 +352,7 @@ def _with_heard_balls(bearing: Bearing, hearing: Hearing | None, findings: Seque
     told = [f.evidence.balls for f in findings if f.detected and f.condition.endswith("raceway")]
     heard = next((balls for balls in told if balls), None)
     chosen = next((g for g in bearing.candidates if g.balls == heard), None)
-    # A speed read off the beat itself takes the count for granted.
+    # A speed read off the impact train itself takes the count for granted.
     if hearing is None or chosen is None or len(hearing.counts) < 2:
         return bearing
     rest = tuple(geometry for geometry in bearing.candidates if geometry is not chosen)

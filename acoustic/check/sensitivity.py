@@ -41,8 +41,8 @@ def would_have_found(hearing: Hearing) -> float | None:
     Notes
     -----
     The defect counts as found whatever ring or ball it is put down to: it would have been looked after. Where the
-    crank's angle is known by ear and nothing was heard that keeps its time, what has to find it is the search for
-    a train of impacts; it asks for no more of one ring than of the other, and is tried on the outer alone.
+    crank's angle is known from the sound alone and no impact train was found, what has to find it is the search
+    for one; it asks for no more of one ring than of the other, and is tried on the outer alone.
     """
     geometry = hearing.bearing.geometry
     orders = defect_orders(geometry)

@@ -1,4 +1,4 @@
-"""The command line: a group that imports a command only when it is called."""
+"""The command line: a module a command, imported only when it is called."""
 
 from __future__ import annotations
 

@@ -27,9 +27,9 @@ class Clicks:
     strength : ndarray, shape (k,)
         Height of the peak over the usual level, in robust standard deviations.
     power : ndarray, shape (k,)
-        Energy over the running level [s]: mean power ratio less 1, times its duration.
+        Energy over the background level [s]: mean power ratio less 1, times its duration.
     spectrum : ndarray, shape (k, bands)
-        ln(1 + power / running level) of each band about the peak, less its usual value.
+        ln(1 + power / background level) of each band about the peak, less its usual value.
     """
 
     times_s: Floats
@@ -99,7 +99,7 @@ def near_clicks(bank: BandBank, *, least_height: float = 4.0, reach_s: float = 0
 
 
 def _over_running_level(bank: BandBank, low_hz: float) -> tuple[Floats, Floats]:
-    """Power over the running level, and ln(1 + it) over about a click's length; both (bands, frames)."""
+    """Power over the background level, and ln(1 + it) over about a click's length; both (bands, frames)."""
     rows = bank.mid_hz >= min(low_hz, float(bank.mid_hz[-1]))
     ratio = (bank.power / running_level(bank))[rows]
     # A click lasts some milliseconds: frames are joined so that it fills about one.

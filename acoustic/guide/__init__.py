@@ -1,4 +1,4 @@
-"""The user's guide: one Markdown file a topic beside this one, read here and shown by the commands and pages.
+"""The user's guide: a Markdown file a topic, read here, shown by commands and pages.
 
 A file is named ``NN-topic.md``: the number sets the order, the rest is the topic's name, and the first
 heading is its title. There is no other list of topics.

@@ -1,1 +1,1 @@
-"""Before a bearing is pressed in, and what the spins before and after say."""
+"""Pressing a bearing in: the sheet before (fit), and what the spins before and after say."""

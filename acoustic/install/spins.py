@@ -1,4 +1,9 @@
-"""A fresh install by ear: what the seat did to the bearing, and whether the finished crank runs clean."""
+"""A fresh install by ear: what the seat did to the bearing, and whether the finished crank runs clean.
+
+Drag is read off the run-down at one turn a second: speed and push differ from spin to spin, the loss of speed
+at a fixed speed does not. It is compared with the same bearing's fresh install alone, since seals and grease
+make it and no table holds for a whole crank.
+"""
 
 from __future__ import annotations
 

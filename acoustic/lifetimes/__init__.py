@@ -1,1 +1,1 @@
-"""How long bearings last, over all bikes, and whether one kind lasts longer than another."""
+"""How long bearings last, over all bikes, and whether one kind outlasts another."""

@@ -1,4 +1,7 @@
-"""The share of bearings still good after so many days (Kaplan-Meier), and the life that half of them reach."""
+"""The share of bearings still good after so many days (Kaplan-Meier), and the life that half of them reach.
+
+The band is drawn on log(-log), where it stays within 0 and 1 with the few lives of one workshop.
+"""
 
 from __future__ import annotations
 

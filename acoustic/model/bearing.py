@@ -25,7 +25,7 @@ class Bearing:
     rows : int
         1 or 2. Both rows share their orders.
     count_nats : tuple of float
-        What speaks for each candidate before it is heard [nats]; empty where only their order does.
+        What speaks for each candidate before its sound is judged [nats]; empty where only their order does.
     runner_up : BallCount or None
         The next likeliest count where the count was inferred.
     """

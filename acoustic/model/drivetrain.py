@@ -1,4 +1,4 @@
-"""The drivetrain beside the bearing: its teeth as given, and what was heard of it."""
+"""The drivetrain beside the bearing: its teeth as given, and what was found of it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from acoustic.dsp.orders.drivetrain import DriveOrder, drive_orders
 from acoustic.dsp.orders.evidence import PartEvidence
 from acoustic.dsp.orders.healthy import DETECTION_CHANCE
 
-HINT = 0.1  # chance, or power over the running level
+HINT = 0.1  # chance, or power over the background level
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +52,7 @@ class HeardDrivetrain:
 
     @property
     def covers_noise(self) -> bool:
-        """Whether a running chain is heard, which crackles and runs rough by itself.
+        """Whether a running chain was found, which crackles and runs rough by itself.
 
         Where its teeth were given the chain is on, and a mere hint of it is enough.
         """

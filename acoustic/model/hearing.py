@@ -35,7 +35,7 @@ class Hearing:
     over : OverRoom or None
         The turning part's level over the room's; None without still parts or room.
     levels : AngleLevels
-        The same over the running level, in cells of crank angle, over the turning part.
+        The same over the background level, in bins of crank angle, over the turning part.
     spectra : OrderSpectra
         Whitened order spectra of those levels.
     parts : tuple of PartEvidence

@@ -55,12 +55,12 @@ class SpeedRequest:
 
 @dataclass(frozen=True, slots=True)
 class HeardBeat:
-    """The beat of the bearing's own that a motion rests on.
+    """The bearing's own impact train that a motion rests on.
 
     Attributes
     ----------
     chance : float
-        Chance of a beat as sharp where there is none, all courses searched counted in.
+        Chance of a train as sharp where there is none, everything searched counted in.
     readings : tuple of Reading
         What it may be, likeliest first; the motion's turns are those of the first, unless
         a count by eye contradicts them all.
@@ -92,7 +92,7 @@ class Motion:
     own_clicks_s : ndarray, shape (j,)
         Times of sounds made by the speed marker itself [s]; no evidence.
     beat : HeardBeat or None
-        The bearing's own beat, where the motion rests on one.
+        The bearing's own impact train, where the motion rests on one.
     label : str
         The source in words, 'the gyro'; filled in by the chain.
     """

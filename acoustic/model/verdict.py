@@ -62,7 +62,7 @@ class Evidence:
     harmonics : int or None
         How many harmonics carried the evidence.
     band_hz : (float, float) or None
-        Frequency band it was heard in.
+        Frequency band it was found in.
     balls : int or None
         Ball count the expected order was computed with.
     may_be : tuple of str

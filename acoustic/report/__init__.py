@@ -1,1 +1,1 @@
-"""An analysis for people and for programs: text, JSON, picture."""
+"""Rendering alone: results as text, JSON, pictures and pages. It decides nothing."""

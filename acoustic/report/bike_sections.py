@@ -1,4 +1,4 @@
-"""What the book adds to a bike's page: its decline, its install, its visits."""
+"""What the book adds to a bike's page: its trend, its install, its visits."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Pictures from the book: a decline over the visits, and lifetimes."""
+"""Pictures from the book: a trend over the visits, and lifetimes."""
 
 from __future__ import annotations
 

@@ -14,14 +14,14 @@ from acoustic.text import SPIN
 
 
 def shown(result: Analysis) -> tuple[Finding, ...]:
-    """Findings worth a line: detected ones, the surest first, then those not heard, then those left open.
+    """Findings worth a line: detected ones, the surest first, then those not found, then those left open.
 
     None where the recording cannot be used: what was not found in it says nothing.
     """
     if not result.quality.usable:
         return ()
     detected = [finding for finding in result.findings if finding.detected]
-    # What is heard as one of several parts says nothing against any of them.
+    # What is found as one of several parts says nothing against any of them.
     may_be = {
         part
         for f in detected
@@ -46,7 +46,7 @@ def notes(result: Analysis) -> list[str]:
     """Problems that are not the reason of the grade already."""
     others = [p for p in result.quality.problems if p.detail not in result.verdict.because]
     if any(finding.detected for finding in result.findings):
-        # That a healthy bearing could not have been heard is no news beside one that is not.
+        # That a healthy bearing could not have been found is no news beside one that is not.
         others = [problem for problem in others if problem.code != "faint"]
     return [f"{sentence(problem.detail)} {problem.advice}" for problem in others]
 

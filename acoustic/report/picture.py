@@ -41,7 +41,7 @@ def save_picture(result: Analysis, path: Path) -> None:
     Raises
     ------
     ValueError
-        The analysis stopped before anything was heard.
+        The analysis stopped before anything was judged.
     """
     figure = Figure(figsize=SIZE_IN, layout="constrained", facecolor="white")
     draw_check(result, figure)

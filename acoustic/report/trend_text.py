@@ -1,4 +1,4 @@
-"""A bike's courses as text and as plain data."""
+"""A bike's trends as text and as plain data."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def title(quantity: str) -> str:
 
 
 def trend_text(bike: str, series: Sequence[Series], *, visits: int) -> str:
-    """Set the courses for people."""
+    """Set the trends for people."""
     if not series:
         return f"{bike}: {visits} visits, and nothing in them to follow: no condition was found, no drag measured."
     lines = [f"{bike}: {visits} visits", ""]
@@ -37,7 +37,7 @@ def trend_text(bike: str, series: Sequence[Series], *, visits: int) -> str:
 
 
 def series_sentences(one: Series) -> list[str]:
-    """All that is said of a course, what is due first."""
+    """All that is said of a trend, what is due first."""
     result, told = one.result, []
     if result.due is None:
         told.append(result.trend.sentence if not isinstance(result.trend, Trend) else _rate(one, result.trend))

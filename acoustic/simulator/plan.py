@@ -38,7 +38,7 @@ class SpinPlan:
     notch : (float, float)
         Order at which the running noise swells in a tight seat, and the depth, 0 to 1.
     waviness : float
-        Depth to which ball passes modulate the running noise of a sound bearing.
+        Depth to which ball passes modulate the running noise of a healthy bearing.
     waviness_lines : int
         Harmonics of the ball passes in it, the k-th 1/k as deep.
     ticks_db : float or None

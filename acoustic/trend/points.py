@@ -1,4 +1,8 @@
-"""What was measured at each visit, and what work parts one segment of visits from the next."""
+"""What was measured at each visit, and what work parts one segment of visits from the next.
+
+Recordings of one day are one visit: they share phone, place and weather, and counted one by one they would make
+the interval too narrow.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +28,7 @@ class Point:
     day : float
         Days since any midnight; the whole part is the calendar day.
     value : float
-        Severity, rumble or drag: whatever grows as the bearing declines.
+        Severity, rumble or drag: whatever grows as the bearing wears.
     km : float or None
         Reading of the bike's distance then [km].
     group : str

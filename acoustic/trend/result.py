@@ -1,4 +1,4 @@
-"""All that is said of one bearing's decline, together."""
+"""All that is said of one bearing's trend, together."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from acoustic.trend.step import Step, find_step
 
 @dataclass(frozen=True, slots=True)
 class TrendResult:
-    """One bearing's decline since the last work on it.
+    """One bearing's trend since the last work on it.
 
     Attributes
     ----------
@@ -39,7 +39,7 @@ class TrendResult:
 def judge_trend(
     points: Sequence[Point], events: Sequence[Event], *, limit: float | None, today: float
 ) -> TrendResult:
-    """Judge how a bearing declines.
+    """Judge how a bearing wears.
 
     Parameters
     ----------

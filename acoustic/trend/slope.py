@@ -1,4 +1,9 @@
-"""The slope of a decline, robust against single bad recordings, with its interval."""
+"""The slope of a trend, robust against single bad recordings, with its interval.
+
+Theil-Sen in place of least squares: one recording spoilt by noise turns a least-squares line by more than a
+bearing's rise, and few visits outweigh it. With normal scatter that costs about a twentieth of the visits (Sen
+1968: efficiency 3/pi; from memory).
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""A step between two visits that nobody entered: a service, a new phone, or sudden damage."""
+"""A step between two visits that nobody entered: a service, a new phone, or sudden damage.
+
+Ranks of the clearest place are shuffled: twelve visits have seven places for a step. A normal law at each place
+with Bonferroni's correction found a step of four times the scatter in 23 of 100 simulated trends, shuffles in
+55. A step is told and not applied, since only the workshop knows what was done.
+"""
 
 from __future__ import annotations
 
@@ -76,7 +81,7 @@ def find_step(points: Sequence[Point]) -> Step | TooFew:
     its chance is the share of 9999 shuffles of the same ranks whose clearest place
     is as clear, which pays for all places searched. The line took two numbers from
     the residuals and shuffling gives back one, hence the factor
-    sqrt((n - 2) / (n - 1)). On 4200 simulated straight declines of 6 to 24 visits a
+    sqrt((n - 2) / (n - 1)). On 4200 simulated straight trends of 6 to 24 visits a
     chance of 0.05 or less came up in 3 to 6 of 100. A step of four times the scatter
     was found in 19 to 26 of 100 with 6 to 8 visits, in 51 with 12, in 94 with 24: few
     visits hide a step.

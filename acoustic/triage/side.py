@@ -1,4 +1,8 @@
-"""Which side of the crank bearing is worse, by how much, and whether that can be told."""
+"""Which side of the crank bearing is worse, by how much, and whether that can be told.
+
+Sides are compared by severity, not by level: a phone's distance changes levels, but hardly the ratio of impacts
+to running noise.
+"""
 
 from __future__ import annotations
 

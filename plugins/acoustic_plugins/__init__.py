@@ -1,1 +1,1 @@
-"""The plugins that come with acoustic. Each module is one plugin and imports only `acoustic.api`."""
+"""The bundled plugins. They import `acoustic.api` and nothing else of the project."""

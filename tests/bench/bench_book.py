@@ -29,11 +29,10 @@ from acoustic.book.bikes import add_bike, all_bearings, bearings_of, fit_bearing
 from acoustic.book.files import sha256_of
 from acoustic.book.opening import Book, open_book
 from acoustic.book.records import Fitted, Judged, Visit
-from acoustic.book.series import DRAG, found_conditions, lives
+from acoustic.book.series import all_series, lives
 from acoustic.cli import main as command
 from acoustic.dsp.geometry import BearingGeometry
 from acoustic.lifetimes.kinds import lifetimes_of
-from acoustic.report.trend_text import judge_series
 from acoustic.simulator import SpinPlan, simulate
 
 SERVER = "ACOUSTIC_TEST_POSTGRES"
@@ -125,8 +124,7 @@ def timed(action: Callable[[], Any]) -> float:
 def follow(connection: sa.Connection) -> None:
     """What `acoustic trend` works out of one bike."""
     held = visits.list_visits(connection, bike="bike 7")
-    for quantity in (*found_conditions(held), DRAG):
-        judge_series(held, bearings_of(connection, "bike 7"), quantity, date(2026, 1, 1))
+    all_series(held, bearings_of(connection, "bike 7"), None, date(2026, 1, 1))
 
 
 def outlive(connection: sa.Connection) -> None:

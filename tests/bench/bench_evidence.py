@@ -2,13 +2,13 @@
 
 Run by hand: ``python tests/bench/bench_evidence.py [--quick] [--recordings N]``. Each method gives one score for
 the outer and one for the inner ring of the true geometry. Its threshold is the 99th percentile of the larger of
-the two over sound recordings, so that all are compared at the same rate of false alarms; then the share of damaged
-ones past it is counted, and in how many of all the damaged ring scores higher. All methods' order spectra are read
-in three ways: 'sum', five harmonics summed over the floor; 'rest', six less the strongest, since waviness raises
-one; and 'likelihood', the log Bayes factor of ten less the strongest two, with the sidebands of that ring. Ours
-goes on from there: 'chance' is what a finding carries, after calibration and competition. A quarter of the
-recordings went through AAC, a quarter through automatic gain. The seeds are none of those the chain was tuned on.
-Times count all three readings of a rival, and of ours the whole `hear`.
+the two over healthy recordings, so that all are compared at the same rate of false alarms; then the share of
+damaged ones past it is counted, and in how many of all the damaged ring scores higher. All methods' order
+spectra are read in three ways: 'sum', five harmonics summed over the floor; 'rest', six less the strongest,
+since waviness raises one; and 'likelihood', the log Bayes factor of ten less the strongest two, with the
+sidebands of that ring. Ours goes on from there: 'chance' is what a finding carries, after calibration and
+competition. A quarter of the recordings went through AAC, a quarter through automatic gain. The seeds are none
+of those the chain was tuned on. Times count all three readings of a rival, and of ours the whole `hear`.
 """
 
 from __future__ import annotations
@@ -236,7 +236,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="3 recordings a row: shows that it runs, no more")
     parser.add_argument(
-        "--recordings", type=int, default=50, help="for each row of damage; twice as many sound ones"
+        "--recordings", type=int, default=50, help="for each row of damage; twice as many healthy ones"
     )
     parser.add_argument("--waviness-lines", type=int, default=1, help="harmonics in the waviness of all bearings")
     said = parser.parse_args()

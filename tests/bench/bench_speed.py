@@ -126,7 +126,7 @@ def by_sound(
 
 
 def quiet(seed: int) -> dict[str, Any]:
-    """A sound bearing."""
+    """A healthy bearing."""
     return {}
 
 
@@ -136,8 +136,8 @@ def damaged(seed: int) -> dict[str, Any]:
 
 
 ROWS = {
-    "marks": Row("marks-file", quiet, by_marks, 0.01, 0.0, "sound bearing"),
-    "channel": Row("mark-channel", quiet, by_channel, 0.01, 0.0, "sound bearing"),
+    "marks": Row("marks-file", quiet, by_marks, 0.01, 0.0, "healthy bearing"),
+    "channel": Row("mark-channel", quiet, by_channel, 0.01, 0.0, "healthy bearing"),
     "ticks": Row("heard-ticks", lambda seed: {"ticks_db": 20.0}, by_ticks, 0.02, 0.01, "20 dB over noise"),
     "ticks-damaged": Row(
         "heard-ticks", lambda seed: {**damaged(seed), "ticks_db": 32.0}, by_ticks, 0.02, 0.01, "32 dB, damaged"
@@ -145,7 +145,7 @@ ROWS = {
     "gyro": Row("gyro-file", quiet, by_gyro, 0.03, 0.01, "100 Hz, 0.5 s, 200 ppm"),
     "film": Row("film", quiet, by_film, 0.02, 0.01, "30 frames a second"),
     "turns": Row("counted-turns", damaged, by_count, 0.1, 0.05, "damaged, -3 dB"),
-    "turns-sound": Row("counted-turns", quiet, by_count, None, None, "sound bearing"),
+    "turns-sound": Row("counted-turns", quiet, by_count, None, None, "healthy bearing"),
     "sound": Row("sound-alone", damaged, by_sound, 0.03, None, "damaged, -3 dB: shape"),
     "sound-silent": Row("sound-alone", lambda seed: {"waviness": 0.0}, by_sound, None, None, "no order at all"),
 }

@@ -1,4 +1,4 @@
-"""The rule table: its order, and that nothing but a judged, sound bearing is ever called clean."""
+"""The rule table: its order, and that nothing but a judged, healthy bearing is ever called clean."""
 
 from __future__ import annotations
 

@@ -120,7 +120,7 @@ def test_the_command_tells_what_contradicts(taken: Any, acoustic: Callable[..., 
 
 
 def test_without_any_option_the_sound_serves(taken: Any, acoustic: Callable[..., Any]) -> None:
-    """Damage is called; the scale is not claimed, and a sound bearing is not called clean."""
+    """Damage is called; the scale is not claimed, and a healthy bearing is not called clean."""
     damaged = acoustic("check", taken("outer").path, "--bearing", "6805", "--json").document
     assert (damaged["motion"]["source"], damaged["motion"]["scale_known"]) == ("sound", False)
     assert {f["condition"] for f in damaged["findings"] if f["detected"]} == {"raceway"}

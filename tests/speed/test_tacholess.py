@@ -73,7 +73,7 @@ def test_a_pedalled_crank_is_told_by_its_level(recording_of: Any, spin_of: Any) 
     # The simulated crank starts at full speed; a real one is taken to gather it.
     since = motion.times_s > motion.start_s + 0.5
     true = np.interp(motion.times_s[since], spin.times_s, spin.turns)
-    # The scale is left to the beat: 12 was a rough count.
+    # The scale is left to the impact train: 12 was a rough count.
     ratio = (motion.turns[since][-1] - motion.turns[since][0]) / (true[-1] - true[0])
     assert ratio == pytest.approx(1, abs=0.02)
 
@@ -110,7 +110,7 @@ def test_a_room_without_a_crank_is_refused(tmp_path: Path, acoustic: Any) -> Non
 
 
 def test_a_spin_that_never_settles_is_refused(tmp_path: Path, acoustic: Any, spin_of: Any) -> None:
-    """Pieces of half a second in any order: beats there are, but no course of a crank that turns."""
+    """Pieces of half a second in any order: impacts there are, but no angle of a crank that turns."""
     spin = spin_of("outer", still_s=(0.0, 0.0))
     pieces = np.array_split(spin.samples, 24)
     order = np.random.default_rng(5).permutation(24)

@@ -1,4 +1,4 @@
-"""One bearing's decline, all of it together."""
+"""One bearing's trend, all of it together."""
 
 from __future__ import annotations
 

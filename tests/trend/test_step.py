@@ -84,7 +84,7 @@ def test_step_directions_are_blind_to_level_and_slope() -> None:
 
 
 def test_false_steps_are_as_rare_as_stated() -> None:
-    """200 straight declines of 12 visits: 0.05 of them, 10, and less than three standard errors more, 19."""
+    """200 straight trends of 12 visits: 0.05 of them, 10, and less than three standard errors more, 19."""
     rng = np.random.default_rng(5)
     false = 0
     for _ in range(200):

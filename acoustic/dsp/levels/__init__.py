@@ -1,1 +1,1 @@
-"""How loud a sound is, band by band, and when it turns."""
+"""Levels in bands, the background level, and when the crank turns."""

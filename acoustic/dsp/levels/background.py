@@ -1,4 +1,4 @@
-"""The still parts, the turning part, and whether turning can be heard at all."""
+"""The still parts, the turning part, and whether turning is louder than stillness at all."""
 
 from __future__ import annotations
 

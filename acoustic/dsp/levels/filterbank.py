@@ -1,4 +1,7 @@
-"""Short-time levels of a bank of third-octave bands: one FFT in, one short inverse FFT a band."""
+"""Short-time levels of a bank of third-octave bands: one FFT in, one short inverse FFT a band.
+
+By `numpy.fft`, tested against `scipy.signal`, which takes 0.6 s to import: more than the whole check.
+"""
 
 from __future__ import annotations
 

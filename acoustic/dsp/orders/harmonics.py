@@ -1,4 +1,8 @@
-"""Sets of harmonics in whitened order spectra: how much likelier the bins are with a set of lines than without."""
+"""Sets of harmonics in whitened order spectra: how much likelier the bins are with a set of lines than without.
+
+Where damage is told from waviness the strongest two harmonics do not count: waviness raises a line or two,
+damage many.
+"""
 
 from __future__ import annotations
 

@@ -3,6 +3,10 @@
 A healthy bearing is not silent: its rings are wavy and its balls differ, so that its running noise is
 modulated at the ball passes and lines are found with certainty in a clean recording. Damage is what is
 both surer and stronger than that.
+
+Each recording calibrates itself: how high a search scores by luck is read at orders of this very recording that
+mean nothing, so that talk, codecs and automatic gain are counted in without a model of them. What healthy
+bearings of two generators score beyond that turns it into a chance.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""Where each part of a bearing would raise lines, all tied by one cage."""
+"""Where each part of a bearing would raise lines, all tied by one cage.
+
+One cage fraction and one error of the speed tie all parts: where one was found, the others have little room.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,15 @@
-"""How strong regular strikes are, whatever the recording's gain."""
+"""How strong regular strikes are, whatever the recording's gain.
+
+Of ten harmonics the strongest three are left out: the hiss of a healthy bearing may be modulated at a ball pass
+and at twice its pace, while impacts raise all low harmonics alike.
+
+The level is taken over all bands in which impacts ring, detection in the loudest: how narrow a resonance is
+says nothing of the damage. The mean over 0.7 to 7.5 kHz followed the true level over all simulated bearings
+(rank correlation 0.97 at equal running noise), the loudest group only within one bearing (0.93).
+
+Faint impacts are measured on the log-limited levels. The plain ones are true of loud impacts, but grit leaves
+lines in them by luck: judged on the larger of both, 2 of 100 gritty bearings had a damaged ring.
+"""
 
 from __future__ import annotations
 

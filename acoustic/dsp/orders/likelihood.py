@@ -1,4 +1,9 @@
-"""How much likelier a whitened bin is where a line stands than where none does."""
+"""How much likelier a whitened bin is where a line stands than where none does.
+
+A strong line counts for more, but not without bound. Were every line capped at a few nats, the part with the
+most sidebands would win everywhere; unbounded, one line of something else would decide. So the null
+distribution has a heavy tail, and all lines of a part are of one class of strength.
+"""
 
 from __future__ import annotations
 

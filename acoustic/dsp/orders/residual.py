@@ -1,4 +1,8 @@
-"""Lines that are explained are taken out, so that they count for no other part."""
+"""Residual spectra: explained lines are taken out, so that they count for no other part.
+
+The impacts of a ring differ from ball to ball and so repeat with the cage: cage modulation belongs to its ring,
+and what remains of it is neither cage nor ball.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""Whitened order spectra of equalised levels."""
+"""Whitened order spectra of log-limited levels, in groups of bands.
+
+All groups of neighbouring bands are kept, and the evidence chooses among them; the chance pays for the search.
+Choosing one band by kurtosis picks bands full of knocks and grit. The price is a little sensitivity where one
+band alone would do.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""From frames of time to cells of crank angle."""
+"""Order tracking: from frames of time to bins of crank angle.
+
+Levels are limited as ln(1 + power over the background level): linear for faint impacts, logarithmic for bangs.
+A squared envelope is dominated by one dropped tool; a plain logarithm wastes faint impacts on noise below the
+floor.
+"""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""Once-a-turn events turned into crank angle."""
+"""From once-a-turn tacho events to crank angle."""

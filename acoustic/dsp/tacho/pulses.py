@@ -182,7 +182,7 @@ def find_pulses(signal: Floats, judged: Floats, sample_rate_hz: float) -> MarkTr
 
 
 def is_same_sound(train: MarkTrain, signal: Floats, judged: Floats, sample_rate_hz: float) -> bool:
-    """Tell whether a channel only hears what the judged one hears, as the other microphone of a phone does.
+    """Tell whether a channel only records what the judged one does, as the other microphone of a phone does.
 
     Parameters
     ----------

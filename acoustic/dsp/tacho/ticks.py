@@ -46,7 +46,7 @@ class Onsets(NamedTuple):
     Attributes
     ----------
     sound : ndarray, shape (bands, frames)
-        ln(1 + power / running level) just after the frame's start, half of it less that just before.
+        ln(1 + power / background level) just after the frame's start, half of it less that just before.
     height : ndarray, shape (frames,)
         How far the rise stands out, in robust standard deviations.
     """
@@ -153,7 +153,7 @@ def find_ticks(bank: BandBank) -> MarkTrain:
     One short sound after another is taken for a tick, and the smoothest train of
     those that sound like it is found. From the best trains it is learnt what sets
     the ticks' spectrum off from all other sounds and from the background; then
-    all frames are heard again with that knowledge, so that ticks too faint to
+    all frames are searched again with that knowledge, so that ticks too faint to
     stand out by themselves are found and a defect's strikes are passed over.
     """
     heard = onsets(bank)

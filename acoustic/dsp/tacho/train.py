@@ -38,7 +38,7 @@ FREE_MARKS = 3  # that many always lie on some smooth course
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MarkTrain:
-    """Marks of one angle of the crank, as far as they were heard.
+    """Marks of one angle of the crank, as far as they were found.
 
     Attributes
     ----------
@@ -63,7 +63,7 @@ class MarkTrain:
 
     @property
     def missed(self) -> int:
-        """Turns whose mark was not heard."""
+        """Turns whose mark was not found."""
         return int(self.turns[-1]) + 1 - self.turns.size if self.turns.size else 0
 
 

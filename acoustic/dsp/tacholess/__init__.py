@@ -1,1 +1,1 @@
-"""Crank angle without any mark: from the rhythm of the bearing itself."""
+"""Crank angle without any mark, from the rhythm of the bearing's own impacts."""

@@ -1,4 +1,4 @@
-"""Whether a motion that was given is the one that is heard: by its impacts, and by its running noise."""
+"""Whether a motion that was given is the one in the sound: by its impacts, and by its running noise."""
 
 from __future__ import annotations
 

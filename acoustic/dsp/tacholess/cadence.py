@@ -1,4 +1,7 @@
-"""The cadence of a driven crank, found from the rhythm of its impacts alone: it wanders slowly."""
+"""The cadence of a driven crank, found from the rhythm of its impacts alone: it wanders slowly.
+
+A cadence obeys no law, so the best slow path through the segments' scores is taken, by dynamic programming.
+"""
 
 from __future__ import annotations
 

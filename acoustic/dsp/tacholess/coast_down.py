@@ -1,4 +1,9 @@
-"""The run-down of a coasting crank, found from the rhythm of its impacts alone: its shape, not its scale."""
+"""The run-down of a coasting crank, found from the rhythm of its impacts alone: its shape, not its scale.
+
+A coasting crank obeys three numbers. Segments are scored over rate and slowing and put together along every
+run-down, on impacts alone: neither talk nor automatic gain, which hide the rise and fall of the level, can hide
+them. What keeps one pace is not taken for a coasting crank, since clocks and engines do.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Intervals from impact to impact laid over each other: how far each stretch of a train runs early or late."""
+"""Cycle average: intervals from impact to impact laid over each other, and where a train runs early or late."""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""What a train of impacts of open scale may be: which part makes it, and so how far the crank turns."""
+"""Order hypotheses for an impact train: which part makes it, and so how far the crank turns.
+
+Sound alone gives no scale. A part is named only at odds of 50 to 1: by its sidebands, by the other ring's train
+beside it, or by a count of turns.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How far a sound stands, for moments, over what it was about them: impacts stay, talk and running noise go."""
+"""Impact-to-background ratio over time: impacts stay, talk and running noise go."""
 
 from __future__ import annotations
 

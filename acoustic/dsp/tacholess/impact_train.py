@@ -1,4 +1,4 @@
-"""Impacts along a course of the crank's angle: how sharp their rhythm is, and how many of them are heard."""
+"""Impacts along a given angle over time: how sharp their rhythm is, and how many of them are there."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def struck(profiles: Floats) -> Struck:
 
     Notes
     -----
-    A few bangs make a comb of lines as sharp as a train of a hundred impacts does;
+    A few bangs make a set of lines as sharp as a train of a hundred impacts does;
     they fill few intervals. Each interval's say is bounded by its rank.
     """
     centred = profiles - profiles.mean(axis=1, keepdims=True)
@@ -131,7 +131,7 @@ class ImpactTrain:
     Attributes
     ----------
     levels : ImpactLevels
-        Of the part over which it is heard.
+        Of the part over which it is found.
     angle : ndarray, shape (k,)
         Impacts made over the part, at equal steps of time, from 0, increasing.
     group : int

@@ -1,4 +1,4 @@
-"""Where a speed curve with a clock of its own lies in a recording: by the rise and fall of the running noise."""
+"""Time alignment of a speed curve with a clock of its own to a recording: by the level of the running noise."""
 
 from __future__ import annotations
 

@@ -38,7 +38,7 @@ CADENCE = TrainNull(at_10_s=10.5, per_log_length=8.2, scale=4.1, struck_mean=2.5
 
 
 def train_chance(null: TrainNull, *, score: float, struck: float, length_s: float) -> float:
-    """Chance of a train as clear where there is none, all courses searched counted in.
+    """Chance of a train as clear where there is none, everything searched counted in.
 
     Parameters
     ----------
@@ -53,7 +53,7 @@ def train_chance(null: TrainNull, *, score: float, struck: float, length_s: floa
     Returns
     -------
     float
-        A train must be both sharp as a rhythm and borne out by its intervals. Where there is
+        A train must be both sharp as a rhythm and confirmed by its intervals. Where there is
         none the two go by themselves (the calibration prints their correlation), so that both
         chances are at m or below in a share m squared of the recordings.
     """

@@ -1,4 +1,4 @@
-"""The train of impacts in a recording, if there is one, and the course of the crank's angle that it tells."""
+"""The impact train in a recording, if there is one, and the crank's angle over time that follows from it."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class FoundTrain:
     struck : float
         Mean rank of its intervals over one half, in standard errors.
     chance : float
-        Of one as clear where there is none, all courses searched counted in.
+        Of one as clear where there is none, everything searched counted in.
     coasting : bool
         It slows as a crank does that was let go.
     even : bool

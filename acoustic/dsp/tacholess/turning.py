@@ -32,7 +32,7 @@ BUSY_BLOCK_S, BUSY_EXPONENT = 0.2, 1.5  # impacts come as often as the speed, an
 
 @dataclass(frozen=True, slots=True)
 class Turning:
-    """The part in which the crank is heard to turn.
+    """The part in which the level says that the crank turns.
 
     Attributes
     ----------
@@ -76,7 +76,7 @@ def block_levels(bank: BandBank, *, block_s: float = BLOCK_S) -> tuple[Floats, F
 
 
 def nats_of(levels: Floats, power: Floats) -> Floats:
-    """By how much levels are likelier if they follow a course of running noise than if nothing does.
+    """By how much levels are likelier if they follow the running noise of a turning crank than if nothing does.
 
     Parameters
     ----------

@@ -1,4 +1,7 @@
-"""What the fits leave of a bearing's radial clearance, from the parts' sizes."""
+"""What the fits leave of a bearing's radial clearance, from the parts' sizes.
+
+Low and high are corners of all tolerances at once, wider than the likely range that a catalogue prints.
+"""
 
 from __future__ import annotations
 

@@ -9,6 +9,9 @@ on polar coordinates, from memory.)
 Raceway diameters are those at the bottom of the groove, pitch circle less or more a ball. The rings are thicker
 at their shoulders. Mean ring diameters of the catalogues are for thicker rings: for a 6806 they give 34.0 and
 37.6 mm in place of 32.5 and 39.5 mm.
+
+The shell that is there is solved for: catalogue factors are for solid steel spindles and thick steel housings,
+and a thin aluminium shell passes on a third to a half of the interference only.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""Limits of holes, bearings, clearances and surfaces by size, looked up in a table that names its sources."""
+"""Limits of holes, bearings, clearances and surfaces by size, looked up in a table that names its sources.
+
+No limits of shells' bores are built in: only hobby lists state any.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A check, a visit or a bike as one HTML file that needs nothing beside it."""
+"""A check, a visit or a bike as one HTML file that loads nothing."""
 
 from acoustic.report.page.build import page, page_of_check
 from acoustic.report.page.embed import svg_of

@@ -1,4 +1,9 @@
-"""Analyses and sections in, one HTML text out."""
+"""Analyses and sections in, one HTML text out.
+
+A page is handed to riders and kept for years, so pictures and sounds lie in it as data, and its policy forbids
+scripts and every address. Pictures stand in `<img>`, where a style or script within an SVG cannot reach the
+page.
+"""
 
 from __future__ import annotations
 

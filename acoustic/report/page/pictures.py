@@ -117,7 +117,7 @@ def _recording_alt(recording: Recording, motion: Motion | None) -> str:
 
 
 def _orders_alt(result: Analysis) -> str:
-    alt = "Order spectrum: how strongly the sound beats at each number of events a crank turn."
+    alt = "Order spectrum: how strong the sound's rhythm is at each number of events a crank turn."
     heard = [f for f in facts.shown(result) if f.detected and f.evidence.order is not None]
     if not heard:
         return f"{alt} No part was heard."

@@ -1,4 +1,9 @@
-"""What the page lets one hear: the recording, its clicks alone, the defect's band, and that at half speed."""
+"""What the page lets one hear: the recording, its clicks alone, the defect's band, and that at half speed.
+
+Ogg Vorbis, a fifth of FLAC: 12 s with the clicks alone, the defect's band and both slow ones take 0.6 MB. At
+half the rate the same samples sound an octave lower, with nothing invented; a phase vocoder keeps the pitch and
+smears clicks. Each says which it is.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""The spin as a spectrogram on a logarithmic scale of pitch, with the crank's turns on the upper edge."""
+"""The spin as a spectrogram on a logarithmic scale of pitch, with the crank's turns on the upper edge.
+
+librosa serves pages alone, never a check: loading it takes one to two seconds, and numba compiles for twenty on
+the first report after an install. Where numba may write to no folder librosa cannot be loaded; the page then
+leaves out what needs it and says so.
+"""
 
 from __future__ import annotations
 

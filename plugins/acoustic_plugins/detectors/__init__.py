@@ -1,1 +1,1 @@
-"""Detectors of bearing conditions."""
+"""Detectors of conditions, each with the numerics that only it needs."""

@@ -1,4 +1,8 @@
-"""Contamination: irregular clicks while the crank turns, as grit makes."""
+"""Contamination: irregular clicks while the crank turns, as grit makes.
+
+Two independent witnesses, since clicks that stop with the crank alone missed half of the spins with a second of
+stillness. Nothing is judged beside a running chain, which clicks as well.
+"""
 
 from __future__ import annotations
 

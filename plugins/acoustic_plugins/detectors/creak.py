@@ -1,4 +1,7 @@
-"""Creak: bursts of noise at one angle of a crank that carries load."""
+"""Creak: bursts of noise at one angle of a crank that carries load.
+
+Only load makes creaks, so a coasting crank is not asked.
+"""
 
 from __future__ import annotations
 

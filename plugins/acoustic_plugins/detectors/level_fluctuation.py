@@ -1,4 +1,10 @@
-"""Level fluctuation: how much a band flickers over what smooth hiss does, and whether the crank makes it."""
+"""Level fluctuation: how much a band's level varies beyond smooth hiss, and whether the crank makes it.
+
+A phone's distance changes a level, not how much it fluctuates. Clicks are left out first, since a deep pit and
+grit make the level fluctuate too. Rain does as well: so the level must rise with the crank's speed, or the
+still parts must fluctuate less. Both are read off the turning part where that is possible, so that the verdict
+is the same whichever source gives the speed.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""Low-order amplitude modulation: running noise that swells and fades twice a turn of crank or cage."""
+"""Low-order amplitude modulation: running noise that swells and fades twice a turn of crank or cage.
+
+Twice the cage's order lies 0.1 below the crank's, too near to be resolved in fewer than some twenty turns: what
+rises and falls once a turn is taken out first, and must be outdone. Words and engines vary near these orders as
+well: a neighbouring order that explains more counts against.
+"""
 
 from __future__ import annotations
 

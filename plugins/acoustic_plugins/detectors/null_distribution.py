@@ -1,4 +1,8 @@
-"""How rarely a healthy bearing reaches a score: the fitted tail of its null distribution."""
+"""How rarely a healthy bearing reaches a score: the fitted tail of its null distribution.
+
+What has no order (creak, tight, contamination, rumble) has one score each; where several things must hold, that
+of the weakest. No limit stands beside it.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Tight: the running noise swells twice a turn or twice a cage turn, as in a seat that is oval or out of line."""
+"""Tight: the running noise swells twice a turn or twice a cage turn, as in a seat that is oval or out of line.
+
+How steeply a crank runs down is not judged here: without its inertia no drag is known. A baseline of the same
+bearing tells.
+"""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""Readers of sound files. Each looks at a file's bytes, never at its name."""
+"""Readers of sound files, chosen by a file's bytes, never by its name."""

@@ -1,1 +1,1 @@
-"""Ways to find the crank's angle."""
+"""Speed sources: ways to find the crank's angle."""

@@ -278,7 +278,7 @@ class TestTime:
 
 
 def level_of(power: Floats, *, window: int) -> Floats:
-    """Running level of bands so narrow (23 Hz) that their power in frames of 1 ms is exponential."""
+    """Background level of bands so narrow (23 Hz) that their power in frames of 1 ms is exponential."""
     bank = BandBank(np.full(power.shape[0], 100.0), power.copy(), 0.001, 0.0005)
     return running_level(bank, window_s=window * 0.001)
 

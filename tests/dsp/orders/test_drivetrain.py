@@ -98,7 +98,7 @@ class TestBesideTheBearing:
         assert not any(part.certain for part in ranking.parts)
 
     def test_whole_turns_are_kept_for_the_chain_alone(self, commonest: BearingGeometry) -> None:
-        """A chain of 50 links beats at every fiftieth whole order: no part of the bearing has those."""
+        """A chain of 50 links strikes at every fiftieth whole order: no part of the bearing has those."""
         sets = drive_sets(drive_orders(50), speed_spread=SPREAD)
         at = strikes(50.0)
         levels = levels_with((at, 3 * (1 + 0.5 * np.cos(2 * np.pi * at))))

@@ -117,7 +117,7 @@ class TestOrders:
     def test_silence_before_moves_times_but_no_order(self) -> None:
         """Half a second of room noise put before, angle moved with it: the same cells but for one.
 
-        A frame is 1 ms and the shift is a whole number of them; the running level at the edges of
+        A frame is 1 ms and the shift is a whole number of them; the background level at the edges of
         the turning part is taken from inside that part, so only rounding is left.
         """
         rng = np.random.default_rng(2)

@@ -44,7 +44,7 @@ def one(detector: Any, hearing: Any) -> Finding:
 @pytest.mark.parametrize("bystander", BYSTANDERS)
 @pytest.mark.parametrize("seed", [1, 2])
 def test_the_workshop_s_sounds_are_no_damage(bystander: str, seed: int, hearing_of: HearingOf) -> None:
-    """A sound bearing beside each of them: no strikes, no dirt, no rumble."""
+    """A healthy bearing beside each of them: no strikes, no dirt, no rumble."""
     hearing = hearing_of("sound", seed=seed, **BYSTANDERS[bystander])
     findings = [f for detector in (DefectLines(), Contamination(), Rumble()) for f in detector.detect(hearing)]
     assert len(findings) >= 6
@@ -82,7 +82,7 @@ def test_a_defect_is_named(case: str, part: str, hearing_of: HearingOf) -> None:
 @pytest.mark.parametrize("part", RINGS)
 def test_a_louder_defect_is_more_severe_and_surer(part: str, hearing_of: HearingOf) -> None:
     """6 dB more of it at the same running noise. The share of its events that stand in the lines changes too,
-    and the running level beneath them rises, so only 2 dB of the 6 are asked for."""
+    and the background level beneath them rises, so only 2 dB of the 6 are asked for."""
     faint, loud = (lines(hearing_of("sound", defects=((part, level_db),)))[part] for level_db in (-2.0, 4.0))
     assert faint.severity_db is not None and loud.severity_db is not None
     assert loud.severity_db > faint.severity_db + 2

@@ -134,7 +134,7 @@ def test_a_running_chain_covers_dirt_and_roughness(hearing_of: HearingOf) -> Non
 
 
 def test_by_ear_the_beat_may_be_the_chain_s(hearing_of: HearingOf) -> None:
-    """The speed rests on the sound's beat, and the chain's on beats too: no part is named, nothing is clean."""
+    """The speed rests on an impact train, and the chain makes one too: no part is named, nothing is clean."""
     marked = hearing_of("outer")
     motion = replace(marked.motion, source="sound", scale_known=False)
     hearing = hear(marked.recording, motion, marked.bearing, TEETH)

@@ -1,1 +1,1 @@
-"""The crank angle out of the picture of the same film."""
+"""The crank's angle from the picture of the same film."""

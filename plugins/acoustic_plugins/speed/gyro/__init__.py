@@ -1,1 +1,1 @@
-"""The crank angle out of a gyro's table."""
+"""The crank's angle from a gyro's table."""
