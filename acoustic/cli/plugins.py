@@ -11,7 +11,7 @@ from acoustic.errors import EXIT_PLUGIN_FAILED
 from acoustic.plugin.entry import PluginRecord, installed
 
 
-@click.command(short_help="Show the installed plugins, and what is broken.")
+@click.command(short_help="Show the installed plugins and which are broken.")
 @click.option("--check", is_flag=True, help="Load every plugin; show its hooks, or why it is set aside.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
 def plugins(check: bool, as_json: bool) -> None:
