@@ -117,9 +117,7 @@ def test_a_detector_that_fails(offered: Any, said: str, plugin: Make, check_with
     assert said in outcome.document["failures"][0]["error"]
     assert outcome.document["grade"]["level"] == "undecided"
     assert "outer_raceway" in detected(outcome)
-    said_of_it = [
-        line for line in outcome.stderr.splitlines() if not line.startswith("… ")
-    ]  # progress, where slow
+    said_of_it = [line for line in outcome.stderr.splitlines() if not line.startswith("… ")]
     assert said_of_it and all("listener" in line for line in said_of_it)
 
 
