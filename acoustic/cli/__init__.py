@@ -19,6 +19,10 @@ from acoustic.errors import (
 )
 
 
+class ReaderWentAwayError(Exception):
+    """Whoever read our output has closed it."""
+
+
 class LazyGroup(click.Group):
     """Holds its commands' names and one-line help, so that --help imports none of them."""
 
@@ -51,6 +55,15 @@ class LazyGroup(click.Group):
         module, _, attribute = self.COMMANDS[cmd_name][0].partition(":")
         command: click.Command = getattr(importlib.import_module(module), attribute)
         return command
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Call the command; where nobody reads the result, click would end with 1: 'at or past'."""
+        try:
+            return super().invoke(ctx)
+        except OSError as error:
+            if _reader_went_away(error):
+                raise ReaderWentAwayError from error
+            raise
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the commands' help without importing them."""
@@ -95,7 +108,7 @@ def main(arguments: list[str] | None = None) -> None:
         click.echo(f"acoustic: {error.found}.\n  {error.hint}", err=True)
         sys.exit(error.exit_code)
     except Exception as error:
-        if _reader_went_away(error):
+        if isinstance(error, ReaderWentAwayError):
             # The interpreter's last flush must not complain of it again.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             sys.exit(EXIT_PIPE_CLOSED)

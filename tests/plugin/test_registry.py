@@ -257,10 +257,12 @@ def test_an_import_error_is_set_aside(with_entry: Any, registry: Any) -> None:
     assert len(loaded.detectors) == len(registry.detectors)
 
 
-def test_a_plugin_that_ends_the_program_is_set_aside(with_entry: Any) -> None:
+@pytest.mark.parametrize("end", [SystemExit, KeyboardInterrupt, GeneratorExit])
+def test_a_plugin_that_ends_the_program_is_set_aside(end: type[BaseException], with_entry: Any) -> None:
     """Some modules call sys.exit() when something they need is missing."""
-    with_entry("rude", raises(SystemExit("gearbox is needed")))
-    assert [failure.plugin for failure in load_plugins().failures] == ["rude"]
+    with_entry("rude", raises(end("gearbox is needed")))
+    told = [(failure.plugin, failure.error) for failure in load_plugins().failures]
+    assert told == [("rude", f"{end.__name__}: gearbox is needed")]
 
 
 def test_the_same_name_twice(plugin: Make, registry: Any) -> None:
