@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from acoustic.bearings.document import OrdersDocument
     from acoustic.check.document import CheckDocument
     from acoustic.conditions import Level
-    from acoustic.model import Analysis, Finding
+    from acoustic.model import Analysis, Bearing, Finding, SpeedRequest
 
 AnyPath = str | PathLike[str]
 Spin = Literal["hand", "pedal", "steady"]
@@ -208,34 +208,15 @@ def check(  # noqa: PLR0913 - one argument for each option of the command
         InputError: the call, the bearing or the file cannot be used. PluginError: a plugin failed where no other
         could serve.
     """
-    from acoustic.bearings.search import resolve_bearing
     from acoustic.check.pipeline import check_recording
     from acoustic.cli.scene_options import drivetrain_of
-    from acoustic.model import Scene, SpeedRequest
+    from acoustic.model import Scene
     from acoustic.plugin.registry import load_plugins
 
-    _one_of("spin", spin, ("hand", "pedal", "steady"))
     _one_of("side", side, ("drive", "non-drive"))
-    meant = resolve_bearing(
-        name=bearing,
-        balls=balls,
-        ball_diameter_mm=ball_diameter,
-        pitch_diameter_mm=pitch_diameter,
-        contact_angle_deg=contact_angle,
-        turning=turning,
-        rows=rows,
-        catalogue=_path(catalogue),
-    )
-    request = SpeedRequest(
-        speed_rpm=speed,
-        counted_turns=turns,
-        marks=_path(marks),
-        ticks=ticks,
-        mark_channel=mark_channel,
-        gyro=_path(gyro),
-        film=film,
-        spin=spin,
-    )
+    numbers = balls, ball_diameter, pitch_diameter, contact_angle
+    meant = _bearing(bearing, *numbers, turning=turning, rows=rows, catalogue=catalogue)
+    request = _request(speed, turns, marks, ticks, mark_channel, gyro, film, spin)
     analysis = check_recording(
         Path(recording),
         bearing=meant,
@@ -279,18 +260,9 @@ def orders(  # noqa: PLR0913 - one argument for each option of the command
         No such bearing is known or can be built.
     """
     from acoustic.bearings.document import orders_document
-    from acoustic.bearings.search import resolve_bearing
 
-    meant = resolve_bearing(
-        name=bearing,
-        balls=balls,
-        ball_diameter_mm=ball_diameter,
-        pitch_diameter_mm=pitch_diameter,
-        contact_angle_deg=contact_angle,
-        turning=turning,
-        rows=rows,
-        catalogue=_path(catalogue),
-    )
+    numbers = balls, ball_diameter, pitch_diameter, contact_angle
+    meant = _bearing(bearing, *numbers, turning=turning, rows=rows, catalogue=catalogue)
     return orders_document(meant, speed)
 
 
@@ -320,6 +292,58 @@ def bearings(text: str = "", *, catalogue: AnyPath | None = None) -> tuple[Catal
     if not found:
         raise nothing_found(rows, text)
     return found
+
+
+def _bearing(
+    name: str | None,
+    balls: int | None,
+    ball_diameter_mm: float | None,
+    pitch_diameter_mm: float | None,
+    contact_angle_deg: float | None,
+    *,
+    turning: Literal["inner", "outer"],
+    rows: int,
+    catalogue: AnyPath | None,
+) -> Bearing:
+    """The bearing that is meant, by name or by numbers."""
+    from acoustic.bearings.search import resolve_bearing
+
+    return resolve_bearing(
+        name=name,
+        balls=balls,
+        ball_diameter_mm=ball_diameter_mm,
+        pitch_diameter_mm=pitch_diameter_mm,
+        contact_angle_deg=contact_angle_deg,
+        turning=turning,
+        rows=rows,
+        catalogue=_path(catalogue),
+    )
+
+
+def _request(
+    speed_rpm: float | None,
+    counted_turns: float | None,
+    marks: AnyPath | None,
+    ticks: bool,
+    mark_channel: int | None,
+    gyro: AnyPath | None,
+    film: bool,
+    spin: Spin | None,
+) -> SpeedRequest:
+    """What was said of the crank's motion, refused as the command does."""
+    from acoustic.model import SpeedRequest
+
+    _one_of("spin", spin, ("hand", "pedal", "steady"))
+    return SpeedRequest(
+        speed_rpm=speed_rpm,
+        counted_turns=counted_turns,
+        marks=_path(marks),
+        ticks=ticks,
+        mark_channel=mark_channel,
+        gyro=_path(gyro),
+        film=film,
+        spin=spin,
+    )
 
 
 def _path(given: AnyPath | None) -> Path | None:

@@ -55,7 +55,8 @@ def read_toml(path: Path, *, hint: str) -> dict[str, Any]:
     except OSError as error:
         raise InputError(f"{path} cannot be read: {error.strerror or error}", hint=hint) from error
     except ValueError as error:  # not TOML, or not UTF-8
-        raise InputError(f"{path}: it cannot be read as TOML ({error})", hint=hint) from error
+        found = f"{path}: a TOML file is needed, but it cannot be read as TOML ({error})"
+        raise InputError(found, hint=hint) from error
 
 
 def checked(content: Any, form: type[Form], where: str, *, hint: str) -> Form:
