@@ -10,10 +10,12 @@ from acoustic.dsp.levels.filterbank import HIGHEST_SHARE
 Floats = NDArray[np.float64]
 
 QUIETEST = 10 ** (-90 / 20)  # about one step of 16 bits
+# Judgement: a microphone is never flat for as long; a lost packet leaves five times as much.
 GAP_S = 0.004
 FEWEST_STEPS = 40  # coarser sound is flat everywhere
 # A float file may overshoot full scale by a few dB; 12 dB over is no recorder's sound (judgement).
 HIGHEST = 4.0
+# Of full scale 2: only what overflows jumps three quarters of the range between two samples (judgement).
 WRAPPED_JUMP = 1.5
 
 

@@ -15,6 +15,7 @@ from acoustic.trend.step import step_sentence
 
 SCHEMA = "acoustic.trend/1"
 UNIT = {DRAG: "loss of speed at one turn/s [turns/s²]"}
+# The mean month of the Julian year.
 MONTH_DAYS = 365.25 / 12
 
 

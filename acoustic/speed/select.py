@@ -31,6 +31,7 @@ SPEED_HINT = (
     "steady speed."
 )
 ALIKE = 0.02  # two sources that differ by less than this, beyond what they admit, agree
+# Judgement: over less than a turn or two no speeds are compared.
 LEAST_SHARED_S = 1.0
 BESIDE_THE_SOUND = ("marks", "gyro", "film")  # made apart from the sound, so that they may be of another spin
 

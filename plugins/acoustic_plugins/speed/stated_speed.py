@@ -18,6 +18,7 @@ from acoustic.api import (
 ACOUSTIC_API = (1, 0)
 
 READ_OFF = 0.0165  # a bench drive or a metronome, read off by eye: 1 % usually
+# Judgement: past any bench drive that turns a crank bearing.
 HIGHEST_RPM = 6000.0
 
 
