@@ -1,7 +1,7 @@
 """Numbers that a verdict, a date or an answer rests on, written a second time, so that none moves unseen.
 
-Beside each stands where it comes from. Who recalibrates prints it anew by the script that is named and changes both.
-The grades' limits are pinned in tests/check/test_grade.py, the law of healthy impacts in
+Beside each stands where it comes from. Who recalibrates prints it anew by the script that is named, and changes
+both. The limits of grades are pinned in tests/check/test_grade.py, the law of healthy impacts in
 tests/dsp/orders/test_healthy.py, tables of fits in tests/install/fit/.
 """
 
