@@ -8,10 +8,16 @@ AcousticError
 
 from __future__ import annotations
 
+# The project's own, in the README and `acoustic guide scripts`; 2 is what click gives for wrong usage, 70 is
+# EX_SOFTWARE of sysexits.h. This one is what every shell takes for done.
 EXIT_DONE = 0
+# As grep and diff: the command worked, and found something.
 EXIT_AT_OR_PAST_GRADE = 1
+# As click for wrong usage: nothing was judged.
 EXIT_UNUSABLE = 2
+# The next that is free.
 EXIT_PLUGIN_FAILED = 3
+# EX_SOFTWARE of sysexits.h.
 EXIT_OUR_BUG = 70
 EXIT_INTERRUPTED = 130  # as shells report Ctrl-C
 EXIT_PIPE_CLOSED = 141  # as shells report a reader that went away

@@ -43,7 +43,9 @@ class Unit:
         return f"{count} {self.name}" + ("" if count == 1 else "s")
 
 
+# Judgement: up to two weeks are counted in days, up to half a year in weeks.
 DAY = Unit("day", 1.0, 14.0)
+# As DAY.
 WEEK = Unit("week", 7.0, 26 * 7.0)
 MONTH = Unit("month", 365.25 / 12, math.inf)  # the mean month of the Julian year
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import math
+import os
+import pickle
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import redirect_stderr, redirect_stdout
@@ -106,8 +109,9 @@ def _refuse_constant(text: str) -> Any:
 
 @pytest.fixture(scope="session", autouse=True)
 def _plain_environment() -> Iterator[None]:
-    """Keep a developer's own settings out of the tests."""
+    """Keep a developer's own settings out, and a busy machine: no command says what it does for taking long."""
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("acoustic.cli.progress.PATIENCE_S", math.inf)
         patch.delenv("ACOUSTIC_STRICT_PLUGINS", raising=False)
         patch.delenv("ACOUSTIC_CATALOGUE", raising=False)
         yield
@@ -125,29 +129,59 @@ def commonest() -> BearingGeometry:
 
 
 @pytest.fixture(scope="session")
-def simulated() -> Callable[[SpinPlan], Spin]:
-    """Simulated spins, each made once a session."""
-    return cache(simulate)
+def shared(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, Callable[[Path], object]], Path]:
+    """A file that all processes of a run share: (name, function that writes it) -> its path.
+
+    Two that make it at the same time both do, and the later one takes the other's place, whole.
+    """
+    own = tmp_path_factory.getbasetemp()
+    folder = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "shared"
+    folder.mkdir(exist_ok=True)
+
+    def path_of(name: str, write: Callable[[Path], object]) -> Path:
+        path = folder / name
+        if not path.exists():
+            begun = path.with_stem(f"{path.stem}-{os.getpid()}")
+            write(begun)
+            begun.replace(path)
+        return path
+
+    return path_of
 
 
 @pytest.fixture(scope="session")
-def spin_of() -> Callable[..., Spin]:
-    """Simulate a case, once a session: (case, **changes of the plan) -> Spin."""
-    made: dict[str, Spin] = {}
+def simulated(shared: Callable[..., Path]) -> Callable[[SpinPlan], Spin]:
+    """Simulated spins, each made once a run and read once a process."""
 
-    def spin(case: str = "sound", **changes: Any) -> Spin:
-        plan = SpinPlan(**{**COMMON, **CASES[case], **changes})
-        key = repr(plan)
-        if key not in made:
-            made[key] = simulate(plan)
-        return made[key]
+    @cache
+    def spin(plan: SpinPlan) -> Spin:
+        name = f"spin-{hashlib.sha256(repr(plan).encode()).hexdigest()[:16]}.pickle"
+        made: Spin = pickle.loads(
+            shared(name, lambda path: path.write_bytes(pickle.dumps(simulate(plan), protocol=5))).read_bytes()
+        )
+        return made
 
     return spin
 
 
 @pytest.fixture(scope="session")
-def taken(spin_of: Callable[..., Spin], tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Taken]:
-    """Write a case and its marks, once a session: (case, ending=".wav", **changes of the plan) -> Taken."""
+def spin_of(simulated: Callable[[SpinPlan], Spin]) -> Callable[..., Spin]:
+    """Simulate a case, once a run: (case, **changes of the plan) -> Spin."""
+
+    def spin(case: str = "sound", **changes: Any) -> Spin:
+        return simulated(SpinPlan(**{**COMMON, **CASES[case], **changes}))
+
+    return spin
+
+
+@pytest.fixture(scope="session")
+def taken(
+    spin_of: Callable[..., Spin], shared: Callable[..., Path], tmp_path_factory: pytest.TempPathFactory
+) -> Callable[..., Taken]:
+    """Write a case and its marks, once a session: (case, ending=".wav", **changes of the plan) -> Taken.
+
+    Every process has its own files, since tests write beside them; films, which take long, are copied.
+    """
     folder = tmp_path_factory.mktemp("recordings")
     written: dict[str, Taken] = {}
 
@@ -157,7 +191,8 @@ def taken(spin_of: Callable[..., Spin], tmp_path_factory: pytest.TempPathFactory
             spin = spin_of(case, **changes)
             path = folder / f"{case}-{hashlib.sha256(key.encode()).hexdigest()[:8]}{ending}"
             if ending == ".mp4":
-                write_film(path, FilmPlan(width=160, height=96), spin)
+                film = FilmPlan(width=160, height=96)
+                path.write_bytes(shared(path.name, lambda made: write_film(made, film, spin)).read_bytes())
             else:
                 _write_sound(path, spin.samples, spin.sample_rate_hz)
             marks = path.with_suffix(".marks.csv")

@@ -44,6 +44,7 @@ _SPINDLE_TOLERANCE_MM = 0.05
 # Where nobody counted. Balls over the most that fit round the circle, in the catalogue's rows: half lie below
 # 0.57, nine in ten from 0.50 to 0.78.
 FEWEST_BALLS, MOST_BALLS = 7, 32
+# Middle and spread of that half, and a floor (judgement) so that no count is ruled out by its fill alone.
 USUAL_FILL, FILL_SPREAD, LEAST_NATS = 0.57, 0.07, -6.0
 
 

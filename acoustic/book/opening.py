@@ -24,6 +24,7 @@ from acoustic.errors import InputError
 
 HEAD = "0001"  # the newest step in `migrations/versions`
 MIGRATIONS = Path(__file__).parent / "migrations"
+# Judgement: another command holds the book for less; a server that is up answers sooner.
 WAIT_S = 20
 LOCK = 0x63_72_61_6E_6B  # any number, the same in every program that opens a book on a server
 

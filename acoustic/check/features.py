@@ -25,10 +25,16 @@ from acoustic.model import Bearing, Drivetrain, HeardBeat, HeardDrivetrain, Hear
 
 BY = f"acoustic {__version__}"
 LOWEST_LINE_HZ = 500.0  # strikes ring shell and frame above this; below, rooms and hum are loudest
+# The highest third-octave band, about 16 kHz, ends at 17.8 kHz (HIGHEST_BAND in
+# acoustic/dsp/levels/filterbank.py).
 TOP_HZ = 18000.0
+# Cost: finer frames than the bands can follow tell nothing.
 HIGHEST_RATE_HZ = 8000.0
+# Judgement: slip of half a per cent blurs a line of order 9 over three of its widths in 64 turns.
 MOST_TURNS = 64.0
+# Judgement: as long as the stillness that is asked for before the push.
 SHORTEST_ROOM_S = 2.0
+# Judgement: a beat read off 12 turns is known to about 1 / (12 x 7 x 4 harmonics).
 BEAT_SPREAD = 0.003
 FITTING = 0.5  # less, and the impact train is none of this bearing's
 NAMED = 0.98  # a part is named where the others together are less likely than the rest

@@ -43,8 +43,11 @@ NOTHING_SAID = Scene()
 NO_MARKS: Mapping[str, int] = {}
 
 BY = f"acoustic {__version__}"
+# Every kind of file shows itself in less; a page of memory.
 HEAD_BYTES = 4096
+# Judgement: from fewer turns no line stands apart from its neighbours; quality grades what is just above.
 FEWEST_TURNS = 3.0
+# Judgement: three turns at 360 a minute, faster than any crank.
 SHORTEST_S = 0.5
 
 

@@ -21,6 +21,7 @@ from acoustic.lifetimes.lives import Life
 Floats = NDArray[np.float64]
 Counts = NDArray[np.int64]
 
+# Judgement: the confidence of every interval that this project prints.
 NINE_IN_TEN = 0.9
 HALF = 0.5 + 1e-9  # products of shares that come to one half may lie above it by rounding
 

@@ -21,6 +21,7 @@ from acoustic.trend.slope import Trend
 
 MARKERS = "osD^vP*X"
 LINES = ("-", "--", "-.", ":")
+# The mean month of the Julian year.
 MONTH_DAYS = 365.25 / 12
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
+# Columns: fits half a screen, and a page of print.
 WIDTH = 96
+# Columns: the longest label and a space.
 LABEL = 10
 
 

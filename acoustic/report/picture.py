@@ -18,7 +18,9 @@ from acoustic.report.whole_file import whole_file
 
 INK, FAINT, ACCENT = "#2b2a33", "#b9b4a7", "#6b3fa0"
 STYLES = {"outer_raceway": "-", "inner_raceway": "--", "ball": "-.", "cage": ":"}
+# Shows two harmonics of the highest order and what surrounds them.
 SHOWN_TURNS_HARMONICS = 2.6
+# As many as the picture has pixels across.
 COLUMNS = 1600
 SIZE_IN = (10, 9.2)
 

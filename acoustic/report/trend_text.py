@@ -16,6 +16,7 @@ from acoustic.trend.slope import Trend
 from acoustic.trend.step import step_sentence
 
 UNIT = {DRAG: "loss of speed at one turn/s [turns/s²]"}
+# The mean month of the Julian year.
 MONTH_DAYS = 365.25 / 12
 
 

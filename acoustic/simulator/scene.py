@@ -12,6 +12,7 @@ from acoustic.simulator import kinematics, phone, ringing, room, strikes
 from acoustic.simulator.plan import Spin, SpinPlan
 
 Floats = NDArray[np.float64]
+# Where shells ring and phones hear well (judgement); every level of a plan is told in it.
 REFERENCE_BAND_HZ = (700.0, 7500.0)
 
 

@@ -12,8 +12,10 @@ from acoustic.dsp.geometry import BearingGeometry
 from acoustic.simulator.plan import SpinPlan
 
 Kind = Literal["check", "free", "pressed", "final"]
+# A 6805 of the catalogue.
 GEOMETRY = BearingGeometry(balls=16, ball_diameter_mm=3.5, pitch_diameter_mm=31.0)
 DESIGNATION = "6805"
+# An invented spin, plainly audible and plainly long enough.
 SPIN = SpinPlan(geometry=GEOMETRY, duration_s=12.0, turns=11.5, start_hz=1.8, running_db=4.0, level=0.005)
 NOTCH = (2.0, 0.55)  # twice a turn, as of a spindle that the seats hold crooked
 
@@ -63,6 +65,7 @@ class InventedBearing:
 
 
 WEARING, LASTING, SQUEEZED = "ticket 201, silver gravel", "ticket 202, black road", "ticket 203, orange trail"
+# An invented winter and spring.
 FIRST, LAST = date(2025, 10, 6), date(2026, 6, 30)
 
 

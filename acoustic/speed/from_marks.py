@@ -17,12 +17,15 @@ from acoustic.errors import InputError
 from acoustic.model import Motion
 from acoustic.speed.kind import kind_of_spin
 
+# Three marks lie on some smooth course always (FREE_MARKS in acoustic/dsp/tacho/train.py); the fourth tells.
 LEAST_MARKS = 4
 PUSH_S = 0.3  # the crank gathers speed before its first mark, and passes it within a turn
 LONG_FIRST, LONG_LAST = 1.75, 2.3  # a crank about to stand takes about twice as long for its last turn
 ENOUGH_TO_TELL = 7  # marks; through fewer some run-down always passes
 LONG_STOP = 2.5  # last turns until it stops: under dry friction 2.4 at most
+# Judgement: a block of the level on either side; after the stand, what the crank still rocks.
 CLEAR_S, LEAST_CLEAR_S = 0.1, 0.2
+# Judgement, relative times the count: what a filled-in turn and an end without neighbours may be off.
 MISSED_DOUBT, FEW_DOUBT = 0.01, 0.006
 SUDDEN = 1.6  # times the mean of its neighbours; a missed mark makes 2, a crank slowing to a stand 1.2
 

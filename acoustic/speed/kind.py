@@ -12,6 +12,8 @@ Floats = NDArray[np.float64]
 # Judgement: a motor or a lathe holds its turns to a per cent, no leg does; most turns of a coasting crank are
 # slower than the one before, and the last is far slower than the quickest.
 STEADY = 0.01
+# Last turn over the quickest, and share of the turns slower than the one before; legs do neither for a whole
+# ride.
 SLOWED, SLOWING = 1.35, 0.6
 
 

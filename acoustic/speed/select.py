@@ -22,6 +22,7 @@ SPEED_HINT = (
     "steady speed."
 )
 ALIKE = 0.02  # two sources that differ by less than this, beyond what they admit, agree
+# Judgement: over less than a turn or two no speeds are compared.
 LEAST_SHARED_S = 1.0
 # Read off the sound itself, or held against nothing in it; any other source may be of another spin.
 FROM_THE_SOUND = ("stated", "turns", "ticks", "channel", "sound")

@@ -26,14 +26,18 @@ LEAST_NATS = 3.0  # less, and a room's own changes of level would do
 # Impacts that die away: healthy bearings reach 9 nats at most, sounds without a crank that begin and last
 # as a spin does 9 as well; 12 of 14 gritty bearings of two generators reach 15 to 37.
 LEAST_BUSY = 12.0
+# As much stillness as counts (LEAST_STILL_S), and a spin that lasts three turns at the usual speed.
 LEAST_BEFORE_S, SHORTEST_SPIN_S = 0.3, 3.0
+# One segment of the search (SEGMENT_S in acoustic/dsp/tacholess/periodicity.py).
 SHORTEST_S = 2.5
+# Resolution: the speed changes far more slowly.
 STEP_S = 0.01
 COURSE_ERROR = 0.02  # of the speed, nine times in ten, where a train of impacts fixes the course
 ROUGH_ERROR = 0.15  # where only the level does
 ALIKE = 0.02  # readings whose turns differ by less are one scale
 FITTING = 0.5  # less, and the train is none of this bearing's
 COUNTED_WRONG = 0.8  # turns, nine times in ten, of a count by eye
+# Judgement; only where the scale is open, and then said with an uncertainty of as much.
 USUAL_MEAN_HZ = 1.0
 SLOWEST_DRIVEN_HZ = 0.45  # turns/s; nobody pedals at 27 turns a minute, while clocks tick at such rates
 AFTER_COAST_S, AFTER_DRIVE_S, BEFORE_S = 1.5, 0.3, 0.2  # kept clear of what turns

@@ -20,6 +20,7 @@ from acoustic.trend.points import Point, visits
 
 Floats = NDArray[np.float64]
 
+# Judgement: the confidence of every interval that this project prints.
 NINE_IN_TEN = 0.9
 # The widest interval, from the least to the greatest of all pairs' slopes, misses the true one with a chance of
 # 2 / n! (Kendall's S at either end): 1/3 with three visits, 1/12 with four, the first that hold it nine in ten.

@@ -20,8 +20,10 @@ from acoustic.trend.slope import TooFew, theil_sen
 
 Floats = NDArray[np.float64]
 
+# Judgement: one bad visit among two would make a level of its own.
 FEWEST_EACH_SIDE = 3
 STEP_CHANCE = 0.05  # common practice; a step is only asked about, never applied
+# Resolution: a chance of STEP_CHANCE is known to 0.002 (binomial), and 1 / 10 000 is the least.
 SHUFFLES = 9999
 SEED = 1968  # the same visits always give the same chance
 RESIDUAL_DIGITS = 9  # of the values' range: what is finer is rounding and must not be ranked

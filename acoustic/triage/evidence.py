@@ -16,6 +16,7 @@ Origin = Literal["measured", "told"]
 
 IN_STEP = 0.06  # a creak this near to a whole number of times a turn keeps pace with the crank
 TOO_VAGUE = 0.2  # the pace known no better than this many times a turn says nothing
+# Judgement: of bolts and spider arms four or five; what comes more often is a part of its own.
 MOST_A_TURN = 4
 
 

@@ -18,6 +18,7 @@ from acoustic.triage.evidence import Heard, blamed_in
 # differ in nothing but their draw (frame's ring, hiss, strikes) gave 0.8 to 1.4 dB for parts of 9 and 4 turns,
 # 2.9 dB for rumble; a phone held by hand anew adds to that, by this project's judgement.
 ANEW_DB = 1.5
+# As ANEW_DB above.
 ANEW_RUMBLE_DB = 3.0
 # n strikes of exponentially distributed power have a mean with a relative spread of 1 / sqrt(n).
 STRIKE_DB = 10 / math.log(10)

@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parent))
 from asking import angle_error, counted, gyro_table
+from bench_findings import misses
+from bounds import above, below
 from rows import ROWS
 from spins import draw
 from spoilt import spoil
@@ -144,3 +146,63 @@ class TestAsking:
         )
         # What runs away by 0.01 turn a second is 0.02 off at either end of four seconds.
         assert angle_error(motion, spin).max() == pytest.approx(0.02, abs=1e-3)
+
+
+class TestBounds:
+    """By hand from tables of the binomial law, and what the rows make of them."""
+
+    @pytest.mark.parametrize(
+        ("count", "of", "share", "few", "many"),
+        [
+            # Of 10 at a half, 0 come about once in 1024 and 1 or fewer 11 times.
+            (0, 10, 0.5, True, False),
+            (1, 10, 0.5, False, False),
+            (10, 10, 0.5, False, True),
+            (9, 10, 0.5, False, False),
+            # None of 44 at 10 % has a chance of 0.9^44 = 0.0097, of 43 one of 0.0108.
+            (0, 44, 0.1, True, False),
+            (0, 43, 0.1, False, False),
+            (1, 200, 0.0, False, True),
+            (0, 200, 0.0, False, False),
+            (60, 60, 1.0, False, False),
+            (59, 60, 1.0, True, False),
+        ],
+    )
+    def test_one_in_a_hundred(self, count: int, of: int, share: float, few: bool, many: bool) -> None:
+        assert (below(count, of, share), above(count, of, share)) == (few, many)
+
+    def test_a_row_of_the_quick_form_has_enough_recordings(self) -> None:
+        """60 for what is to be found, 200 for what must not be called; both kinds are in it."""
+        quick = {name: row for name, row in ROWS.items() if row.quick}
+        for row in quick.values():
+            assert row.quick >= (200 if row.least_found is None else 60)
+        assert {row.least_found is None for row in quick.values()} == {True, False}
+
+    def test_what_falls_short_does_so_by_more_than_chance(self) -> None:
+        for row in ROWS.values():
+            if row.falls_short is not None:
+                assert row.least_found is not None
+                assert below(round(row.falls_short * row.quick), row.quick, row.least_found)
+
+    @pytest.mark.parametrize(
+        ("name", "counted", "quick", "missed"),
+        [
+            # 97 % of 60 are 58; chance at 1 % leaves 55. Of 1 % wrong it makes 3 at most.
+            ("ring-8", (55, 55, 0), True, False),
+            ("ring-8", (54, 54, 0), True, True),
+            ("ring-8", (60, 60, 3), True, False),
+            ("ring-8", (60, 60, 4), True, True),
+            ("ring-8", (58, 58, 0), False, True),
+            ("ring-8", (59, 59, 0), False, False),
+            ("turns-3", (60, 48, 0), True, False),
+            ("turns-3", (60, 47, 0), True, True),
+            ("turns-3", (0, 0, 0), True, True),
+        ],
+    )
+    def test_what_is_missed(self, name: str, counted: tuple[int, int, int], quick: bool, missed: bool) -> None:
+        assert misses(ROWS[name], counted, 60, quick=quick) is missed
+
+    @pytest.mark.parametrize(("wrong", "missed"), [(6, False), (7, True)])
+    def test_false_calls(self, wrong: int, missed: bool) -> None:
+        """Of 200 at 1 % chance makes 6 at most; the old third would have let 68 pass."""
+        assert misses(ROWS["healthy"], (0, 0, wrong), 200, quick=True) is missed

@@ -13,7 +13,9 @@ from acoustic.dsp.levels.filterbank import BandBank
 
 Floats = NDArray[np.float64]
 
+# Grid: holds twenty cycles at 200 Hz, and is short beside a push.
 BLOCK_S = 0.1
+# Judgement: three blocks; less gives no level that is worth a comparison.
 LEAST_STILL_S = 0.3
 
 

@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 OCTAVE_RATIO = 10 ** (3 / 10)
 LOWEST_BAND = -10  # 100 Hz; below, a phone hears next to nothing
 HIGHEST_BAND = 12  # 16 kHz
+# Judgement: longer than a strike rings, shorter than a crank changes its speed in.
 LEVEL_WINDOW_S = 0.3
 HIGHEST_SHARE = 0.47  # of the sample rate: past it, converters let nothing through
 

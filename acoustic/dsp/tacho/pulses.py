@@ -17,21 +17,28 @@ Ints = NDArray[np.intp]
 
 STEP_S = 0.000125  # of the level: finer than any leading edge must be known
 BASE_BLOCK_S, BASE_BLOCKS = 0.01, 31  # the base line is the median of a third of a second: no pulse moves it
+# The two frequencies of public supply; hum is a line 20 dB over its surroundings, and drifts slowly over 10 s.
 MAINS_HZ, HUM_HARMONICS, HUM_STANDS_OUT, HUM_PIECE_S = (50.0, 60.0), 12, 100.0, 10.0
 LONGEST_S = 0.06  # from a pulse's start to its highest: it may bounce, or end higher behind a capacitor
 TOGETHER_S = 0.1  # what comes sooner after a pulse belongs to it
+# Judgement: a switch closes, and a card snaps, within a hundredth of a second.
 EDGE_S = 0.01
 LEADING = 0.4  # of the highest in a group: the first that reaches this is the pulse itself, not a strike before it
 LEAST_RISE = 4.0  # times the usual level
+# Cost: the fastest crank makes 4 a second; what is tried as the model of a pulse.
 MOST_EVENTS, EVENTS_A_SECOND, REFERENCES = 120, 6.0, 8
 ALIKE = float(np.log(3.0))  # pulses of one switch differ so much
 # Without being asked, only pulses that can be nothing else are taken for marks.
 FAR_ABOVE = 12.0  # times the usual level
 FAR_ABOVE_JUDGED = 4.0  # times as far as anything of theirs in the judged channel
+# Judgement: sound takes 10 ms for 3.4 m.
 HEARD_NEAR_S = 0.01
 MOST_OF_IT = 0.4  # of the recording
+# Judgement: two microphones at one bearing share most of their sound, a switch and a microphone none.
 LEAST_COHERENT = 0.25
+# Judgement: what shows half as high in the judged channel, and shares half its power, is heard there.
 AS_HIGH, COHERENT = 0.5, 0.5
+# Judgement: sound takes 5 ms for 1.7 m, more than between a card and its microphone.
 HEARD_WITHIN_S = 0.005
 HEARD = 4.0  # standard deviations over other angles of the crank
 

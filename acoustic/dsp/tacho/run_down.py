@@ -13,10 +13,13 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 BENT = np.array([-0.5, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0])  # viscous drag times the marks' length
+# Grid: closes the gaps of BENT in steps of 0.05.
 FINE = np.linspace(-0.45, 0.45, 19)
+# Resolution: weights settle in two or three rounds.
 ROBUST_ROUNDS = 4
 FEWEST_FOR_VISCOUS = 6  # with fewer marks, viscous drag beside the dry would fit anything
 OFF = 0.025  # turns: a mark farther off a robust fit counts less than half
+# Grid: a smooth course has three or four numbers to be told.
 COURSE_POINTS = 24
 CLOSE = 0.003  # turns: fits as close as this are alike
 

@@ -23,20 +23,28 @@ from acoustic.dsp.transients import peaks_of, standing_out
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
+# Judgement: a card clicks far above; below, hum, voices and the push are loudest.
 LOWEST_HZ = 700.0
 WIDTHS = (3, 6)  # bands taken together, besides all
 AFTER_S, BEFORE_S, GAP_S = 0.003, 0.014, 0.001  # a tick's first part, what it is compared with, the gap between
+# Cost: twice what the fastest crank makes, and an end to it.
 CANDIDATES_A_SECOND, MOST_CANDIDATES = 8.0, 2000
+# Cost: half as many again as the fastest crank makes.
 PEAKS_A_SECOND = 6.0
+# Judgement: two events nearer than this are one; ticks of one card rebound for twice as long.
 APART_S, TICKS_APART_S = 0.004, 0.008
 GUESSES = 16  # templates, each way of centring
 ON_A_PATH, ON_A_PATH_A_SECOND = 44, 2.2  # events that a path is searched through
 TAKEN_ON = 8  # guesses that are refined
+# Resolution: a template settles in two rounds; one that lost a quarter of its evidence went astray.
 ROUNDS, ASTRAY = 2, 0.75
 KIN_PRICE = 3.0  # nats
+# Judgement: a card that snaps back rebounds for as long.
 BOUNCE_S = 0.06
 ENOUGH = 30.0  # nats: no other guess is tried
 RISING = 1.5  # robust standard deviations: nine frames in ten of steady noise lie below
+# Judgement: how long a tick rings, and how far off its time may be by its loudest frame; settles in three
+# rounds.
 ALIGN_S, MOST_LAG_S, ALIGNMENTS = 0.012, 0.003, 3
 
 

@@ -20,6 +20,7 @@ Ints = NDArray[np.intp]
 
 FASTEST_S, SLOWEST_S = 0.25, 5.0  # 240 turns a minute; slower than 12, a crank is about to stand
 MOST_TURNS = 3  # an interval may hold two missed marks
+# One more than FREE_MARKS below.
 LEAST_MARKS = 4
 LEAST_EVIDENCE = 7.0  # nats: 1000 to 1
 # Prices of a path, in sure marks.
@@ -28,6 +29,7 @@ CHANGE, CHANGE_PRICE = 0.15, 0.06  # a turn's length against the one before, in 
 BEND, BEND_PRICE, MOST_BENT = 0.05, 0.2, 25.0  # that change against what the drag before makes of it
 USUAL_CHANGE = 0.03  # a coasting crank slows by some per cent a turn
 IN_STEP = 0.025  # turns from the smooth course: the card, its flick and the timing together
+# Judgement: turns; a few degrees even where the marks scatter less.
 SURELY_IN_STEP = 0.008
 OFF_STEP = 0.08  # farther from every mark, an event is at another angle of the crank
 NEXT_STEP = 0.08  # turns, of a mark at an end or foretold by its few neighbours alone
@@ -67,6 +69,7 @@ class MarkTrain:
         return int(self.turns[-1]) + 1 - self.turns.size if self.turns.size else 0
 
 
+# No train: no evidence at all.
 NOTHING = MarkTrain(np.empty(0), np.empty(0, dtype=np.intp), -np.inf)
 
 

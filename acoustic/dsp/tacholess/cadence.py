@@ -20,7 +20,9 @@ Floats = NDArray[np.float64]
 MOST_BEND = 0.085  # relative change of rate a second
 FASTEST_STEPS = 6  # of the rate from one segment to the next: seven per cent a second
 STEP_COST = 0.14  # standard deviations for one step, growing with its square
+# Resolution, and the time over which legs keep a pace (judgement).
 STEP_S, SMOOTHED_S = 0.01, 1.0
+# Resolution: the course settles in two or three rounds.
 ROUNDS = 3
 COST = 1.7  # that a segment must show to be counted to the train: its best bend is taken
 

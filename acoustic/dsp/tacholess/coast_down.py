@@ -20,19 +20,28 @@ from acoustic.dsp.tacholess.periodicity import LOWEST_HZ, RATE_STEP, SegmentScor
 Floats = NDArray[np.float64]
 
 PUSH_S = 0.4  # a firm push by hand
+# Grid: sharpened afterwards; between two of its steps a segment stays in reach.
 STOP_STEP_S = 0.35
 LATER_STOPS_S = (0.5, 1.2, 2.0, 3.5, 6.0, 10.0)  # past the recording's end
+# Grid, from dry friction alone to a wet seal (judgement); sharpened afterwards.
 DRAGS_PER_S = (0.0, 0.05, 0.1, 0.18, 0.3, 0.5)
 SOONEST_S = 0.8  # of a segment's middle before the crank stands
 COST = 0.85  # standard deviations that a segment must show to be counted to the train
 OUTSIDE = -1.4  # for a rate past those that are looked for
+# Judgement: a stop and a drag are fitted, and neighbouring segments share most of their sound.
 FEWEST_SEGMENTS = 4
+# Memory: the speed six times the lowest looked at; decides nothing.
 BEFORE_STEPS = round(np.log(6.0) / RATE_STEP)
+# Resolution: settles in three or four rounds.
 MOST_ROUNDS = 8
+# Resolution: a fiftieth of the way from one impact to the next.
 SETTLED_IMPACTS = 0.02
 SLIP_AN_IMPACT = 0.007  # in impacts: balls shift in their pockets
 WIDEST_STEP = np.array([1.0, 0.1])  # of (stop, drag) in one round
+# Judgement: the crank stops after its last impacts, and no drag takes more than this share of the speed a
+# second.
 LEAST_LEFT_S, MOST_DRAG = 0.1, 1.5
+# Resolution: the speed changes far more slowly.
 ANGLE_STEP_S = 0.01
 
 

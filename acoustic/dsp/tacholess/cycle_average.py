@@ -9,12 +9,16 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+# Judgement: an impact that rings for an eighth of its interval has no more.
 HARMONICS = 8
 STRETCH = 8  # intervals looked at together
 CLEAR = 2.5  # standard deviations of noise by which a stretch must be like the others
+# Judgement [impacts]: balls shift in their pockets by as much.
 SMALLEST_ERROR = 0.01
+# Judgement: fewer stretches say nothing of how the lateness goes on.
 FEWEST = 4
 BESIDE = 4  # stretches that make the first pattern
+# Resolution: the common pattern settles in two or three rounds.
 ROUNDS = 3
 SHIFTS = 48  # of an impact, to which lateness is told
 MOST_LATE = 6  # impacts either way

@@ -26,11 +26,14 @@ FIRST_CANDIDATE = 1.5  # the likeliest ball count over each of the others
 USUAL_HZ = {True: (1.7, 0.4), False: (1.25, 0.35)}
 # Balls lag behind rolling by a few tenths of a per cent, hand-spun or not (from memory: Randall and Antoni 2011).
 SLIP = {"outer_raceway": -0.003, "inner_raceway": 0.0025, "ball": -0.003, "ball_once": -0.003}
+# Judgement: twice the slip itself, either way.
 SLIP_SPREAD = 0.006
 # Shares of defects that show the lines they may show (judgement: of simulated ones
 # with load zones of every width 0.6 to 0.9 do).
 MODULATED, PEDALLED, UNEQUAL, FAMILY = 0.7, 0.7, 0.3, 0.2
+# Judgement: lines past the fifth drown where the angle is known by ear.
 SIDE_HARMONICS = 5
+# Judgement: as SIDE_HARMONICS; another part is fainter than the one that was found.
 FAMILY_HARMONICS = 4
 STRENGTHS = np.array([1.0, 2.0, 4.0, 8.0, 16.0, 32.0])  # of lines over their floor, each as likely
 STRONGEST_LINE = 5.0  # modulation raises many lines: none of them alone may tell

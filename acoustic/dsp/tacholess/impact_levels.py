@@ -13,10 +13,13 @@ from acoustic.dsp.levels.filterbank import BandBank
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 
+# Judgement: hum and handling lie below, codecs cut off above.
 LOWEST_HZ, HIGHEST_HZ = 500.0, 11_000.0
+# Resolution: the fastest impacts come 30 ms apart (HIGHEST_HZ in periodicity.py).
 FRAME_S = 0.003
 BACKGROUND_S = 0.06  # running median: an impact rings for some 10 ms, a vowel lasts for 50 ms and more
 MOST_NATS = 2.5  # a bang counts for no more than an impact 11 dB over its background
+# Grid: a third of an octave times four and eight; strikes ring in a band that nobody knows.
 WIDTHS = (4, 8)
 SILENCE = 1e-9  # of the band's usual power: below it the recorder wrote nothing
 

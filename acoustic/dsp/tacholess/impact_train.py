@@ -12,9 +12,12 @@ from acoustic.dsp.tacholess.impact_levels import ImpactLevels
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 
+# Resolution: a line between two bins of four to a line loses little.
 PADDING = 4
+# Judgement: side lobes of this window lie far under the strongest line looked for (STRONGEST_LINE).
 TAPER = 3.5
 FLOOR_WIDTHS = (0.8, 0.14)  # of the running medians under the lines, of the train's rate
+# Grid: frames of 3 ms tell no more of impacts 72 ms apart.
 PHASES = 24
 LOUDEST = 2.0  # of the usual impact: one bang does not stretch a train
 NEIGHBOURS = 12  # impacts before and after that make the pattern each is set against

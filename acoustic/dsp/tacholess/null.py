@@ -33,7 +33,9 @@ class TrainNull:
     struck_spread: float
 
 
+# Derived by tests/calibration/tacholess_null.py, search for a coasting crank.
 COAST = TrainNull(at_10_s=12.3, per_log_length=4.0, scale=1.6, struck_mean=2.1, struck_spread=1.5)
+# Derived by tests/calibration/tacholess_null.py, search for a pedalled crank.
 CADENCE = TrainNull(at_10_s=10.5, per_log_length=8.2, scale=4.1, struck_mean=2.5, struck_spread=1.6)
 
 

@@ -14,15 +14,21 @@ from acoustic.dsp.tacholess.impact_levels import ImpactLevels
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 
+# Judgement: long enough for nearly four impacts at the lowest rate, short enough for one bend of the speed.
 SEGMENT_S, HOP_S = 2.5, 0.5
 LOWEST_HZ, HIGHEST_HZ = 1.5, 32.0  # rates of ball passes of any crank bearing, at 0.2 to 2.7 turns a second
+# Grid: half of what a segment tells apart at the highest rate, 1 / (32 x 2.5) = 0.0125.
 RATE_STEP = 0.006
 BENDS = np.arange(-0.60, 0.1201, 0.02)  # relative change of rate a second: a run-down's end to a firm pedal stroke
 FLOOR_BENDS = (-0.5, -0.2, 0.1)  # most lines are blurred under most of them
+# Judgement: impacts that ring for 10 ms have no more at the highest rates; more would count noise.
 HARMONICS = 6
 HALVES = 0.7  # share of what lies half way between the harmonics that is taken off
+# Judgement: impacts that ring for some 10 ms have no lines above.
 HIGHEST_LINE_HZ = 110.0
+# Grid: wider as the rate grows, since lines lie farther apart.
 FLOOR_HZ = (0.4, 1.5, 3.0, 5.0, 8.0, 12.0, 17.0, 24.0, 34.0, 48.0, 68.0, 110.0)
+# Resolution: a line between two bins loses little.
 PADDING = 2
 # Of a sum of six ln(1 + E) less 0.7 times another such sum, E exponential: mean and variance by quadrature.
 USUAL_SPREAD = float(np.sqrt(0.176 * HARMONICS * (1 + HALVES**2)))

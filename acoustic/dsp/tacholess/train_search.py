@@ -18,7 +18,9 @@ from acoustic.dsp.tacholess.periodicity import SEGMENT_S, segment_scores
 
 Floats = NDArray[np.float64]
 
+# Resolution: the speed changes far more slowly.
 STEP_S = 0.005
+# Judgement: three turns of a bearing with the fewest passes a turn that are usual, eight.
 FEWEST_IMPACTS = 24
 SLOWEST_SHARE = 0.01  # of the first speed: there the crank all but stands
 RISE_S = 0.32  # of a push by hand, until impacts come as in the run-down after it

@@ -16,16 +16,22 @@ from acoustic.dsp.tacholess.impact_levels import ImpactLevels
 
 Floats = NDArray[np.float64]
 
+# Judgement: below, hum and handling are loudest.
 LOWEST_HZ = 400.0
+# Grid: a push lasts four times as long.
 BLOCK_S = 0.1
+# Cost: of a long recording the blocks grow in place.
 MOST_BLOCKS = 160
+# Resolution of the beginning, and how far from the first guess it is looked for (judgement).
 FINE_BLOCK_S, NEAR_START_S = 0.03, 0.8
+# Grid: running noise over the background in equal steps, each about twice the one before.
 GAINS = (0.3, 0.7, 1.5, 3.0, 7.0, 15.0, 40.0)
 # Running noise grows with about the square of the speed; how much faster or slower is not known.
 EXPONENTS = (1.5, 2.0, 2.6)
 # No law of loudness holds to better than this share of the variance, and neighbouring blocks and bands change
 # together. Set so that the true course is seldom more than four nats behind the best.
 MISFIT, TOGETHER = 0.1, 20.0
+# Judgement: three turns, spun fast.
 SHORTEST_S = 2.0
 BUSY_BLOCK_S, BUSY_EXPONENT = 0.2, 1.5  # impacts come as often as the speed, and grow louder with it
 

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from acoustic.errors import InputError
 from acoustic.install.fit.tolerances import Limits, material_row
 
+# By definition.
 MM_PER_UM = 1e-3
 STEEL_STRAIN_PER_K = 12e-6  # SKF Rolling bearings (2018): 0.012 um of clearance for 1 K and 1 mm of pitch circle
 INNER_RING_MPA = 127.0  # most tension in an inner ring; NTN Ball and Roller Bearings CAT 2203/E

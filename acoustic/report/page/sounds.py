@@ -21,6 +21,7 @@ from acoustic.report.page.embed import sound_uri
 
 Floats = NDArray[np.float64]
 
+# Judgement: a page that is sent by mail stays small; a spin is seldom longer.
 LONGEST_S = 20.0
 PEAK = 0.8  # of full scale; the coding may overshoot a little
 SILENT = 1e-5  # of full scale, below the smallest step of 16 bits

@@ -22,18 +22,25 @@ from acoustic.report.picture import INK
 Floats = NDArray[np.float64]
 
 AROUND_S = 1.0  # of rest before and after the spin, to compare with
+# Judgement: more cannot be told apart half a page wide.
 LONGEST_S = 60.0
 FRAME_S = 0.04  # short beside the time between impacts, and long enough for lines 25 Hz apart
+# A phone hears next to nothing below, and nobody above.
 LOWEST_HZ, HIGHEST_HZ = 100.0, 20_000.0
+# Judgement: 45 bands are as many rows as the picture shows apart.
 BANDS_AN_OCTAVE = 6
+# An octave; less is no picture.
 FEWEST_BANDS = 6
 MOST_COLUMNS = 600  # as many as a picture half a page wide can show
 DEEPEST_DB = 80.0  # under the loudest; below, rounding to 16 bits is all that is left
 WHITE_SHARE = 0.2  # of all cells, drawn white, so that the shades tell the rest apart (judgement)
 LEAST_RANGE_DB = 20.0  # or the unrest of steady noise would look like more than it is (judgement)
 SHADES = 12  # fewer than a screen has: a tenth of the file, and steps that can be told apart
+# As many as stand side by side.
 MOST_LABELS = 10
+# Grid of labels.
 STEPS = (1, 2, 5, 10, 20, 50, 100)
+# Grid of labels.
 NAMED_HZ = (100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
 
 

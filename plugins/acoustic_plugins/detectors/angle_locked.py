@@ -19,16 +19,21 @@ from acoustic.api import BandBank
 
 Floats = NDArray[np.float64]
 
+# Judgement: below, hum and handling are loudest.
 LOWEST_HZ = 400.0
 WIDTH = 3  # bands taken together: an octave
 FRAME_S, FRAMES_OF_A_BURST = 0.005, 5  # a median over 25 ms: a click rings shorter, a creak lasts longer
+# By rayleigh_chance below, five like directions come about by chance 1.6 times in 1000, four 7.6 times.
 FEWEST_TURNS = 5
 USUAL_TURNS = 0.35  # a creak lasts at most an eighth of a turn; a chainring out of true swells over half of one
 BURST_DB, LOUDEST_DB = 2.0, 12.0  # over the usual level of that part of a turn about it
 SHORT_TURNS = 0.03  # a burst as long and loud points fully to its angle
+# Judgement: half of the eighth of a turn that a creak lasts at most.
 LOCKED_TURNS = 0.06
+# Once for a crank arm, pedal or chainring bolt; twice for what either leg loads.
 TIMES_A_TURN = (1, 2)
 HIGHEST = 4  # harmonic of the turn: an eighth of a turn still has two thirds of it
+# Judgement: what shows in fewer than half of the turns is not what comes every turn.
 USUAL_SHARE = 0.5
 
 

@@ -27,7 +27,9 @@ ACOUSTIC_API = (1, 0)
 
 IN_STEP = 0.15  # clicks nearer to a beat than this share of the interval belong to the beat
 STEADY = 0.001  # chance below which clicks keep a rhythm
+# Judgement: beats without a known order, a card, a shoe and a chain guard at most.
 MOST_BEATS = 3
+# Floor of the scale only: a grade asks for tens of dB more (acoustic/conditions.toml).
 FAINTEST_DB = -40.0
 HEALTHY = ExponentialTail(location=-0.77, scale=0.55)  # tests/calibration/event_nulls.py
 

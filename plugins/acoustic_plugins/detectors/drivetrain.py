@@ -22,6 +22,7 @@ WORDS = {
     "jockey": "a jockey wheel",
     "hub": "the rear hub",
 }
+# Floor of the scale only: what is detected lies tens of dB above.
 FAINTEST_DB = -40.0
 
 

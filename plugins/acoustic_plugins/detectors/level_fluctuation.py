@@ -19,8 +19,10 @@ from acoustic.api import BandBank
 
 Floats = NDArray[np.float64]
 
+# Judgement: short beside the 22 ms between the fastest regular strikes that are judged (rumble.py).
 BLOCK_S = 0.008
 QUANTILE = 0.3  # what clicks are left move the upper quantiles, a rough ring moves all of them
+# By hand, from the variance in _log_ratio: thirty blocks leave an error of 0.4 in the log ratio of three bands.
 FEWEST_BLOCKS = 30
 NEIGHBOURS = 3  # bands averaged
 # Below, hum and handling are loudest; above, codecs leave holes that flicker by themselves.

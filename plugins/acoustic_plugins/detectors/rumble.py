@@ -11,6 +11,7 @@ from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
 ACOUSTIC_API = (1, 0)
 
+# Floor of the scale only: a hundredth more flicker than hiss; a grade asks for more.
 FAINTEST_DB = -20.0
 FASTEST_STRIKES_HZ = 45.0  # faster, regular strikes alone make the level flicker from one 8 ms block to the next
 HEALTHY = ExponentialTail(location=-0.02, scale=0.50)  # tests/calibration/event_nulls.py

@@ -15,13 +15,20 @@ Mask = NDArray[np.bool_]
 
 LOWEST_HZ = 250.0  # below, hum and handling are louder than any bearing
 NEIGHBOURS = 5  # bands averaged: a bearing's running noise is wide
+# The fewest that show a spread.
 FEWEST_BLOCKS = 3
+# Judgement: no recorder keeps its gain better, so that no difference is told more finely.
 LEAST_ERROR_DB = 0.05
 
+# Grid: a step of the noise takes one or two blocks, a push six.
 STEP_BLOCK_S = 0.05
+# As acoustic/check/features.py: below, rooms and hum are loudest.
 STEP_HZ = 500.0
+# Judgement: half a second of steady noise on either side; at the very beginning three blocks will do.
 STEADY_BLOCKS, FEWEST_BEFORE = 10, 3
+# Judgement: five times the scatter of steady blocks (STEADY_DB), and of single bands somewhat less.
 LEAST_STEP_DB, LEAST_BAND_DB = 3.0, 2.0
+# Judgement: as much over the steady blocks (STEADY_DB five times) is an event of its own.
 BANG_DB = 3.0
 LEAST_SHARE = 1 / 3  # of the bands: noise in place of a sound is quieter where the sound was loud
 SUDDEN = 0.8  # of the whole change, within a tenth of a second: a push takes three times as long

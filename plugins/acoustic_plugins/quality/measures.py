@@ -8,8 +8,10 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 QUIETEST = 10 ** (-90 / 20)  # about one step of 16 bits
+# Judgement: a microphone is never flat for as long; a lost packet leaves five times as much.
 GAP_S = 0.004
 FEWEST_STEPS = 40  # coarser sound is flat everywhere
+# Of full scale 2: only what overflows jumps three quarters of the range between two samples (judgement).
 WRAPPED_JUMP = 1.5
 
 

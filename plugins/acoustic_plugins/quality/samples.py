@@ -5,11 +5,14 @@ from __future__ import annotations
 from acoustic.api import Problem, Recording, bandwidth_hz, out_of_range
 from acoustic_plugins.quality.measures import QUIETEST, clipped_share, gaps, sounding_level, wrapped_share
 
+# Judgement: half of the fewest turns that are graded, spun fast.
 SHORTEST_S = 1.0
 # Judged on simulated spins: below these a defect of middling size is missed more often than found.
 NARROW_HZ, TOO_NARROW_HZ = 5000.0, 2500.0
+# Judgement: some ten samples a second clip in the strikes alone; where a twentieth does, so does the rest.
 CLIPPED, MUCH_CLIPPED = 0.0002, 0.05
 WRAPPED, MUCH_WRAPPED = 0.001, 0.03  # a sixtieth of what follows a lost byte, and half of it
+# Judgement: gaps are filled with silence, which hides strikes by their share and breaks the noise about them.
 GAPS, MUCH_GAPS = 0.005, 0.15
 LONGER = "Record one spin from two still seconds before the push until two seconds after the crank stands."
 

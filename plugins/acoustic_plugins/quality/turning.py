@@ -12,10 +12,14 @@ FEWEST_TURNS, FEW_TURNS = 4.0, 6.0
 # own sounds 1.5 dB louder in the fastest third of a usual run-down than in the slowest. A machine in the room may
 # change its level by a decibel; the shape of its spectrum stays.
 HEARD_CERTAINTY, HEARD_DB, RESHAPED_DB = 4.0, 1.5, 0.8
+# Judgement: the hand pushes for as long, and knocks.
 PUSH_S = 0.3
 COASTS = 1.5  # times as fast in the fastest third as in the slowest
+# Judgement: ten times as sure as a finding (DETECTION_CHANCE).
 RHYTHM_HEARD = 0.001
+# Judgement: a little less than what half the speed takes off, 6 dB by the square law above.
 COASTING_DB = 5.0
+# Judgement: clicks at random are as even once in 10 000.
 EVEN = 1e-4
 
 NEARER = (

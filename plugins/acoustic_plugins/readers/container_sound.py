@@ -48,6 +48,7 @@ ACOUSTIC_API = (1, 0)
 PROTECTED_TAGS = ("drms", "enca")
 # A time stamp that jumps by nearly a packet tells of a lost one; by less, of rounding.
 LOST_PACKET_SHARE = 0.75
+# Judgement: time stamps in milliseconds are off by one or two; a lost packet by 20 and more.
 LEAST_HOLE_S = 0.005
 
 

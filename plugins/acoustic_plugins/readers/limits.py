@@ -18,11 +18,17 @@ from typing import Literal
 
 from acoustic.api import InputError
 
+# As many as the whole check hands to readers (acoustic/check/pipeline.py); every kind shows itself in less.
 HEAD_BYTES = 4096
+# Judgement: phones and field recorders write up to four.
 MAX_CHANNELS = 4
+# Telephone speech; what is left below its 4 kHz still holds part of a bearing's ringing, and is warned of.
 MIN_RATE_HZ = 8_000
+# The highest that recorders offer; above it nothing of a crank sounds.
 MAX_RATE_HZ = 192_000
+# Judgement: memory; a spin takes under a minute.
 MAX_DURATION_S = 300.0
+# Judgement: more than a twentieth missing, and turns are.
 MAX_MISSING_SHARE = 0.05
 # Encoders pad, and containers round: less than this is no loss.
 PADDING_S = 0.1
@@ -31,6 +37,7 @@ PADDING_S = 0.1
 UNKNOWN_BYTES = 0x7FFFF000
 # Ends the walk through a file that is all zeros.
 MAX_CHUNKS = 1000
+# The longest page of RFC 3533, section 6: 27 + 255 + 255 x 255 bytes.
 OGG_PAGE_BYTES = 65_307
 
 COPY_AGAIN = "Copy the file from the phone again; if that changes nothing, record again."

@@ -19,6 +19,7 @@ from acoustic_plugins.speed.options import SPEED
 ACOUSTIC_API = (1, 0)
 
 READ_OFF = 0.0165  # a bench drive or a metronome, read off by eye: 1 % usually
+# Judgement: past any bench drive that turns a crank bearing.
 HIGHEST_RPM = 6000.0
 
 

@@ -31,25 +31,42 @@ from acoustic_plugins.speed.film.template import (
 Tried = tuple[float, Round, Curve]
 Reason = Literal["few_frames", "dark", "still", "nothing_round", "seldom_seen", "few_turns", "alike"]
 
+# As many as the whole check asks for: acoustic/check/pipeline.py.
 FEWEST_TURNS = 3.0
+# Judgement: of 255; where half the picture is darker, no arm stands out.
 DARK_GREY = 16.0
+# Cost: frames in which spots are looked for; a few hundred hold every angle of a spin many times.
 MOST_SEARCHED = 300
+# Cost: ellipses that are tried again by what they show, in place of a plain ring.
 PROMISING = 3
+# Grid: steps of the search for the sharpest ellipse, over the picture's shorter side.
 CLIMB = (0.03, 0.015)
+# Judgement: a turn in eight seconds; slower counts as standing.
 SLOWEST_HZ = 0.12
+# Judgement: share of the highest speed at which the push is over.
 UP_TO_SPEED = 0.6
+# Judgement: turns off; a frame at random lies as near to the angle or its opposite 24 times in 100.
 AGREES = 0.06
+# Judgement: stretches that take turns as teacher and taught; longer than neighbouring frames look alike.
 BLOCK_S = 0.5
+# Judgement: all but one of so many frames in a row; by chance 1 in 75 such rows (24 in 100 frames each, were
+# they independent).
 SEEN_OF = 5
+# Judgement: a frame that fits worse than this share of the usual has something before the arm.
 LEAST_OF_USUAL = 0.4
+# Judgement: past three quarters of a turn unseen the count of turns may slip by one.
 MOST_UNSEEN, MOST_UNSEEN_S = 0.75, 3.0
+# Judgement: chance shows 0.24 (see above); two like arms are right half the time; standard errors.
 LEAST_SHOWN, LEAST_RIGHT, LEAST_CERTAINTY = 0.35, 0.75, 7.0
+# Judgement: the picture changes little from one frame to the next but one.
 ALIKE_FRAMES = 3
 # Half the speed foretells what rendered films of one taped arm show at most 0.36 times as well, those of a bare
 # bar that was followed about a wrong place from 1.05 times up.
 AS_WELL = 0.65
+# Resolution: a spin bends far more slowly than this.
 STEP_S = 0.01
 
+# Judgement: turns, about two degrees; the angle of a standing arm is read to about one.
 STOOD, STOOD_S = 0.006, 0.3
 
 

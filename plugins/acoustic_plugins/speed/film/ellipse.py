@@ -12,20 +12,32 @@ Singles = NDArray[np.float32]
 Grey = NDArray[np.uint8]
 Change = NDArray[np.int8]
 
+# Memory: frames at once; decides nothing.
 CHUNK = 64
+# Cost: a median of so many frames holds no arm that stands in less than half of them.
 BACKGROUND_FRAMES = 48
+# Judgement, at 256 pixels a side: coarse squares, a strip of tape, what is about it, the room that a spot keeps
+# for itself, and the edge that the camera sways over.
 COARSE_PX, TAPE_PX, ABOUT_PX, SPOT_PX, EDGE_PX = 4, 5, 15, 9, 3
+# Judgement: a phone on a stand sways less.
 MOST_STEP_PX = 6
 CLEAR = 2.5  # times the usual difference: what differs more is somebody who walks by, or the crank
+# Cost: the tape and what else is bright in a frame; the rest are fainter still.
 SPOTS = 5
 LEAST_CHANGE = 3  # of 127
+# Cost: where one spot in five is the tape, 3000 draws of three hold 24 true circles.
 TRIES = 3000
+# Grid: of 15 degrees; a spot that stands still fills one only.
 SECTORS = 24
+# Judgement: share of the radius by which a squashed circle's spots lie off.
 RING_WIDTH = 0.08
 SMALLEST, LARGEST = 0.06, 0.8  # radius over the picture's height and width
 OUTSIDE = 0.7  # centre's distance from the picture's middle over its size
+# Judgement: shorter over longer axis; a camera that looks on at more than 63 degrees sees no circle.
 FLATTEST = 0.45
+# Judgement: a third of the turn, or an ellipse is not fixed by what lies on it.
 LEAST_SECTORS = 8
+# Cost: how many of the tried circles pass each finer fit.
 FITTED, REFINED, STARTS = 400, 12, 8
 
 

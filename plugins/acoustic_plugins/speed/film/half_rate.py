@@ -8,10 +8,13 @@ from numpy.typing import NDArray
 from acoustic_plugins.speed.film.ellipse import Change, Floats, Round
 from acoustic_plugins.speed.film.template import Curve
 
+# Cost: every fourth pixel; an arm is wider.
 STEP_PX = 4
 RINGS = np.linspace(0.08, 0.6, 10)  # radii over the picture's shorter side
+# Grid: twelve to each of the two windings looked for.
 ANGLES = 24
 RING = 0.3  # of the ellipse that is handed on: rings are laid about its centre alone
+# Cost: a mean over some hundreds is as sure as is needed.
 MOST_FRAMES = 400
 
 

@@ -32,15 +32,21 @@ if TYPE_CHECKING:
 
 ACOUSTIC_API = (1, 0)
 
+# Cost: a strip of tape is still two to five pixels wide.
 LONGER_SIDE_PX = 256
+# Judgement: no crank spins for two minutes, and a film that long takes minutes to read.
 LONGEST_S = 120.0
 ENOUGH_HZ = (
     30.0  # of a faster film, every second frame or fewer: a crank turns a tenth of a turn from one to the next
 )
 STILLS = {"mjpeg", "png", "bmp", "gif", "webp", "tiff"}
+# Two times make a speed.
 FEWEST_TIMES = 2
+# Judgement: as many frames share their error (ALIKE_FRAMES in arm.py).
 FRAMES_ALIKE = 3.0
+# Standard deviations that hold a normal value nine times in ten.
 NINE_IN_TEN = 1.645
+# Judgement: how far a film's own clock may run off its sound's.
 RATE_ERROR = 0.001
 END_TURNS = 0.025  # where the smooth angle may lie off at its ends; with it, rendered films covered 96 in 100
 AGAIN = "Copy the film from the phone again, as the file itself."

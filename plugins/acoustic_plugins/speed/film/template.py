@@ -15,20 +15,33 @@ Spectra = NDArray[np.complex64]
 Model = tuple[Spectra, Singles]
 Curve = Callable[..., Floats]
 
+# Judgement: a second of film at the usual 30 frames a second.
 FEWEST_FRAMES = 30
 RINGS = np.linspace(0.05, 0.62, 20)  # radii over the picture's shorter side
+# Judgement: share of the radius that a first guess takes to be the tape.
 RING_HALF = 0.12
+# Resolution: harmonics of a strip of tape are gone by the 20th; the search for speed needs the lower 12.
 ANGLES, HARMONICS, FEWER_HARMONICS = 96, 20, 12
+# Judgement: share of the mean power below which no harmonic is trusted more.
 NOISE_FLOOR = 0.1
+# Judgement: a turn in three seconds; slower frames show the same picture and teach nothing.
 MOVING_HZ = 0.3
 
+# Judgement: half a turn of a slow crank, hopping by a fifth of it; of a film with few frames three weigh fully.
 WINDOW_S, HOP_S, FEWEST_IN_WINDOW = 0.3, 0.12, 3.0
+# Judgement: nobody spins a crank at 250 turns a minute. Grid: half of what 0.6 s tell apart by a 12th harmonic.
 FASTEST_HZ, SPEED_STEP_HZ = 4.2, 0.075
+# Grid: under 6 degrees, sharpened afterwards.
 PHASES = 64
+# Judgement: a hand changes a crank by less than 0.8 turns/s from window to window; costs in correlation.
 PHASE_OFF, SPEED_OFF_HZ, OFF_COST, JUMP_COST, MOST_OFF = 0.08, 0.8, 0.3, 1.5, 0.15
+# Judgement [turns]: how far the rough course may be off, and from where a frame counts as an outlier.
 NEAR, OUTLYING = 0.12, 0.03
+# Judgement: what a hand and a brake do to a crank is slower than 2.5 Hz, what friction does than 0.7.
 PASS_HZ, SLOW_PASS_HZ = 2.5, 0.7
+# Cost: frames that the climb to the sharpest ellipse is judged by.
 MOST_CLIMBED = 150
+# Judgement: weight of what one arm has alone over what both have; two like arms have no odd harmonics.
 ODD_GAIN = 3.0
 
 
