@@ -19,6 +19,9 @@ from event_nulls import LAWS, UPPER, fitted, null_scores, options
 REAL = os.environ.get("ACOUSTIC_REAL_RECORDINGS")
 FEW, MANY = 12, 60
 
+# The laws themselves are pinned in test_pinned.py, whatever is run.
+pytestmark = pytest.mark.broad
+
 
 @cache
 def few() -> dict[str, NDArray[np.float64]]:

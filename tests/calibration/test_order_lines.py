@@ -50,6 +50,7 @@ def test_a_score_and_its_chance_are_the_same_law(part: str) -> None:
     assert further == pytest.approx(FALL_NATS[part], rel=1e-5)
 
 
+@pytest.mark.broad
 @pytest.mark.parametrize("part", PARTS)
 def test_the_stored_tenth_is_what_simulated_healthy_bearings_reach(part: str) -> None:
     """Within three standard errors of a tenth read off so few, which is the second highest of them; and so few
@@ -57,6 +58,7 @@ def test_the_stored_tenth_is_what_simulated_healthy_bearings_reach(part: str) ->
     _within_errors(physical(), part)
 
 
+@pytest.mark.broad
 @pytest.mark.skipif(REAL is None, reason="ACOUSTIC_REAL_RECORDINGS names no folder of real recordings")
 @pytest.mark.parametrize("part", PARTS)
 def test_the_stored_tenth_holds_over_both_generators(part: str) -> None:
@@ -72,6 +74,7 @@ def _within_errors(found: list[Heard], part: str) -> None:
     assert fall_of(scores_of(found, part)) < 4 * FALL_NATS[part], "four times too far is no luck, even of two"
 
 
+@pytest.mark.broad
 def test_simulated_healthy_bearings_are_not_accused() -> None:
     """Of five conditions of so few at most one chance would be called, were its strikes strong: 0.002 x 5 x 14 or
     0.14 are expected, two or more come once in a hundred times. And no condition shows a tenth in more than a
@@ -81,6 +84,7 @@ def test_simulated_healthy_bearings_are_not_accused() -> None:
     assert all(np.mean(values <= 0.1) <= 1 / 3 for values in chances.values())
 
 
+@pytest.mark.broad
 def test_the_tabled_law_of_a_bin_is_the_heavier_one() -> None:
     """At every height the table allows luck more bins than generators show, and past 2 less than twice as many.
 

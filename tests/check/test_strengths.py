@@ -44,7 +44,7 @@ def test_strikes_as_weak_as_healthy_bearings_make_are_no_damage(
 
 @pytest.mark.parametrize(
     ("level_db", "severity_db", "level"),
-    # Truly so far over the running noise, which the simulator lays at 4 dB; severity is read to within 0.5 dB of it.
+    # Truly so far over the running noise, which the simulator lays at 4 dB; severity is read to within half a dB.
     [(-9.0, -13.0, "watch"), (-3.0, -7.0, "replace")],
 )
 def test_simulated_damage_3_db_from_the_limit(
