@@ -22,26 +22,26 @@ if TYPE_CHECKING:
     from acoustic.dsp.tacho.pulses import also_heard, find_pulses, is_same_sound, is_unmistakable
     from acoustic.dsp.tacho.ticks import find_ticks, tick_onsets
     from acoustic.dsp.tacho.train import MarkTrain
-    from acoustic.dsp.tacholess.alignment import ClockSetting, set_clock
+    from acoustic.dsp.tacholess.alignment import ClockAlignment, align_clock
     from acoustic.dsp.transients import Clicks, find_clicks, near_clicks, regularity
     from acoustic.errors import InputError, MotionError
-    from acoustic.model import Evidence, Finding, Hearing, Motion, Problem, Recording, Sound, SpeedRequest
+    from acoustic.model import Evidence, Features, Finding, Motion, Problem, Recording, Sound, SpeedRequest
     from acoustic.plugin.hookspecs import hookimpl
     from acoustic.plugin.options import Option
     from acoustic.speed.from_marks import motion_from_marks, motion_from_train
     from acoustic.speed.kind import kind_of_spin
-    from acoustic.speed.tacholess import motion_by_ear
+    from acoustic.speed.tacholess import tacholess_motion
 
 __all__ = [
     "DETECTION_CHANCE",
     "LEAST_STILL_S",
     "BandBank",
     "Clicks",
-    "ClockSetting",
+    "ClockAlignment",
     "Condition",
     "Evidence",
+    "Features",
     "Finding",
-    "Hearing",
     "InputError",
     "MarkTrain",
     "Motion",
@@ -53,6 +53,7 @@ __all__ = [
     "Rule",
     "Sound",
     "SpeedRequest",
+    "align_clock",
     "also_heard",
     "band_bank",
     "bandwidth_hz",
@@ -66,14 +67,13 @@ __all__ = [
     "is_same_sound",
     "is_unmistakable",
     "kind_of_spin",
-    "motion_by_ear",
     "motion_from_marks",
     "motion_from_train",
     "near_clicks",
     "out_of_range",
     "regularity",
-    "set_clock",
     "still_parts",
+    "tacholess_motion",
     "tick_onsets",
     "turning_part",
 ]
@@ -90,13 +90,13 @@ _HOMES = {
     "acoustic.dsp.tacho.pulses": ("also_heard", "find_pulses", "is_same_sound", "is_unmistakable"),
     "acoustic.dsp.tacho.ticks": ("find_ticks", "tick_onsets"),
     "acoustic.dsp.tacho.train": ("MarkTrain",),
-    "acoustic.dsp.tacholess.alignment": ("ClockSetting", "set_clock"),
+    "acoustic.dsp.tacholess.alignment": ("ClockAlignment", "align_clock"),
     "acoustic.dsp.transients": ("Clicks", "find_clicks", "near_clicks", "regularity"),
     "acoustic.errors": ("InputError", "MotionError"),
     "acoustic.model": (
         "Evidence",
         "Finding",
-        "Hearing",
+        "Features",
         "Motion",
         "Problem",
         "Recording",
@@ -107,7 +107,7 @@ _HOMES = {
     "acoustic.plugin.options": ("Option",),
     "acoustic.speed.from_marks": ("motion_from_marks", "motion_from_train"),
     "acoustic.speed.kind": ("kind_of_spin",),
-    "acoustic.speed.tacholess": ("motion_by_ear",),
+    "acoustic.speed.tacholess": ("tacholess_motion",),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from os import PathLike
 from pathlib import Path
@@ -97,7 +97,7 @@ class CheckResult:
         from acoustic.report.book_pictures import save_figure
         from acoustic.report.picture import SIZE_IN, draw_check
 
-        if self.analysis.hearing is None or not self.usable:
+        if self.analysis.features is None or not self.usable:
             raise InputError("there is nothing to draw: the recording cannot be used", hint=" ".join(self.advice))
         figure = to if isinstance(to, Figure) else Figure(figsize=SIZE_IN, layout="constrained", facecolor="white")
         draw_check(self.analysis, figure)
@@ -136,7 +136,7 @@ class CheckResult:
     def _repr_html_(self) -> str:
         """In a notebook: the report, and the picture where there is one."""
         text = f"<pre>{html.escape(str(self))}</pre>"
-        if self.analysis.hearing is None or not self.usable:
+        if self.analysis.features is None or not self.usable:
             return text
         from acoustic.report.page import svg_of
 
@@ -168,6 +168,7 @@ def check(  # noqa: PLR0913 - one argument for each option of the command
     sprocket: int | None = None,
     jockey: int | None = None,
     progress: Callable[[str], None] | None = None,
+    **plugin_options: Any,
 ) -> CheckResult:
     """Judge one recording of a crank bearing, as `acoustic check` does.
 
@@ -196,6 +197,8 @@ def check(  # noqa: PLR0913 - one argument for each option of the command
         Teeth that the chain runs over; None where it is off.
     progress : callable or None
         Told in a few words what is being done.
+    **plugin_options
+        Options of installed speed sources beside the bundled ones, by their keys.
 
     Returns
     -------
@@ -216,7 +219,9 @@ def check(  # noqa: PLR0913 - one argument for each option of the command
     _one_of("side", side, ("drive", "non-drive"))
     numbers = balls, ball_diameter, pitch_diameter, contact_angle
     meant = _bearing(bearing, *numbers, turning=turning, rows=rows, catalogue=catalogue)
-    request = _request(speed, turns, marks, ticks, mark_channel, gyro, film, spin)
+    said = {"speed_rpm": speed, "counted_turns": turns, "marks": _path(marks), "ticks": ticks}
+    said |= {"mark_channel": mark_channel, "gyro": _path(gyro), "film": film}
+    request = _request(said, plugin_options, spin)
     analysis = check_recording(
         Path(recording),
         bearing=meant,
@@ -320,30 +325,20 @@ def _bearing(
     )
 
 
-def _request(
-    speed_rpm: float | None,
-    counted_turns: float | None,
-    marks: AnyPath | None,
-    ticks: bool,
-    mark_channel: int | None,
-    gyro: AnyPath | None,
-    film: bool,
-    spin: Spin | None,
-) -> SpeedRequest:
-    """What was said of the crank's motion, refused as the command does."""
+def _request(said: Mapping[str, Any], plugin_options: Mapping[str, Any], spin: Spin | None) -> SpeedRequest:
+    """What was said of the crank's motion, options of other people's speed sources included."""
     from acoustic.model import SpeedRequest
+    from acoustic.plugin.options import declared_options
 
     _one_of("spin", spin, ("hand", "pedal", "steady"))
-    return SpeedRequest(
-        speed_rpm=speed_rpm,
-        counted_turns=counted_turns,
-        marks=_path(marks),
-        ticks=ticks,
-        mark_channel=mark_channel,
-        gyro=_path(gyro),
-        film=film,
-        spin=spin,
-    )
+    known = {option.key for option in declared_options()}
+    for key in plugin_options:
+        if key not in known:
+            raise InputError(
+                f"no installed speed source has an option {key!r}",
+                hint=f"Options of speed sources are {', '.join(sorted(known))}.",
+            )
+    return SpeedRequest({**said, **plugin_options}, spin=spin)
 
 
 def _path(given: AnyPath | None) -> Path | None:

@@ -254,18 +254,18 @@ def _switched(spin: Spin) -> NDArray[np.float64]:
 
 
 @pytest.fixture(scope="session")
-def hearing_of(spin_of: Callable[..., Spin], recording_of: Callable[..., Any]) -> Callable[..., Any]:
-    """Hear a case by its true marks: (case, gain=1.0, own_clicks_s, drivetrain, **changes of the plan) -> Hearing.
+def features_of(spin_of: Callable[..., Spin], recording_of: Callable[..., Any]) -> Callable[..., Any]:
+    """The features of a case by its true marks: (case, gain=1.0, own_clicks_s, drivetrain, **changes) -> Features.
 
     The last few are kept, since one test after another asks for the same.
     """
     from acoustic.bearings.search import resolve_bearing
-    from acoustic.check.features import hear
+    from acoustic.check.features import extract_features
     from acoustic.speed.from_marks import motion_from_marks
 
     kept: dict[str, Any] = {}
 
-    def hearing(
+    def features(
         case: str = "sound", *, gain: float = 1.0, own_clicks_s: Any = None, drivetrain: Any = None, **changes: Any
     ) -> Any:
         key = repr((case, gain, own_clicks_s, drivetrain, changes))
@@ -285,9 +285,9 @@ def hearing_of(spin_of: Callable[..., Spin], recording_of: Callable[..., Any]) -
         )
         if own_clicks_s is not None:
             motion = replace(motion, own_clicks_s=own_clicks_s)
-        return hear(recording, motion, resolve_bearing(name="6805"), drivetrain)
+        return extract_features(recording, motion, resolve_bearing(name="6805"), drivetrain)
 
-    return hearing
+    return features
 
 
 @pytest.fixture(scope="session")

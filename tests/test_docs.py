@@ -71,12 +71,12 @@ def methods() -> Iterator[tuple[str, object]]:
 def test_the_pattern_is_exact() -> None:
     """One argument more, less or otherwise named is not the same signature."""
 
-    def check(self: object, recording: object, hearing: object) -> None: ...
+    def check(self: object, recording: object, features: object) -> None: ...
 
     pattern = signature(check)
-    assert re.search(pattern, "`check(recording, hearing)`")
-    assert re.search(pattern, "def check(self, recording: Recording, hearing: Hearing | None) -> X:")
-    for wrong in ("check(recording)", "check(recording, hearing, spin)", "check(hearing, recording)", "check()"):
+    assert re.search(pattern, "`check(recording, features)`")
+    assert re.search(pattern, "def check(self, recording: Recording, features: Features | None) -> X:")
+    for wrong in ("check(recording)", "check(recording, features, spin)", "check(features, recording)", "check()"):
         assert not re.search(pattern, wrong)
 
 

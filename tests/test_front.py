@@ -57,6 +57,11 @@ def test_the_result_is_the_command_s(result: front.CheckResult, taken: Any, acou
     assert result.usable
 
 
+def test_an_option_that_no_plugin_has_is_refused(taken: Callable[..., Any]) -> None:
+    with pytest.raises(InputError, match="no installed speed source has an option 'hall'"):
+        acoustic.check(taken("outer").path, bearing="6805", hall=3)
+
+
 def test_nothing_of_it_can_be_changed(result: front.CheckResult) -> None:
     with pytest.raises(AttributeError):
         result.analysis = result.analysis  # type: ignore[misc]

@@ -220,7 +220,7 @@ def document_of(result: Analysis) -> CheckDocument:
         recording=_recording(result.recording),
         bearing=bearing_block(result.bearing),
         quality=QualityBlock(usable=result.quality.usable, problems=problem_blocks(result.quality)),
-        drivetrain=None if result.hearing is None else _drivetrain(result.hearing.drivetrain.given),
+        drivetrain=None if result.features is None else _drivetrain(result.features.drivetrain.given),
         motion=None if result.motion is None else _motion(result.motion),
         findings=tuple(map(_finding, judged)),
         conditions={finding.condition: result.condition(finding).name for finding in judged},

@@ -21,7 +21,7 @@ from acoustic.dsp.quality import bandwidth_hz
 from acoustic.dsp.tacholess.hypothesis import part_chances
 from acoustic.dsp.transients import find_clicks, without
 from acoustic.errors import InputError
-from acoustic.model import Bearing, Drivetrain, HeardBeat, HeardDrivetrain, Hearing, Motion, Recording, Step
+from acoustic.model import Bearing, Drivetrain, Features, HeardDrivetrain, HeardTrain, Motion, Recording, Step
 
 BY = f"acoustic {__version__}"
 LOWEST_LINE_HZ = 500.0  # strikes ring shell and frame above this; below, rooms and hum are loudest
@@ -35,10 +35,10 @@ MOST_TURNS = 64.0
 # Judgement: as long as the stillness that is asked for before the push.
 SHORTEST_ROOM_S = 2.0
 # Judgement: a beat read off 12 turns is known to about 1 / (12 x 7 x 4 harmonics).
-BEAT_SPREAD = 0.003
+TRAIN_SPREAD = 0.003
 FITTING = 0.5  # less, and the impact train is none of this bearing's
 NAMED = 0.98  # a part is named where the others together are less likely than the rest
-BY_EAR = ("sound", "turns")  # sources that rest on the bearing's own impact train
+TACHOLESS = ("sound", "turns")  # sources that rest on the bearing's own impact train
 
 
 def _middle_turns(motion: Motion) -> Motion:
@@ -50,14 +50,14 @@ def _middle_turns(motion: Motion) -> Motion:
     return replace(motion, times_s=np.interp(turns, motion.turns, motion.times_s), turns=turns)
 
 
-def hear(
+def extract_features(
     recording: Recording,
     motion: Motion,
     bearing: Bearing,
     drivetrain: Drivetrain | None = None,
     *,
     room: Recording | None = None,
-) -> Hearing:
+) -> Features:
     """Filter in time, read in crank angle, and weigh the lines of every part of bearing and drivetrain."""
     top_hz = min(TOP_HZ, bandwidth_hz(recording.heard, recording.sample_rate_hz))
     motion = _middle_turns(motion)
@@ -79,16 +79,16 @@ def hear(
     spread = motion.relative_uncertainty / NINE_IN_TEN
     open_because = _no_drivetrain(motion, drivetrain)
     drive = () if open_because else _drive_sets(drivetrain, spectra, spread)
-    if motion.beat is not None:
+    if motion.impact_train is not None:
         # The scale was read off one part of one of them, which so lies at its very place.
-        geometries, nats, spread = _as_read(motion.beat, geometries), (), BEAT_SPREAD
+        geometries, nats, spread = _as_read(motion.impact_train, geometries), (), TRAIN_SPREAD
     ranking = rank_parts(spectra, levels, geometries, speed_spread=spread, count_nats=nats, drive=drive)
     parts = ranking.parts
-    if motion.source in BY_EAR:
+    if motion.source in TACHOLESS:
         # With the chain on, the impact train that the speed rests on may be the chain's.
-        parts = tuple(_with_open_scale(part, None if drivetrain else motion.beat) for part in parts)
+        parts = tuple(_with_open_scale(part, None if drivetrain else motion.impact_train) for part in parts)
     step = Step("band bank", BY, {"top_hz": round(top_hz), "frame_rate_hz": round(1 / bank.frame_s)})
-    return Hearing(
+    return Features(
         recording=recording.then(step),
         motion=motion,
         bearing=bearing,
@@ -118,7 +118,7 @@ def _room_bank(room: Recording, bank: BandBank, top_hz: float) -> BandBank:
 
 def _no_drivetrain(motion: Motion, drivetrain: Drivetrain | None) -> str:
     """Why the drivetrain's lines cannot be looked for; empty where they can."""
-    if motion.source in BY_EAR:
+    if motion.source in TACHOLESS:
         return "the crank's angle is known by ear alone"
     if drivetrain is None and motion.spin == "hand":
         return "no tooth counts were given, and a crank spun by hand needs no chain"
@@ -132,17 +132,17 @@ def _drive_sets(drivetrain: Drivetrain | None, spectra: OrderSpectra, spread: fl
     return drive_sets(drivetrain.orders, speed_spread=spread)
 
 
-def _as_read(beat: HeardBeat, geometries: tuple[BearingGeometry, ...]) -> tuple[BearingGeometry, ...]:
+def _as_read(train: HeardTrain, geometries: tuple[BearingGeometry, ...]) -> tuple[BearingGeometry, ...]:
     """The bearing that the impact train was read with."""
-    return tuple(geometry for geometry in geometries if geometry.balls == beat.readings[0].balls)[:1]
+    return tuple(geometry for geometry in geometries if geometry.balls == train.readings[0].balls)[:1]
 
 
-def _with_open_scale(part: PartEvidence, beat: HeardBeat | None) -> PartEvidence:
+def _with_open_scale(part: PartEvidence, train: HeardTrain | None) -> PartEvidence:
     """A part's evidence where the speed rests on an impact train: no surer than that train and its reading."""
-    if beat is None or sum(reading.probability for reading in beat.readings) < FITTING:
+    if train is None or sum(reading.probability for reading in train.readings) < FITTING:
         return replace(part, chance=1.0)
-    chances = part_chances(beat.readings)
+    chances = part_chances(train.readings)
     doubt = (1 - NAMED) * sum(chances.values())
     likely = {name for name, chance in chances.items() if chance > doubt}
     rivals = set(part.rivals) | (likely - {part.part} if len(likely) > 1 else set())
-    return replace(part, chance=max(part.chance, beat.chance), rivals=tuple(sorted(rivals)))
+    return replace(part, chance=max(part.chance, train.chance), rivals=tuple(sorted(rivals)))

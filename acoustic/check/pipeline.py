@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from acoustic import __version__
-from acoustic.check.features import BY_EAR, hear
+from acoustic.check.features import TACHOLESS, extract_features
 from acoustic.check.grade import grade
 from acoustic.check.sensitivity import would_have_found
 from acoustic.conditions import table
@@ -21,8 +21,8 @@ from acoustic.model import (
     Analysis,
     Bearing,
     Failure,
+    Features,
     Finding,
-    Hearing,
     Motion,
     Problem,
     Quality,
@@ -110,7 +110,7 @@ def _checked(
         _require_sound(room, registry.quality_checks, failures)
     problems = _quality(registry.quality_checks, recording, None, failures)
     motion: Motion | None = None
-    hearing: Hearing | None = None
+    features: Features | None = None
     findings: tuple[Finding, ...] = ()
     if not any(problem.voids == "any" for problem in problems):
         progress("finding the crank's speed")
@@ -124,25 +124,25 @@ def _checked(
         problems += _too_few_turns(motion)
     if motion is not None and not any(problem.voids == "any" for problem in problems):
         progress("listening")
-        hearing = hear(recording, motion, bearing, scene.drivetrain, room=room)
-        recording = hearing.recording
-        problems += is_of_this_recording(motion, hearing.bank)
-        problems += _quality(registry.quality_checks, recording, hearing, failures)
+        features = extract_features(recording, motion, bearing, scene.drivetrain, room=room)
+        recording = features.recording
+        problems += is_of_this_recording(motion, features.bank)
+        problems += _quality(registry.quality_checks, recording, features, failures)
         if not any(problem.voids == "any" for problem in problems):
             progress("judging")
-            findings = borne_out(detect(hearing, registry.detectors, failures), motion)
+            findings = confirmed_by_motion(detect(features, registry.detectors, failures), motion)
     quality = settle_quality(problems, findings)
     would_have_found_db = None
-    if hearing is not None and quality.usable and not failures and not any(f.detected for f in findings):
+    if features is not None and quality.usable and not failures and not any(f.detected for f in findings):
         progress("trying what it would have shown")
-        would_have_found_db = would_have_found(hearing)
+        would_have_found_db = would_have_found(features)
         quality = settle_quality([*problems, *_insensitive(would_have_found_db)], findings)
     return Analysis(
         recording=recording,
-        bearing=_with_heard_balls(bearing, hearing, findings),
+        bearing=_with_heard_balls(bearing, features, findings),
         quality=quality,
         motion=motion,
-        hearing=hearing,
+        features=features,
         findings=findings,
         verdict=grade(
             findings,
@@ -289,19 +289,19 @@ def _insensitive(would_have_found_db: float | None) -> list[Problem]:
 
 
 def detect(
-    hearing: Hearing, detectors: Sequence[LoadedPlugin[Detector]], failures: list[Failure]
+    features: Features, detectors: Sequence[LoadedPlugin[Detector]], failures: list[Failure]
 ) -> tuple[Finding, ...]:
     """Let every detector judge, each in its own guard."""
     findings: list[Finding] = []
     for part in detectors:
         found = safe_call(
-            "detect", part, partial(answers.findings, part.item, hearing), failures, refusals_pass=False
+            "detect", part, partial(answers.findings, part.item, features), failures, refusals_pass=False
         )
         findings.extend(replace(finding, by=part.record.label) for finding in found or ())
     return tuple(findings)
 
 
-def borne_out(findings: Sequence[Finding], motion: Motion) -> tuple[Finding, ...]:
+def confirmed_by_motion(findings: Sequence[Finding], motion: Motion) -> tuple[Finding, ...]:
     """Leave open what was found where nothing shows that a crank makes it.
 
     Parameters
@@ -316,7 +316,7 @@ def borne_out(findings: Sequence[Finding], motion: Motion) -> tuple[Finding, ...
         and are rough. Its angle is too rough to tell what swells or bursts with the crank, and crackling counts
         only where it stops with the crank.
     """
-    if motion.source not in BY_EAR or motion.beat is not None:
+    if motion.source not in TACHOLESS or motion.impact_train is not None:
         return tuple(findings)
     doubtful = ("rumble", "tight", "creak") if motion.still else ("rumble", "tight", "creak", "contamination")
     return tuple(
@@ -339,25 +339,25 @@ def settle_quality(problems: Sequence[Problem], findings: Sequence[Finding]) -> 
 def _quality(
     checks: Sequence[LoadedPlugin[QualityCheck]],
     recording: Recording,
-    hearing: Hearing | None,
+    features: Features | None,
     failures: list[Failure],
 ) -> list[Problem]:
     problems: list[Problem] = []
     for part in checks:
-        look = partial(answers.problems, part.item, recording, hearing)
+        look = partial(answers.problems, part.item, recording, features)
         problems += safe_call("quality", part, look, failures, refusals_pass=False) or []
     return problems
 
 
-def _with_heard_balls(bearing: Bearing, hearing: Hearing | None, findings: Sequence[Finding]) -> Bearing:
+def _with_heard_balls(bearing: Bearing, features: Features | None, findings: Sequence[Finding]) -> Bearing:
     """Take over the ball count that a detected defect's rhythm asks for, with the next likeliest beside it."""
     # What a ball or the cage strikes tells nothing of how many balls there are.
     told = [f.evidence.balls for f in findings if f.detected and f.condition.endswith("raceway")]
     heard = next((balls for balls in told if balls), None)
     chosen = next((g for g in bearing.candidates if g.balls == heard), None)
     # A speed read off the impact train itself takes the count for granted.
-    if hearing is None or chosen is None or len(hearing.counts) < 2:
+    if features is None or chosen is None or len(features.counts) < 2:
         return bearing
     rest = tuple(geometry for geometry in bearing.candidates if geometry is not chosen)
-    runner_up = next(count for count in hearing.counts if count.balls != heard)
+    runner_up = next(count for count in features.counts if count.balls != heard)
     return replace(bearing, candidates=(chosen, *rest), balls_source="inferred", runner_up=runner_up)

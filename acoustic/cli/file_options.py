@@ -99,7 +99,7 @@ def _check_target(option: str, path: Path | None, endings: tuple[str, ...], kind
 
 
 def _draw(result: Analysis, plot: Path) -> None:
-    if result.hearing is None or not result.quality.usable:
+    if result.features is None or not result.quality.usable:
         click.echo(f"acoustic: {plot.name} was not drawn, since the recording cannot be used.", err=True)
         return
     from acoustic.report.picture import save_picture

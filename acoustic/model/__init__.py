@@ -1,10 +1,10 @@
 """The frozen objects that travel down the chain, from recording to analysis."""
 
 from acoustic.conditions import Level
+from acoustic.model.analysis import Analysis, Features
 from acoustic.model.bearing import Bearing
 from acoustic.model.drivetrain import Drivetrain, HeardDrivetrain
-from acoustic.model.hearing import Analysis, Hearing
-from acoustic.model.motion import HeardBeat, Motion, SpeedRequest, Spin
+from acoustic.model.motion import HeardTrain, Motion, SpeedRequest, Spin
 from acoustic.model.recording import Recording, Side, Sound, Step
 from acoustic.model.scene import Scene
 from acoustic.model.verdict import CONDITIONS, Evidence, Failure, Finding, Problem, Quality, Verdict
@@ -16,10 +16,10 @@ __all__ = [
     "Drivetrain",
     "Evidence",
     "Failure",
+    "Features",
     "Finding",
-    "HeardBeat",
     "HeardDrivetrain",
-    "Hearing",
+    "HeardTrain",
     "Level",
     "Motion",
     "Problem",

@@ -59,4 +59,4 @@ class HeardDrivetrain:
         if any(part.chance <= DETECTION_CHANCE for part in self.parts):
             return True
         chain = [part for part in self.parts if part.part == "chain" and self.given is not None]
-        return any(part.chance <= HINT or part.event_ratio >= HINT for part in chain)
+        return any(part.chance <= HINT or part.impact_ratio >= HINT for part in chain)

@@ -54,7 +54,7 @@ class SpeedRequest:
 
 
 @dataclass(frozen=True, slots=True)
-class HeardBeat:
+class HeardTrain:
     """The bearing's own impact train that a motion rests on.
 
     Attributes
@@ -91,7 +91,7 @@ class Motion:
         Parts without motion [s, s], for the room's own noise.
     own_clicks_s : ndarray, shape (j,)
         Times of sounds made by the speed marker itself [s]; no evidence.
-    beat : HeardBeat or None
+    impact_train : HeardTrain or None
         The bearing's own impact train, where the motion rests on one.
     label : str
         The source in words, 'the gyro'; filled in by the chain.
@@ -105,7 +105,7 @@ class Motion:
     scale_known: bool
     still: tuple[tuple[float, float], ...] = ()
     own_clicks_s: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
-    beat: HeardBeat | None = None
+    impact_train: HeardTrain | None = None
     label: str = ""
 
     def __post_init__(self) -> None:

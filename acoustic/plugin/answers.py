@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from acoustic.model import Finding, Hearing, Motion, Problem, Recording, Sound, SpeedRequest
+from acoustic.model import Features, Finding, Motion, Problem, Recording, Sound, SpeedRequest
 from acoustic.plugin.hookspecs import Detector, QualityCheck, Reader, SpeedSource
 from acoustic.plugin.safe_call import is_a
 
@@ -33,14 +33,14 @@ def sound(reader: Reader, path: Path) -> Sound:
     return found
 
 
-def problems(check: QualityCheck, recording: Recording, hearing: Hearing | None) -> list[Problem]:
+def problems(check: QualityCheck, recording: Recording, features: Features | None) -> list[Problem]:
     """A quality check's problems, which must be problems."""
-    return [is_a(problem, Problem) for problem in check.check(recording, hearing)]
+    return [is_a(problem, Problem) for problem in check.check(recording, features)]
 
 
-def findings(detector: Detector, hearing: Hearing) -> list[Finding]:
+def findings(detector: Detector, features: Features) -> list[Finding]:
     """A detector's findings, which must cover all that it says it judges, and nothing else."""
-    found = [is_a(finding, Finding) for finding in detector.detect(hearing)]
+    found = [is_a(finding, Finding) for finding in detector.detect(features)]
     judged = [finding.condition for finding in found]
     silent_on = sorted(set(detector.conditions) - set(judged))
     if silent_on:

@@ -21,7 +21,7 @@ import pluggy
 
 if TYPE_CHECKING:
     from acoustic.conditions import Condition
-    from acoustic.model import Finding, Hearing, Motion, Problem, Recording, Sound, SpeedRequest
+    from acoustic.model import Features, Finding, Motion, Problem, Recording, Sound, SpeedRequest
     from acoustic.plugin.options import Option
 
 API_VERSION = (1, 0)
@@ -52,8 +52,8 @@ class Reader(Offered, Protocol):
 class QualityCheck(Offered, Protocol):
     """Looks for what limits the verdict."""
 
-    def check(self, recording: Recording, hearing: Hearing | None) -> Sequence[Problem]:
-        """Find problems: of the samples while `hearing` is None, of the turning part once it is known."""
+    def check(self, recording: Recording, features: Features | None) -> Sequence[Problem]:
+        """Find problems: of the samples while `features` is None, of the turning part once it is known."""
 
 
 class SpeedSource(Offered, Protocol):
@@ -89,8 +89,8 @@ class Detector(Offered, Protocol):
     def conditions(self) -> tuple[str, ...]:
         """Codes of the conditions that this detector judges, and no other detector does."""
 
-    def detect(self, hearing: Hearing) -> Sequence[Finding]:
-        """Judge the hearing; a finding for every condition in `conditions`."""
+    def detect(self, features: Features) -> Sequence[Finding]:
+        """Judge the features; a finding for every condition in `conditions`."""
 
 
 @hookspec

@@ -88,7 +88,7 @@ def bearing(result: Analysis) -> str:
 
 def teeth(result: Analysis) -> list[str]:
     """Orders of the drivetrain, where its teeth were given."""
-    given = None if result.hearing is None else result.hearing.drivetrain.given
+    given = None if result.features is None else result.features.drivetrain.given
     if given is None:
         return []
     told = ", ".join(f"{words.DRIVE[order.part]} {order.order:.4g}" for order in given.orders)

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 
 from acoustic.conditions import table
 from acoustic.dsp.geometry import defect_orders
-from acoustic.model import Analysis, Finding, Hearing, Motion, Recording
+from acoustic.model import Analysis, Features, Finding, Motion, Recording
 from acoustic.report.whole_file import whole_file
 
 INK, FAINT, ACCENT = "#2b2a33", "#b9b4a7", "#6b3fa0"
@@ -36,7 +36,7 @@ def save_picture(result: Analysis, path: Path) -> None:
     Parameters
     ----------
     result : Analysis
-        With a hearing.
+        With a features.
     path : Path
         Ending in .png or .svg.
 
@@ -53,7 +53,7 @@ def save_picture(result: Analysis, path: Path) -> None:
 
 def draw_check(result: Analysis, figure: Figure) -> None:
     """Draw recording, speed and order spectrum into an empty figure; refuses as `save_picture`."""
-    if result.hearing is None:
+    if result.features is None:
         raise ValueError("nothing was heard, so there is nothing to draw")
     with drawing(font_size_pt=10):
         top, middle, bottom = figure.subplots(3, 1, height_ratios=[1.0, 0.8, 1.5])
@@ -65,9 +65,9 @@ def draw_check(result: Analysis, figure: Figure) -> None:
             fontsize=12,
             parse_math=False,  # a file's name may hold dollar signs
         )
-        draw_recording(top, result.recording, result.hearing.motion)
-        draw_speed(middle, result.hearing.motion, duration_s=result.recording.duration_s)
-        draw_orders(bottom, result.hearing, result.findings)
+        draw_recording(top, result.recording, result.features.motion)
+        draw_speed(middle, result.features.motion, duration_s=result.recording.duration_s)
+        draw_orders(bottom, result.features, result.findings)
 
 
 def draw_recording(axes: Axes, recording: Recording, motion: Motion | None, *, judged: bool = True) -> None:
@@ -120,12 +120,12 @@ def draw_speed(axes: Axes, motion: Motion, *, duration_s: float) -> None:
     axes.set_xlabel("time [s]")
 
 
-def draw_orders(axes: Axes, hearing: Hearing, findings: tuple[Finding, ...]) -> None:
+def draw_orders(axes: Axes, features: Features, findings: tuple[Finding, ...]) -> None:
     """Draw the order spectrum of the run of bands that the surest finding rests on."""
-    row = _telling_row(hearing, findings)
-    spectra = hearing.spectra
+    row = _telling_row(features, findings)
+    spectra = features.spectra
     balls = next((f.evidence.balls for f in findings if f.detected and f.evidence.balls), None)
-    geometry = next((g for g in hearing.bearing.candidates if g.balls == balls), hearing.bearing.geometry)
+    geometry = next((g for g in features.bearing.candidates if g.balls == balls), features.bearing.geometry)
     orders = defect_orders(geometry)
     top = SHOWN_TURNS_HARMONICS * max(orders.inner_raceway, orders.ball)
     shown = spectra.orders <= top
@@ -136,7 +136,7 @@ def draw_orders(axes: Axes, hearing: Hearing, findings: tuple[Finding, ...]) -> 
     found = {finding.condition: finding for finding in findings if finding.evidence.expected_order}
     for level, (part, style) in enumerate(STYLES.items()):
         _expected(axes, part, getattr(orders, part), style, level, found.get(part), top)
-    low_hz, high_hz = hearing.bank.edges_hz(*spectra.groups[row])
+    low_hz, high_hz = features.bank.edges_hz(*spectra.groups[row])
     axes.set_title(f"Rhythm of the sound from {low_hz:.0f} to {high_hz:.0f} Hz", loc="left")
     axes.set_xlabel("events a crank turn")
     axes.set_ylabel("height over the noise\nfloor (1 = noise)")
@@ -167,7 +167,7 @@ def _expected(
     )
 
 
-def _telling_row(hearing: Hearing, findings: tuple[Finding, ...]) -> int:
+def _telling_row(features: Features, findings: tuple[Finding, ...]) -> int:
     detected = {finding.condition for finding in findings if finding.detected}
-    telling = [part for part in hearing.parts if part.part in detected] or list(hearing.parts)
+    telling = [part for part in features.parts if part.part in detected] or list(features.parts)
     return max(telling, key=lambda part: (part.posterior, -part.chance)).group

@@ -18,7 +18,7 @@ from acoustic.dsp.tacholess.impact_levels import ImpactLevels, impact_levels
 from acoustic.dsp.tacholess.train_search import FoundTrain, find_train
 from acoustic.dsp.tacholess.turning import Turning, find_busy_coast, find_turning, likely_coast
 from acoustic.errors import MotionError
-from acoustic.model import HeardBeat, Motion, Spin
+from acoustic.model import HeardTrain, Motion, Spin
 
 Floats = NDArray[np.float64]
 
@@ -48,7 +48,7 @@ LONGER = (
 )
 
 
-def motion_by_ear(
+def tacholess_motion(
     bank: BandBank,
     geometries: Sequence[BearingGeometry],
     *,
@@ -105,7 +105,7 @@ def motion_by_ear(
         relative_uncertainty=error,
         scale_known=counted_turns is not None,
         still=_still(duration_s, train.times_s, coasting=train.coasting),
-        beat=HeardBeat(train.chance, readings),
+        impact_train=HeardTrain(train.chance, readings),
     )
 
 

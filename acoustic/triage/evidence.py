@@ -55,7 +55,7 @@ class Heard:
     label : str
     side : {'drive', 'non-drive'} or None
     analysis : Analysis
-        Without its hearing and samples, which take tens of megabytes a recording.
+        Without its features and samples, which take tens of megabytes a recording.
     answers : tuple of Answer
         None where the recording cannot be used.
     notes : tuple of str
@@ -98,7 +98,7 @@ def read_evidence(analysis: Analysis, circumstance: Circumstance, side: Side | N
     """
     recording = analysis.recording
     emptied = np.zeros((0, recording.samples.shape[1]))
-    lean = replace(analysis, hearing=None, recording=replace(recording, samples=emptied))
+    lean = replace(analysis, features=None, recording=replace(recording, samples=emptied))
     if not analysis.quality.usable:
         why = [problem.detail for problem in analysis.quality.problems if problem.voids != "nothing"]
         return Heard(

@@ -18,7 +18,7 @@ from pieces import Pieces
 from recorded import made
 from spins import GEOMETRIES
 
-from acoustic.check.features import hear
+from acoustic.check.features import extract_features
 from acoustic.check.pipeline import detect
 from acoustic.dsp.geometry import BearingGeometry
 from acoustic.model import Bearing, Drivetrain, Failure, Recording
@@ -82,9 +82,9 @@ def called(plan: SpinPlan, registry: Registry, pieces: Pieces | None, *, by_ear:
     )
     teeth = Drivetrain(chainring=plan.chainring, sprocket=SPROCKET, jockey=plan.jockey)
     bearing = Bearing("drawn", (plan.geometry,), "given", "drawn")
-    hearing = hear(recording, replace(motion, spin="pedal"), bearing, None if by_ear else teeth)
+    features = extract_features(recording, replace(motion, spin="pedal"), bearing, None if by_ear else teeth)
     failures: list[Failure] = []
-    found = detect(hearing, registry.detectors, failures)
+    found = detect(features, registry.detectors, failures)
     assert not failures
     return tuple(sorted(finding.condition for finding in found if finding.detected))
 

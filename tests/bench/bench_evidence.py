@@ -31,13 +31,14 @@ from recorded import record
 from rival_methods import RIVALS, take
 from spins import draw
 
-from acoustic.check.pipeline import hear, read_recording
+from acoustic.check.features import extract_features
+from acoustic.check.pipeline import read_recording
 from acoustic.dsp.geometry import BearingGeometry
 from acoustic.dsp.orders.harmonics import REACH, HarmonicSet, LineEvidence, bases_about, log_prior, log_sum
 from acoustic.dsp.orders.hypotheses import part_sets
 from acoustic.dsp.orders.spectrum import OrderSpectra
 from acoustic.errors import InputError
-from acoustic.model import Bearing, Hearing, Motion, Recording
+from acoustic.model import Bearing, Features, Motion, Recording
 from acoustic.plugin.registry import load_plugins
 from acoustic.speed.from_marks import motion_from_marks
 
@@ -126,12 +127,12 @@ def read_rings(spectra: OrderSpectra, geometry: BearingGeometry, name: str) -> d
     }
 
 
-def our_scores(hearing: Hearing) -> tuple[dict[str, Scores], tuple[str, ...]]:
+def our_scores(features: Features) -> tuple[dict[str, Scores], tuple[str, ...]]:
     """Scores of both rings by the chain, and what it calls damaged.
 
     'chance' is -ln of the chance of such lines in a healthy bearing, after all parts have competed.
     """
-    found = DefectLines().detect(hearing)
+    found = DefectLines().detect(features)
     chances = {finding.condition: finding.false_alarm_probability for finding in found}
     scores = {"ours, chance": (_nats(chances[RINGS[0]]), _nats(chances[RINGS[1]]))}
     return scores, tuple(f.condition for f in found if f.detected)
@@ -146,10 +147,10 @@ def listen(recording: Recording, motion: Motion, bearing: Bearing, seed: int) ->
     scores: dict[str, Scores] = {}
     seconds: dict[str, float] = {}
     start = time.perf_counter()
-    hearing = hear(recording, motion, bearing)
-    ours, detected = our_scores(hearing)
+    features = extract_features(recording, motion, bearing)
+    ours, detected = our_scores(features)
     seconds["ours"] = time.perf_counter() - start
-    scores |= ours | read_rings(hearing.spectra, bearing.geometry, "ours")
+    scores |= ours | read_rings(features.spectra, bearing.geometry, "ours")
     start = time.perf_counter()
     part = take(recording.heard, recording.sample_rate_hz, motion.times_s, motion.turns)
     shared_s = time.perf_counter() - start

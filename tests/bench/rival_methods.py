@@ -18,7 +18,7 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from acoustic.dsp.orders.spectrum import HIGHEST_ORDER, OrderSpectra
-from acoustic.dsp.orders.tracking import CELLS_A_TURN, cell_means
+from acoustic.dsp.orders.tracking import BINS_A_TURN, bin_means
 from acoustic.dsp.quality import bandwidth_hz
 
 Floats = NDArray[np.float64]
@@ -248,8 +248,8 @@ def _lines(part: Take, levels: Floats, edges_s: Floats) -> tuple[Floats, Complex
     """Orders, and Fourier lines over crank angle of levels in equal steps of time, shape (rows, orders)."""
     angle = np.interp(edges_s, part.times_s, part.turns)
     covered = float(angle[-1] - angle[0])
-    count = int(covered * CELLS_A_TURN)
-    cells = cell_means(levels, angle, cells=count)
+    count = int(covered * BINS_A_TURN)
+    cells = bin_means(levels, angle, cells=count)
     cells = (cells - cells.mean(axis=1, keepdims=True)) * np.kaiser(count, 3.5)
     length = scipy.fft.next_fast_len(PADDING * count, real=True)
     # Past this order neither the cells nor the frames at full speed can carry a line.

@@ -25,12 +25,12 @@ from acoustic_plugins.quality.following import Contrast, fast_over_slow, noise_s
 from both_generators import Made, parser, recorded
 
 from acoustic.check import sensitivity
-from acoustic.check.features import hear
+from acoustic.check.features import extract_features
 from acoustic.check.pipeline import read_recording
 from acoustic.dsp.geometry import defect_orders
 from acoustic.dsp.levels.filterbank import band_bank
 from acoustic.dsp.orders.injection import StruckRing
-from acoustic.model import Bearing, Hearing, Recording
+from acoustic.model import Bearing, Features, Recording
 from acoustic.plugin.registry import load_plugins
 from acoustic.speed.from_marks import motion_from_marks
 
@@ -39,11 +39,11 @@ CERTAINTY, COASTS = 4.0, 1.5
 TRIED_DB = (-22.0, -20.0, -18.0, -16.0, -14.0, -12.0)
 
 
-def heard(made: Made) -> Hearing:
+def heard(made: Made) -> Features:
     """What is heard of a recording by its true marks."""
     recording = read_recording(made.path, load_plugins().readers, [])
     motion = motion_from_marks(made.spin.marks_s, duration_s=recording.duration_s, source="marks", timing_s=0.001)
-    return hear(recording, motion, Bearing("drawn", (made.plan.geometry,), "given", "drawn"))
+    return extract_features(recording, motion, Bearing("drawn", (made.plan.geometry,), "given", "drawn"))
 
 
 def best(found: Contrast) -> tuple[float, float]:
@@ -59,16 +59,16 @@ def steady(recording: Recording, seed: int) -> Floats:
     return level * np.random.default_rng(seed).standard_normal(len(recording.samples))
 
 
-def found_shares(hearing: Hearing) -> list[tuple[bool, bool]]:
+def found_shares(features: Features) -> list[tuple[bool, bool]]:
     """Whether a test defect is found on either ring, for each strength."""
-    geometry = hearing.bearing.geometry
+    geometry = features.bearing.geometry
     orders = defect_orders(geometry)
     rings = (
         StruckRing(orders.outer_raceway, geometry.balls, turns_with_crank=False),
         StruckRing(orders.inner_raceway, geometry.balls, turns_with_crank=True),
     )
     return [
-        (sensitivity.found_in_angle(hearing, rings[0], db), sensitivity.found_in_angle(hearing, rings[1], db))
+        (sensitivity.found_in_angle(features, rings[0], db), sensitivity.found_in_angle(features, rings[1], db))
         for db in TRIED_DB
     ]
 
@@ -80,10 +80,10 @@ def main() -> None:
     steps: dict[str, list[bool]] = {}
     found: list[list[tuple[bool, bool]]] = []
     for made in recorded("clean-marks", said):
-        hearing = heard(made)
-        motion, recording = hearing.motion, hearing.recording
+        features = heard(made)
+        motion, recording = features.motion, features.recording
         noise = band_bank(steady(recording, made.seed), sample_rate_hz=recording.sample_rate_hz)
-        for name, bank in ((made.generator, hearing.bank), ("steady noise", noise)):
+        for name, bank in ((made.generator, features.bank), ("steady noise", noise)):
             contrast = fast_over_slow(bank, motion.times_s, motion.speed_hz, least_ratio=COASTS)
             if contrast is not None:
                 follows.setdefault(name, []).append(best(contrast))
@@ -92,11 +92,11 @@ def main() -> None:
         broken[half:] += 2 * steady(recording, made.seed)[half:]
         spoilt = band_bank(broken, sample_rate_hz=recording.sample_rate_hz)
         for name, bank in (
-            (made.generator, hearing.bank),
+            (made.generator, features.bank),
             (f"{made.generator}, noise from the middle on", spoilt),
         ):
             steps.setdefault(name, []).append(bool(noise_steps(bank)))
-        found.append(found_shares(hearing))
+        found.append(found_shares(features))
     print("fast over slow [dB]: level (limit 1.5) and shape (limit 0.8), quantiles 0, 0.05, 0.5, 0.95, 1")
     for name, values in follows.items():
         for what, column in zip(("level", "shape"), np.array(values).T, strict=True):

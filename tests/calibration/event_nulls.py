@@ -30,9 +30,9 @@ from rows import pedalled, ring
 from spins import draw
 
 from acoustic.api import defect_orders
-from acoustic.check.features import hear
+from acoustic.check.features import extract_features
 from acoustic.check.pipeline import read_recording
-from acoustic.model import Bearing, Hearing
+from acoustic.model import Bearing, Features
 from acoustic.plugin.registry import load_plugins
 from acoustic.simulator import SpinPlan
 from acoustic.speed.from_marks import motion_from_marks
@@ -54,7 +54,7 @@ class Heard(NamedTuple):
 
     generator: Generator
     plan: SpinPlan
-    hearing: Hearing
+    features: Features
 
 
 def options(description: str | None) -> argparse.ArgumentParser:
@@ -80,11 +80,11 @@ def uneventful(said: argparse.Namespace) -> Iterator[Heard]:
                 yield Heard(generator, plan, heard(path, plan, marks_s))
 
 
-def heard(path: Path, plan: SpinPlan, marks_s: Floats) -> Hearing:
+def heard(path: Path, plan: SpinPlan, marks_s: Floats) -> Features:
     """The road of one file by its true marks."""
     recording = read_recording(path, _readers(), [])
     motion = motion_from_marks(marks_s, duration_s=recording.duration_s, source="marks", timing_s=0.003)
-    return hear(recording, motion, Bearing("drawn", (plan.geometry,), "given", "drawn"))
+    return extract_features(recording, motion, Bearing("drawn", (plan.geometry,), "given", "drawn"))
 
 
 @cache
@@ -92,15 +92,15 @@ def _readers() -> Any:
     return load_plugins().readers
 
 
-def scores_of(hearing: Hearing, plan: SpinPlan) -> dict[str, float]:
+def scores_of(features: Features, plan: SpinPlan) -> dict[str, float]:
     """Every score that is judged in this kind of spin."""
-    bank, motion = hearing.bank, hearing.motion
+    bank, motion = features.bank, features.motion
     if plan.spin == "pedal":
         locked = locked_bursts(bank, motion.times_s, motion.turns)
         return {} if locked is None else {"creak": locked.score}
-    scores = {"contamination": contamination.irregular_clicks(hearing).score}
+    scores = {"contamination": contamination.irregular_clicks(features).score}
     swell = low_order_modulation(bank, motion.times_s, motion.turns, defect_orders(plan.geometry).cage)
-    rough = rumble.roughest_bands(hearing)
+    rough = rumble.roughest_bands(features)
     if swell is not None:
         scores["tight"] = swell.score
     if rough is not None and rough.of_crank is not None:
@@ -112,7 +112,7 @@ def null_scores(said: argparse.Namespace) -> dict[Generator, Scores]:
     """Scores of all uneventful recordings, by generator and condition."""
     scores: dict[Generator, dict[str, list[float]]] = {}
     for one in uneventful(said):
-        for condition, score in scores_of(one.hearing, one.plan).items():
+        for condition, score in scores_of(one.features, one.plan).items():
             scores.setdefault(one.generator, {name: [] for name in LAWS})[condition].append(score)
     return {
         generator: {condition: np.array(values) for condition, values in found.items()}

@@ -24,7 +24,7 @@ from acoustic_plugins.detectors.defect_lines import DefectLines
 from both_generators import parser, recorded
 from numpy.typing import NDArray
 
-from acoustic.check.features import hear
+from acoustic.check.features import extract_features
 from acoustic.check.pipeline import check_recording, read_recording
 from acoustic.dsp.geometry import defect_orders
 from acoustic.dsp.orders.harmonics import HARMONICS, null_centres
@@ -33,7 +33,7 @@ from acoustic.dsp.orders.hypotheses import PARTS
 from acoustic.dsp.orders.likelihood import NULL_SHAPE, STRAY_FROM, STRAY_SHARE, STRAY_TAIL
 from acoustic.dsp.orders.ranking import NULL_GAP, NULLS
 from acoustic.errors import AcousticError
-from acoustic.model import Bearing, Hearing
+from acoustic.model import Bearing, Features
 from acoustic.plugin.registry import load_plugins
 from acoustic.simulator import SpinPlan
 from acoustic.speed.from_marks import motion_from_marks
@@ -79,9 +79,9 @@ def healthy(said: argparse.Namespace) -> Iterator[Heard]:
         motion = motion_from_marks(
             made.spin.marks_s, duration_s=recording.duration_s, source="marks", timing_s=0.003
         )
-        hearing = hear(recording, motion, Bearing("drawn", (made.plan.geometry,), "given", "drawn"))
-        chances = {one.condition: one.false_alarm_probability for one in DefectLines().detect(hearing)}
-        yield Heard(made.generator, made.seed, chances, bins_above(hearing, made.plan))
+        features = extract_features(recording, motion, Bearing("drawn", (made.plan.geometry,), "given", "drawn"))
+        chances = {one.condition: one.false_alarm_probability for one in DefectLines().detect(features)}
+        yield Heard(made.generator, made.seed, chances, bins_above(features, made.plan))
 
 
 @cache
@@ -89,9 +89,9 @@ def _registry() -> Any:
     return load_plugins()
 
 
-def bins_above(hearing: Hearing, plan: SpinPlan) -> Floats:
+def bins_above(features: Features, plan: SpinPlan) -> Floats:
     """Share of bins past each height, at the harmonics of orders that mean nothing."""
-    spectra, orders = hearing.spectra, defect_orders(plan.geometry)
+    spectra, orders = features.spectra, defect_orders(plan.geometry)
     parts = (orders.outer_raceway, orders.inner_raceway, orders.ball)
     centres = null_centres(parts, low=0.78 * min(parts), high=1.28 * max(parts), count=2 * NULLS, gap=NULL_GAP)
     places = np.rint(np.multiply.outer(centres, np.arange(1, HARMONICS + 1)).ravel() / spectra.step).astype(
@@ -186,12 +186,12 @@ def print_strengths(case: Any) -> None:
     except AcousticError as refusal:
         print(f"{case.group:<14}{case.name:<34} {refusal.found}")
         return
-    if result.hearing is None:
+    if result.features is None:
         print(f"{case.group:<14}{case.name:<34} not heard: {', '.join(p.code for p in result.quality.problems)}")
         return
     told = "  ".join(
-        f"{part.part} {part.event_db:6.1f} dB (p {part.chance:.0e}, {healthy_db(part.paced_by):.1f} allowed)"
-        for part in result.hearing.parts
+        f"{part.part} {part.impact_db:6.1f} dB (p {part.chance:.0e}, {healthy_db(part.paced_by):.1f} allowed)"
+        for part in result.features.parts
         if part.chance <= 0.1
     )
     called = "+".join(one.condition for one in result.findings if one.detected)

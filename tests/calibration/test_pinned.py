@@ -32,7 +32,7 @@ PINNED: list[tuple[str, dict[str, Any], str]] = [
     (f"{DETECTORS}.defect_lines", {"LEAST_OWN_SHARE": 0.15, "EXPLAINS": 0.1}, "judgement"),
     (f"{DETECTORS}.creak", {"MOST_OFF_TURNS": 0.75}, "judgement"),
     (f"{DETECTORS}.tight", {"MOST_OFF_TURNS": 0.75}, "judgement"),
-    ("acoustic.check.features", {"NAMED": 0.98, "FITTING": 0.5, "BEAT_SPREAD": 0.003}, "judgement"),
+    ("acoustic.check.features", {"NAMED": 0.98, "FITTING": 0.5, "TRAIN_SPREAD": 0.003}, "judgement"),
     (
         "acoustic.dsp.tacholess.null",
         {"COAST.at_10_s": 12.3, "COAST.per_log_length": 4.0, "COAST.scale": 1.6},

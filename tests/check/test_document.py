@@ -272,10 +272,9 @@ def test_a_plugin_s_numpy_numbers_are_numbers(analysis_of: Callable[[str], Any])
 
 def test_a_plugin_s_value_of_another_kind_is_the_plugin_s_failure(analysis_of: Callable[[str], Any]) -> None:
     result = analysis_of("outer")
-    (first, *rest) = result.findings
-    odd = replace(first, evidence=replace(first.evidence, harmonics="six"))
-    with pytest.raises(PluginError, match=r"harmonics|evidence"):
-        document_of(replace(result, findings=(odd, *rest)))
+    odd = replace(result.recording, steps=(*result.recording.steps, Step("filter", "odd 1", {"gain": object()})))
+    with pytest.raises(PluginError, match="cannot be written down"):
+        document_of(replace(result, recording=odd))
 
 
 def test_the_document_is_plain(analysis_of: Callable[[str], Any]) -> None:

@@ -48,7 +48,7 @@ RESULT = Analysis(
     bearing=Bearing("6805", (GEOMETRY,), "inferred", "printed", runner_up=BallCount(15, 0.25)),
     quality=Quality((Problem("faint", "it is faint", "go nearer"),)),
     motion=Motion(np.array([1.0, 6.0, 11.0]), np.array([0.0, 5.0, 10.0]), "marks", "steady", 0.01, True),
-    hearing=None,
+    features=None,
     findings=(
         Finding(
             condition="outer_raceway",

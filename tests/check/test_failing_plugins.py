@@ -81,15 +81,15 @@ def squeal(**changes: Any) -> Finding:
     ("offered", "said"),
     [
         (detector(raises(KeyError("gear"))), "KeyError"),
-        (detector(lambda hearing: []), "no finding for squeal.band"),
-        (detector(lambda hearing: [squeal()], OWN), "no finding for squeal.tone"),
-        (detector(lambda hearing: None), "None"),
-        (detector(lambda hearing: [SimpleNamespace(condition=OWN[0])]), ""),
-        (detector(lambda hearing: [squeal(severity_db=float("nan"))]), "severity_db"),
-        (detector(lambda hearing: [finding("whistle")]), "whistle"),
-        (detector(lambda hearing: [squeal(), finding("outer_raceway", detected=True)]), "and no more"),
-        (detector(lambda hearing: [squeal(severity_db=1 + 2j)]), "real number"),
-        (detector(lambda hearing: [squeal(detected="yes")]), "True or False"),
+        (detector(lambda features: []), "no finding for squeal.band"),
+        (detector(lambda features: [squeal()], OWN), "no finding for squeal.tone"),
+        (detector(lambda features: None), "None"),
+        (detector(lambda features: [SimpleNamespace(condition=OWN[0])]), ""),
+        (detector(lambda features: [squeal(severity_db=float("nan"))]), "severity_db"),
+        (detector(lambda features: [finding("whistle")]), "whistle"),
+        (detector(lambda features: [squeal(), finding("outer_raceway", detected=True)]), "and no more"),
+        (detector(lambda features: [squeal(severity_db=1 + 2j)]), "real number"),
+        (detector(lambda features: [squeal(detected="yes")]), "True or False"),
         (detector(raises(SystemExit(0))), "SystemExit"),
         (detector(raises(KeyboardInterrupt())), "KeyboardInterrupt"),
         (detector(raises(GeneratorExit())), "GeneratorExit"),
@@ -131,7 +131,7 @@ def test_a_failure_is_told_once(plugin: Make, check_with: Any, monkeypatch: pyte
 def test_what_a_detector_prints_stays_out_of_the_document(plugin: Make, check_with: Any) -> None:
     """And numpy's numbers and truths are taken for what they are."""
 
-    def detect(hearing: Any) -> list[Finding]:
+    def detect(features: Any) -> list[Finding]:
         print("listening hard")
         return [
             squeal(
@@ -158,7 +158,7 @@ def test_one_that_takes_long_is_named_while_it_is_waited_for(
     monkeypatch.setattr("acoustic.plugin.run.PATIENCE_S", 0.1)
     monkeypatch.setattr("acoustic.cli.progress.PATIENCE_S", 0.1)
 
-    def detect(hearing: Any) -> list[Finding]:
+    def detect(features: Any) -> list[Finding]:
         time.sleep(0.5)
         return [squeal()]
 
@@ -171,9 +171,9 @@ def test_one_that_takes_long_is_named_while_it_is_waited_for(
     "look",
     [
         raises(ValueError("no eyes")),
-        lambda recording, hearing: None,
-        lambda recording, hearing: ["loud"],
-        lambda recording, hearing: (int(word) for word in ["loud"]),
+        lambda recording, features: None,
+        lambda recording, features: ["loud"],
+        lambda recording, features: (int(word) for word in ["loud"]),
     ],
     ids=["raises", "None", "no Problem", "raises late"],
 )

@@ -115,7 +115,7 @@ def test_what_voids_any_verdict_stops_the_chain(tmp_path: Path, registry: Any) -
         request=SpeedRequest(),
         registry=registry,
     )
-    assert (result.motion, result.hearing, result.findings) == (None, None, ())
+    assert (result.motion, result.features, result.findings) == (None, None, ())
     assert not result.quality.usable
 
 
@@ -150,8 +150,8 @@ def test_the_spin_said_by_the_user_goes_first(taken: Any, registry: Any) -> None
     )
     assert result.motion is not None
     assert result.motion.spin == "pedal"
-    assert result.hearing is not None
-    assert result.hearing.motion.spin == "pedal", "detectors see the same"
+    assert result.features is not None
+    assert result.features.motion.spin == "pedal", "detectors see the same"
 
 
 def test_without_a_speed_the_message_says_how_to_give_one(recording_of: Any, registry: Any) -> None:
@@ -204,19 +204,19 @@ def test_a_wrong_designation_is_not_clean(named: str, taken: Any, registry: Any)
 
 @pytest.mark.parametrize("source", ["sound", "turns"])
 @pytest.mark.parametrize("still", [(), ((0.0, 1.0),)])
-def test_what_no_crank_need_have_made_is_left_open(source: Any, still: Any, hearing_of: Any) -> None:
+def test_what_no_crank_need_have_made_is_left_open(source: Any, still: Any, features_of: Any) -> None:
     """By the level alone a saw and a voice turn as a crank does; crackling that stops with it is its own."""
-    motion = replace(hearing_of("sound").motion, source=source, still=still, beat=None)
+    motion = replace(features_of("sound").motion, source=source, still=still, impact_train=None)
     found = [finding(name, detected=True) for name in ("rumble", "contamination", "tight", "creak", "ball")]
-    kept = {one.condition for one in pipeline.borne_out(found, motion) if one.judged}
+    kept = {one.condition for one in pipeline.confirmed_by_motion(found, motion) if one.judged}
     assert kept == {"ball", "contamination"} if still else kept == {"ball"}
-    left = next(one for one in pipeline.borne_out(found, motion) if one.condition == "rumble")
+    left = next(one for one in pipeline.confirmed_by_motion(found, motion) if one.condition == "rumble")
     assert not left.detected and "nothing shows that a crank makes it" in left.detail
 
 
-def test_with_the_angle_known_all_is_borne_out(hearing_of: Any) -> None:
+def test_with_the_angle_known_all_is_borne_out(features_of: Any) -> None:
     found = (finding("rumble", detected=True), finding("ball"))
-    assert pipeline.borne_out(found, replace(hearing_of("sound").motion, still=())) == found
+    assert pipeline.confirmed_by_motion(found, replace(features_of("sound").motion, still=())) == found
     quiet = (finding("rumble"), finding("contamination"))
-    by_ear = replace(hearing_of("sound").motion, source="turns", beat=None)
-    assert pipeline.borne_out(quiet, by_ear) == quiet, "what is not heard needs no crank"
+    by_ear = replace(features_of("sound").motion, source="turns", impact_train=None)
+    assert pipeline.confirmed_by_motion(quiet, by_ear) == quiet, "what is not heard needs no crank"

@@ -13,27 +13,27 @@ from acoustic.check.sensitivity import TRIED_DB, would_have_found
 HEARD_FROM_DB = -14.0
 
 
-def test_a_good_recording_would_have_shown_it(hearing_of: Any, analysis_of: Any) -> None:
+def test_a_good_recording_would_have_shown_it(features_of: Any, analysis_of: Any) -> None:
     """Eleven turns, clearly heard; the grade and its reason say so."""
-    assert would_have_found(hearing_of("sound")) in TRIED_DB
+    assert would_have_found(features_of("sound")) in TRIED_DB
     verdict = analysis_of("sound").verdict
     found_db = verdict.would_have_found_db
     assert verdict.level == "clean" and found_db in TRIED_DB
     assert any(f"{-found_db:.0f} dB under" in reason for reason in verdict.because)
 
 
-def test_what_is_too_weak_is_not_found(hearing_of: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_is_too_weak_is_not_found(features_of: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """Thirty dB under the noise; and of several severities the weakest that is found is told."""
     monkeypatch.setattr(sensitivity, "TRIED_DB", (-30.0,))
-    assert would_have_found(hearing_of("sound")) is None
+    assert would_have_found(features_of("sound")) is None
     monkeypatch.setattr(sensitivity, "TRIED_DB", (-30.0, -10.0, -5.0))
-    assert would_have_found(hearing_of("sound")) == -10.0
+    assert would_have_found(features_of("sound")) == -10.0
 
 
-def test_by_ear_the_search_for_the_motion_has_to_find_it(hearing_of: Any) -> None:
+def test_by_ear_the_search_for_the_motion_has_to_find_it(features_of: Any) -> None:
     """With the turns counted and nothing heard that keeps time; strikes as loud as the noise do."""
-    hearing = hearing_of("sound")
-    counted = replace(hearing, motion=replace(hearing.motion, source="turns", beat=None))
+    features = features_of("sound")
+    counted = replace(features, motion=replace(features.motion, source="turns", impact_train=None))
     assert would_have_found(counted) == HEARD_FROM_DB
 
 
@@ -46,7 +46,7 @@ def test_clean_needs_it(
     from acoustic.bearings.search import resolve_bearing
     from acoustic.model import SpeedRequest
 
-    monkeypatch.setattr(pipeline, "would_have_found", lambda hearing: would_have_shown)
+    monkeypatch.setattr(pipeline, "would_have_found", lambda features: would_have_shown)
     file = taken("sound")
     result = pipeline.check_recording(
         file.path,

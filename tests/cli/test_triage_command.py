@@ -166,7 +166,7 @@ def test_a_failed_plugin_is_undecided_with_its_own_exit_code(
     class Broken:
         name, summary, conditions = "broken", "fails", ("creak",)
 
-        def detect(self, hearing: Any) -> Any:
+        def detect(self, features: Any) -> Any:
             raise ValueError("no")
 
     extra = (("broken", plugin("broken", acoustic_detectors=[Broken()])),)

@@ -20,8 +20,8 @@ TWENTY_DB = 10.0
 every_detector = pytest.mark.parametrize("part", DETECTORS, ids=lambda part: part.item.name)
 
 
-def judged(part: LoadedPlugin[Any], hearing: Any) -> dict[str, Finding]:
-    findings = list(part.item.detect(hearing))
+def judged(part: LoadedPlugin[Any], features: Any) -> dict[str, Finding]:
+    findings = list(part.item.detect(features))
     assert len({finding.condition for finding in findings}) == len(findings), "one finding a condition"
     return {finding.condition: finding for finding in findings}
 
@@ -40,9 +40,9 @@ def test_no_condition_is_judged_twice() -> None:
 
 @every_detector
 @pytest.mark.parametrize("case", CASES)
-def test_findings(case: str, part: LoadedPlugin[Any], hearing_of: HearingOf) -> None:
+def test_findings(case: str, part: LoadedPlugin[Any], features_of: HearingOf) -> None:
     """Every condition it names, with a probability, a finite severity or none, and a plain sentence."""
-    findings = judged(part, hearing_of(case))
+    findings = judged(part, features_of(case))
     assert set(findings) == set(part.item.conditions)
     for finding in findings.values():
         assert 0 <= finding.false_alarm_probability <= 1
@@ -58,9 +58,9 @@ def test_findings(case: str, part: LoadedPlugin[Any], hearing_of: HearingOf) -> 
 @every_detector
 @pytest.mark.parametrize("gain", [TWENTY_DB, 1 / TWENTY_DB], ids=["+20 dB", "-20 dB"])
 @pytest.mark.parametrize("case", ["sound", "outer", "rumble", "grit"])
-def test_loudness_does_not_matter(case: str, gain: float, part: LoadedPlugin[Any], hearing_of: HearingOf) -> None:
+def test_loudness_does_not_matter(case: str, gain: float, part: LoadedPlugin[Any], features_of: HearingOf) -> None:
     """A tenth of a decibel is far below what anybody reads off, and far above rounding."""
-    as_recorded, turned = judged(part, hearing_of(case)), judged(part, hearing_of(case, gain=gain))
+    as_recorded, turned = judged(part, features_of(case)), judged(part, features_of(case, gain=gain))
     for condition, finding in as_recorded.items():
         other = turned[condition]
         assert other.detected == finding.detected
@@ -74,40 +74,40 @@ def test_loudness_does_not_matter(case: str, gain: float, part: LoadedPlugin[Any
 
 
 @every_detector
-def test_asking_twice_gives_the_same(part: LoadedPlugin[Any], hearing_of: HearingOf) -> None:
+def test_asking_twice_gives_the_same(part: LoadedPlugin[Any], features_of: HearingOf) -> None:
     """No dice, no memory of the recording before."""
-    first = judged(part, hearing_of("outer"))
-    judged(part, hearing_of("grit"))
-    assert judged(part, hearing_of("outer")) == first
+    first = judged(part, features_of("outer"))
+    judged(part, features_of("grit"))
+    assert judged(part, features_of("outer")) == first
 
 
 @every_detector
 @pytest.mark.parametrize("seed", range(3))
-def test_a_sound_bearing_is_not_accused(seed: int, part: LoadedPlugin[Any], hearing_of: HearingOf) -> None:
-    findings = judged(part, hearing_of("sound", seed=100 + seed))
+def test_a_sound_bearing_is_not_accused(seed: int, part: LoadedPlugin[Any], features_of: HearingOf) -> None:
+    findings = judged(part, features_of("sound", seed=100 + seed))
     assert [finding.condition for finding in findings.values() if finding.detected] == []
 
 
 @every_detector
 @pytest.mark.parametrize("short_s", [0.0, 1e-9])
 def test_without_still_parts_it_judges_all_the_same(
-    short_s: float, part: LoadedPlugin[Any], hearing_of: HearingOf
+    short_s: float, part: LoadedPlugin[Any], features_of: HearingOf
 ) -> None:
     """A recording that starts and ends while the crank turns; the least a detector must bear."""
     from dataclasses import replace
 
-    from acoustic.check.features import hear
+    from acoustic.check.features import extract_features
 
-    whole = hearing_of("outer")
+    whole = features_of("outer")
     still = () if short_s == 0 else ((0.0, short_s),)
-    hearing = hear(whole.recording, replace(whole.motion, still=still), whole.bearing)
-    assert set(judged(part, hearing)) == set(part.item.conditions)
+    features = extract_features(whole.recording, replace(whole.motion, still=still), whole.bearing)
+    assert set(judged(part, features)) == set(part.item.conditions)
 
 
 @every_detector
-def test_it_leaves_the_hearing_alone(part: LoadedPlugin[Any], hearing_of: HearingOf) -> None:
-    hearing = hearing_of("inner")
-    before = [array.copy() for array in (hearing.bank.power, hearing.levels.compressed, hearing.spectra.power)]
-    judged(part, hearing)
-    after = (hearing.bank.power, hearing.levels.compressed, hearing.spectra.power)
+def test_it_leaves_the_hearing_alone(part: LoadedPlugin[Any], features_of: HearingOf) -> None:
+    features = features_of("inner")
+    before = [array.copy() for array in (features.bank.power, features.levels.compressed, features.spectra.power)]
+    judged(part, features)
+    after = (features.bank.power, features.levels.compressed, features.spectra.power)
     assert all(np.array_equal(one, other) for one, other in zip(before, after, strict=True))

@@ -51,20 +51,20 @@ def test_odd_recordings_are_problems_not_errors(samples: Any, rate_hz: float, pa
 @every_check
 @pytest.mark.parametrize("case", ["sound", "outer", "rumble", "grit"])
 def test_a_good_recording_has_no_problem(
-    case: str, part: LoadedPlugin[Any], recording_of: Callable[..., Any], hearing_of: Callable[..., Any]
+    case: str, part: LoadedPlugin[Any], recording_of: Callable[..., Any], features_of: Callable[..., Any]
 ) -> None:
-    hearing = hearing_of(case)
+    features = features_of(case)
     assert list(part.item.check(recording_of(case), None)) == []
-    assert list(part.item.check(hearing.recording, hearing)) == []
+    assert list(part.item.check(features.recording, features)) == []
 
 
 @every_check
 @pytest.mark.parametrize("gain", [10.0, 0.1], ids=["+20 dB", "-20 dB"])
 @pytest.mark.parametrize("case", ["sound", "far_away", "short"])
 def test_loudness_does_not_matter(
-    case: str, gain: float, part: LoadedPlugin[Any], hearing_of: Callable[..., Any]
+    case: str, gain: float, part: LoadedPlugin[Any], features_of: Callable[..., Any]
 ) -> None:
-    as_recorded, turned = hearing_of(case), hearing_of(case, gain=gain)
+    as_recorded, turned = features_of(case), features_of(case, gain=gain)
     for heard in (False, True):
         before = part.item.check(as_recorded.recording, as_recorded if heard else None)
         after = part.item.check(turned.recording, turned if heard else None)

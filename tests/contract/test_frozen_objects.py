@@ -37,20 +37,20 @@ def objects(value: Any) -> Iterator[Any]:
 def test_no_array_can_be_written(analysis_of: Callable[[str], Any]) -> None:
     found = dict(arrays(analysis_of("outer"), "analysis"))
     assert "analysis.recording.samples" in found
-    assert "analysis.hearing.bank.power" in found
+    assert "analysis.features.bank.power" in found
     assert [at for at, array in found.items() if array.flags.writeable] == []
 
 
 def test_views_can_t_be_written_either(analysis_of: Callable[[str], Any]) -> None:
     result = analysis_of("outer")
-    for view in (result.recording.heard, result.hearing.bank.power[0], result.motion.turns[1:]):
+    for view in (result.recording.heard, result.features.bank.power[0], result.motion.turns[1:]):
         with pytest.raises(ValueError, match="read-only"):
             view[0] = 0.0
 
 
 def test_no_field_can_be_set(analysis_of: Callable[[str], Any]) -> None:
     kinds = {type(value): value for value in objects(analysis_of("outer"))}
-    assert {"Analysis", "Hearing", "Motion", "Finding", "Bearing"} <= {kind.__name__ for kind in kinds}
+    assert {"Analysis", "Features", "Motion", "Finding", "Bearing"} <= {kind.__name__ for kind in kinds}
     for value in kinds.values():
         with pytest.raises(FrozenInstanceError):
             setattr(value, fields(value)[0].name, None)

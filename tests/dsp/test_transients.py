@@ -11,7 +11,7 @@ import pytest
 from hypothesis import settings
 from numpy.typing import NDArray
 
-from acoustic.dsp.levels.filterbank import BandBank, band_bank, running_level
+from acoustic.dsp.levels.filterbank import BandBank, background_level, band_bank
 from acoustic.dsp.transients import (
     find_clicks,
     near_clicks,
@@ -86,7 +86,7 @@ class TestFindClicks:
         """
         sound = np.random.default_rng(4).standard_normal(SECONDS * RATE_HZ)
         noise = bank_of(sound)
-        over_level = noise.power.mean(axis=1) / running_level(noise).mean(axis=1)
+        over_level = noise.power.mean(axis=1) / background_level(noise).mean(axis=1)
         mean_over_level = over_level[noise.mid_hz >= 900].mean()
         at = np.arange(1, 20) * RATE_HZ // 2 + 17
         sound[at] += 50.0

@@ -22,7 +22,9 @@ def condition(code: str, *, rules: int = 1) -> Condition:
 
 
 def detector(*codes: str) -> Any:
-    return SimpleNamespace(name="listener", summary="made for a test", conditions=codes, detect=lambda hearing: [])
+    return SimpleNamespace(
+        name="listener", summary="made for a test", conditions=codes, detect=lambda features: []
+    )
 
 
 def source(code: str = "hall.switch", **changes: Any) -> Any:

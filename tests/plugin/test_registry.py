@@ -45,7 +45,7 @@ def a_condition(code: str = "squeal.band", **changes: Any) -> Condition:
 def listening(*codes: str, name: str = "listener") -> dict[str, Any]:
     """A detector of its own conditions, and the hook that offers them."""
 
-    def detect(hearing: Any) -> list[Finding]:
+    def detect(features: Any) -> list[Finding]:
         return [nothing_heard(code) for code in codes]
 
     return {
@@ -89,12 +89,12 @@ def test_hook_acoustic_readers(plugin: Make, check_with: Any, tmp_path: Path, ac
 
 
 def test_hook_acoustic_quality_checks(plugin: Make, check_with: Any) -> None:
-    """Asked twice: of the samples before the motion is known, and with the hearing after."""
+    """Asked twice: of the samples before the motion is known, and with the features after."""
     asked: list[bool] = []
 
-    def looks(recording: Any, hearing: Any) -> list[Problem]:
-        asked.append(hearing is None)
-        return [Problem("too_yellow", "the bike is yellow", "Paint it.", voids="any")] if hearing else []
+    def looks(recording: Any, features: Any) -> list[Problem]:
+        asked.append(features is None)
+        return [Problem("too_yellow", "the bike is yellow", "Paint it.", voids="any")] if features else []
 
     extra = plugin("colour", acoustic_quality_checks=[tool("colour", check=looks)])
     outcome = check_with(("colour", extra), case="outer")
@@ -127,7 +127,7 @@ def test_hook_acoustic_speed_sources(plugin: Make, check_with: Any) -> None:
 def test_hook_acoustic_conditions(plugin: Make, check_with: Any) -> None:
     """Its detector finds it; document, report and grade call it by the plugin's own name and rule."""
     found = replace(nothing_heard(), detected=True, false_alarm_probability=0.001, severity_db=3.0)
-    listener = tool("listener", conditions=("squeal.band",), detect=lambda hearing: [found])
+    listener = tool("listener", conditions=("squeal.band",), detect=lambda features: [found])
     extra = plugin("m", acoustic_conditions=[a_condition()], acoustic_detectors=[listener])
     outcome = check_with(("listener", extra))
     assert outcome.document["conditions"]["squeal.band"] == "squeal"

@@ -210,7 +210,7 @@ def shout(where):
 shout("at import")
 class Loud:
     name, summary, conditions = "loud", "shouts", (SQUEAL.code,)
-    def detect(self, hearing):
+    def detect(self, features):
         shout("at work")
         return [Finding.unjudged(SQUEAL.code, "too loud")]
 @hookimpl

@@ -62,14 +62,14 @@ def test_png(tmp_path: Path, analysis_of: Analyse) -> None:
 
 def test_ticks_are_shown(tmp_path: Path, analysis_of: Analyse) -> None:
     result = analysis_of("sound")
-    ticking = replace(result.hearing.motion, own_clicks_s=np.array([2.0, 3.0, 4.5]))
-    svg = drawn(replace(result, hearing=replace(result.hearing, motion=ticking)), tmp_path / "ticks.svg")
+    ticking = replace(result.features.motion, own_clicks_s=np.array([2.0, 3.0, 4.5]))
+    svg = drawn(replace(result, features=replace(result.features, motion=ticking)), tmp_path / "ticks.svg")
     assert ">ticks<" in svg
 
 
 def test_nothing_heard_nothing_drawn(tmp_path: Path, analysis_of: Analyse) -> None:
     with pytest.raises(ValueError, match="nothing was heard"):
-        save_picture(replace(analysis_of("sound"), hearing=None), tmp_path / "empty.png")
+        save_picture(replace(analysis_of("sound"), features=None), tmp_path / "empty.png")
     assert list(tmp_path.iterdir()) == []
 
 

@@ -91,7 +91,7 @@ def test_an_unusable_recording(analysis_of: Analyse) -> None:
     result = replace(
         analysis_of("sound"),
         motion=None,
-        hearing=None,
+        features=None,
         findings=(),
         quality=Quality((problem,), usable=False),
         verdict=Verdict("undecided", (problem.detail,), (problem.advice,)),

@@ -14,7 +14,7 @@ from acoustic.dsp.levels.filterbank import band_bank
 from acoustic.dsp.tacholess.hypothesis import part_chances
 from acoustic.errors import EXIT_UNUSABLE, MotionError
 from acoustic.simulator.room import coloured_noise
-from acoustic.speed.tacholess import motion_by_ear
+from acoustic.speed.tacholess import tacholess_motion
 
 WHOLE = {"duration_s": 15.0}  # until the crank stands by itself
 GEOMETRIES = resolve_bearing(name="6805", balls=16).candidates
@@ -22,7 +22,7 @@ GEOMETRIES = resolve_bearing(name="6805", balls=16).candidates
 
 def motion_of(recording: Any, *, counted: float | None = None, spin: Any = None) -> Any:
     bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=20_000.0)
-    return motion_by_ear(bank, GEOMETRIES, duration_s=recording.duration_s, spin=spin, counted_turns=counted)
+    return tacholess_motion(bank, GEOMETRIES, duration_s=recording.duration_s, spin=spin, counted_turns=counted)
 
 
 def true_turns(spin: Any, motion: Any) -> float:
@@ -38,7 +38,7 @@ def test_sound_alone_never_claims_the_scale(recording_of: Any) -> None:
 
 def test_an_inner_ring_s_sidebands_give_the_scale_too(recording_of: Any, spin_of: Any) -> None:
     motion = motion_of(recording_of("inner", **WHOLE))
-    assert part_chances(motion.beat.readings)["inner_raceway"] > 0.9
+    assert part_chances(motion.impact_train.readings)["inner_raceway"] > 0.9
     assert motion.total_turns == pytest.approx(true_turns(spin_of("inner", **WHOLE), motion), rel=0.03)
     assert motion.spin == "hand"
 
@@ -49,18 +49,18 @@ def test_counted_turns_are_put_right_by_the_beat(miscounted: float, recording_of
     motion = motion_of(recording_of("outer", **WHOLE), counted=float(spin.turns[-1]) + miscounted)
     assert (motion.source, motion.scale_known) == ("turns", True)
     assert motion.total_turns == pytest.approx(true_turns(spin, motion), rel=0.02)
-    assert motion.beat.readings[0].part == "outer_raceway"
+    assert motion.impact_train.readings[0].part == "outer_raceway"
     assert motion.relative_uncertainty < 0.06
 
 
 def test_without_a_beat_the_speed_is_no_more_than_a_guess(recording_of: Any, spin_of: Any) -> None:
     changes = {"waviness": 0.0, **WHOLE}
     alone = motion_of(recording_of("sound", **changes))
-    assert alone.beat is None
+    assert alone.impact_train is None
     assert alone.relative_uncertainty >= 1.0
     spin = spin_of("sound", **changes)
     counted = motion_of(recording_of("sound", **changes), counted=round(float(spin.turns[-1])))
-    assert counted.beat is None
+    assert counted.impact_train is None
     assert counted.relative_uncertainty > 0.1
     assert abs(counted.total_turns / true_turns(spin, counted) - 1) < counted.relative_uncertainty
 
@@ -95,7 +95,7 @@ def test_gain_changes_nothing(recording_of: Any) -> None:
 def test_a_room_without_a_crank_is_refused(tmp_path: Path, acoustic: Any) -> None:
     noise = coloured_noise(480_000, 48_000.0, tilt_db_per_octave=-4, rng=np.random.default_rng(8))
     with pytest.raises(MotionError, match="no turning can be heard"):
-        motion_by_ear(
+        tacholess_motion(
             band_bank(noise, sample_rate_hz=48_000.0, top_hz=20_000.0),
             GEOMETRIES,
             duration_s=10.0,

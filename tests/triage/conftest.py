@@ -77,7 +77,7 @@ def made(finding_of: Callable[..., Finding]) -> Callable[..., Analysis]:
             bearing=resolve_bearing(name="6805"),
             quality=quality,
             motion=Motion(np.array([1.0, 9.0]), np.array([0.0, turns]), "marks", "hand", speed_off, scale_known),
-            hearing=None,
+            features=None,
             findings=findings,
             verdict=grade(findings, quality, failures, conditions=table().conditions),
             failures=failures,

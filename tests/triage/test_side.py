@@ -118,14 +118,14 @@ def test_sides_that_contradict_each_other_leave_it_open(made: Make, finding_of: 
 
 
 @pytest.fixture(scope="module")
-def spun(hearing_of: Make, recording_of: Make, registry: Any, made: Any, rules: Any) -> Callable[..., Any]:
+def spun(features_of: Make, recording_of: Make, registry: Any, made: Any, rules: Any) -> Callable[..., Any]:
     """A simulated spin heard at one side by the real detectors: (side, **changes of the plan) -> Heard."""
     from acoustic.check.pipeline import detect
 
     def heard(side: Any, **changes: Any) -> Any:
-        hearing = hearing_of("outer", **changes)
-        findings = detect(hearing, registry.detectors, [])
-        analysis = replace(made(), motion=hearing.motion, findings=findings)
+        features = features_of("outer", **changes)
+        findings = detect(features, registry.detectors, [])
+        analysis = replace(made(), motion=features.motion, findings=findings)
         return read_evidence(analysis, rules.labels["hand"], side)
 
     return heard

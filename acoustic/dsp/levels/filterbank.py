@@ -172,7 +172,7 @@ def _fast_length(least: int) -> int:
     return best
 
 
-def running_level(bank: BandBank, *, window_s: float = LEVEL_WINDOW_S) -> Floats:
+def background_level(bank: BandBank, *, window_s: float = LEVEL_WINDOW_S) -> Floats:
     """Level of the quieter half of each stretch of time: events do not lift it.
 
     Parameters

@@ -34,7 +34,7 @@ class PartEvidence:
         It comes round with the cage, whose order `order` is.
     group : int
         Row of the spectra in which it is clearest.
-    event_ratio : float
+    impact_ratio : float
         Mean power of the events over the level beneath, in the group they stand highest in
         of those that speak for them.
     loudest_group : (int, int)
@@ -55,7 +55,7 @@ class PartEvidence:
     balls: int
     with_cage: bool
     group: int
-    event_ratio: float
+    impact_ratio: float
     loudest_group: tuple[int, int]
     wide_ratio: float
     wide_group: tuple[int, int]
@@ -66,9 +66,9 @@ class PartEvidence:
         return "cage" if self.with_cage else self.part
 
     @property
-    def event_db(self) -> float:
+    def impact_db(self) -> float:
         """The events' power over the level beneath [dB]."""
-        return 10 * math.log10(max(self.event_ratio, 1e-9))
+        return 10 * math.log10(max(self.impact_ratio, 1e-9))
 
     @property
     def named(self) -> bool:
@@ -78,7 +78,7 @@ class PartEvidence:
     @property
     def certain(self) -> bool:
         """Whether its lines are there beyond doubt, and more than the skirts of others."""
-        return self.chance < SIGNIFICANT and self.event_ratio > FAINT
+        return self.chance < SIGNIFICANT and self.impact_ratio > FAINT
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,13 +99,13 @@ class Unexplained:
         Strikes a turn.
     chance : float
         Chance of one as clear under none, all orders searched counted in.
-    event_ratio : float
+    impact_ratio : float
         Mean power of the strikes over the level beneath; 0 where the chance is above 0.05.
     """
 
     order: float
     chance: float
-    event_ratio: float
+    impact_ratio: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)

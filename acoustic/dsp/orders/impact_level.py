@@ -51,7 +51,7 @@ class StrikeSpectra:
         order: float,
         leave_out: Floats,
     ) -> Floats:
-        """`event_power` of the mean of each group's bands."""
+        """`impact_power` of the mean of each group's bands."""
         every: Floats = getattr(self.levels, kind)
         for group in groups:
             if (kind, group) not in self._made:
@@ -135,7 +135,7 @@ def wide_group(levels: AngleLevels) -> tuple[int, int]:
     return (int(inside[0]), int(inside[-1])) if inside.size else (0, levels.mid_hz.size - 1)
 
 
-def event_power(levels: Floats, order: float, *, turns: float, leave_out: Floats = NOTHING) -> float:
+def impact_power(levels: Floats, order: float, *, turns: float, leave_out: Floats = NOTHING) -> float:
     """Mean power of regular events, over the level beneath them.
 
     Parameters
@@ -187,7 +187,7 @@ def _taper(bins: int) -> tuple[Floats, float]:
 def _powers_of_lines(
     spectra: Sequence[Floats], order: float, *, bins: int, turns: float, leave_out: Floats
 ) -> Floats:
-    """`event_power` of several, from their spectra, each of so many bins."""
+    """`impact_power` of several, from their spectra, each of so many bins."""
     step = bins / ((1 << math.ceil(math.log2(4 * bins))) * turns)
     squares: list[Floats] = []
     for line in order * np.arange(1, MOST + 1):

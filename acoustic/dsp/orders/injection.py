@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.dsp.levels.filterbank import BandBank, running_level
+from acoustic.dsp.levels.filterbank import BandBank, background_level
 from acoustic.dsp.orders.impact_level import WIDE_HZ
-from acoustic.dsp.orders.tracking import CELLS_A_TURN, AngleLevels
+from acoustic.dsp.orders.tracking import BINS_A_TURN, AngleLevels
 
 Floats = NDArray[np.float64]
 
@@ -71,7 +71,7 @@ def with_test_defect(
     """
     cells = levels.compressed.shape[1]
     turns, power = _strikes(levels.turns, ring, rng)
-    train = _rung(turns * CELLS_A_TURN, power, count=cells, answer=ANSWER_CELLS)
+    train = _rung(turns * BINS_A_TURN, power, count=cells, answer=ANSWER_CELLS)
     added = _resonances(levels.mid_hz, severity_db, rng) * (train / train.mean())
     return replace(levels, compressed=np.log(np.exp(levels.compressed) + added), plain=levels.plain + added)
 
@@ -97,7 +97,7 @@ def with_test_strikes(
     at = (np.interp(struck + turns[0], turns, times_s) - bank.first_s) / bank.frame_s
     train = _rung(at, power, count=bank.power.shape[1], answer=ANSWER_S / bank.frame_s)
     train /= max(float(train[bank.frames_between(times_s[0], times_s[-1])].mean()), 1e-12)
-    added = _resonances(bank.mid_hz, severity_db, rng) * train * running_level(bank)
+    added = _resonances(bank.mid_hz, severity_db, rng) * train * background_level(bank)
     return replace(bank, power=bank.power + added)
 
 

@@ -343,7 +343,7 @@ def _evidence(
         balls=one.balls,
         with_cage=one.with_cage,
         group=fit.group,
-        event_ratio=power,
+        impact_ratio=power,
         loudest_group=loudest,
         # Faint events drown in the wide bands, but what stands in the group is there.
         wide_ratio=max(in_all, power * min(1.0, in_group)),

@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.dsp.arrays import deviation, lock_fields
-from acoustic.dsp.levels.filterbank import BandBank, running_level
+from acoustic.dsp.levels.filterbank import BandBank, background_level
 
 Floats = NDArray[np.float64]
 
-CELLS_A_TURN = 256
+BINS_A_TURN = 256
 STANDS_OUT = 5.0  # robust standard deviations of a cell's loudness
 ANGLE_REACH = 4  # cells, 6 degrees: how well marks fix the angle
 WIDEST_SECTOR = 24  # cells, 34 degrees
@@ -101,7 +101,7 @@ def angle_levels(
     if inside.size * bank.frame_s < 0.1:
         raise ValueError(f"the turning part must last 0.1 s or more, got {inside.size * bank.frame_s:.3f} s")
     turning = replace(bank, power=bank.power[:, inside[0] : inside[-1] + 1].copy())
-    ratio = turning.power / running_level(turning)
+    ratio = turning.power / background_level(turning)
     centres_s = bank.times_s[inside]
     compressed = np.log1p(ratio)
     after_s = _ringing_s(compressed, centres_s, blank_s, least_s=blank_half_s)
@@ -111,10 +111,10 @@ def angle_levels(
     edges_s = centres_s[0] + bank.frame_s * (np.arange(inside.size + 1) - 0.5)
     angle = np.interp(edges_s, times_s, turns)
     covered = float(angle[-1] - angle[0])
-    cells = max(1, int(covered * CELLS_A_TURN))
+    cells = max(1, int(covered * BINS_A_TURN))
     return AngleLevels(
-        compressed=cell_means(_blanked(compressed, blank), angle, cells=cells),
-        plain=cell_means(_blanked(np.minimum(ratio, LOUDEST), blank), angle, cells=cells),
+        compressed=bin_means(_blanked(compressed, blank), angle, cells=cells),
+        plain=bin_means(_blanked(np.minimum(ratio, LOUDEST), blank), angle, cells=cells),
         turns=covered,
         mid_hz=bank.mid_hz,
     )
@@ -168,17 +168,17 @@ def without_fixed_angle(levels: AngleLevels) -> AngleLevels:
     whole = int(levels.turns)
     if whole < 4:
         return levels
-    loudness = levels.compressed[:, : whole * CELLS_A_TURN].mean(axis=0)
+    loudness = levels.compressed[:, : whole * BINS_A_TURN].mean(axis=0)
     middle = float(np.median(loudness))
     spread = float(deviation(loudness - middle))
-    high = (loudness > middle + STANDS_OUT * spread).reshape(whole, CELLS_A_TURN)
+    high = (loudness > middle + STANDS_OUT * spread).reshape(whole, BINS_A_TURN)
     near = np.any([np.roll(high, shift, axis=1) for shift in range(-ANGLE_REACH, ANGLE_REACH + 1)], axis=0)
     fixed = near.mean(axis=0) >= MOST_TURNS_SHARE
     sectors = int(np.count_nonzero(fixed & ~np.roll(fixed, 1)))
     if sectors not in (1, 2) or fixed.sum() > sectors * WIDEST_SECTOR:
         return levels
     reach = np.any([np.roll(fixed, shift) for shift in range(-ANGLE_REACH, ANGLE_REACH + 1)], axis=0)
-    blank = reach[np.arange(levels.compressed.shape[1]) % CELLS_A_TURN]
+    blank = reach[np.arange(levels.compressed.shape[1]) % BINS_A_TURN]
     return replace(
         levels,
         compressed=_blanked(levels.compressed.copy(), blank),
@@ -194,7 +194,7 @@ def _blanked(values: Floats, blank: NDArray[np.bool_]) -> Floats:
     return values
 
 
-def cell_means(values: Floats, angle: Floats, *, cells: int) -> Floats:
+def bin_means(values: Floats, angle: Floats, *, cells: int) -> Floats:
     """Average time series over equal cells of crank angle.
 
     Parameters

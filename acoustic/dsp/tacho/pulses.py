@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacho.ticks import onsets
-from acoustic.dsp.tacho.train import NOTHING, MarkTrain, repaired
+from acoustic.dsp.tacho.train import NOTHING, MarkTrain, reconstructed
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -183,7 +183,7 @@ def find_pulses(signal: Floats, judged: Floats, sample_rate_hz: float) -> MarkTr
         unlike = np.abs(np.log(events.rise / events.rise[reference])) / ALIKE
         worth = np.clip(1.5 - unlike, -1, 1)
         near = worth > -0.5
-        train = repaired(events.times_s[near], worth[near], events.times_s[worth >= 0])
+        train = reconstructed(events.times_s[near], worth[near], events.times_s[worth >= 0])
         best = max(best, train, key=lambda train: train.evidence)
     return best
 

@@ -261,7 +261,7 @@ def _fullest(angle: Floats) -> int:
     return max((np.unique(turn[k][near[k]]).size for k in range(centres.size)), default=0)
 
 
-def repaired(times_s: Floats, worth: Floats, alike_s: Floats) -> MarkTrain:
+def reconstructed(times_s: Floats, worth: Floats, alike_s: Floats) -> MarkTrain:
     """Find the marks among events, drop the false ones, and count the turns whose mark is missing.
 
     Parameters

@@ -13,7 +13,7 @@ from acoustic.dsp.tacholess.alignment import ORDER_REACH, ORDER_STEP, ORDERS, SL
 from acoustic.dsp.tacholess.coast_down import PUSH_S
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels, impact_levels
 from acoustic.dsp.tacholess.impact_likelihood import Course, impact_nats, impact_ranks
-from acoustic.dsp.tacholess.level_alignment import clock_offset
+from acoustic.dsp.tacholess.level_alignment import align_levels
 from acoustic.dsp.tacholess.periodicity import (
     LOWEST_HZ,
     RATE_STEP,
@@ -162,7 +162,7 @@ def _by_level(bank: BandBank, times_s: Floats, turns: Floats, coasting: bool) ->
     curve_s = np.concatenate([[times_s[0] - PUSH_S], times_s, [times_s[-1] + last_s]])
     curve_hz = np.concatenate([[0.0], speed_hz, [0.0]])
     try:
-        fit = clock_offset(
+        fit = align_levels(
             bank, curve_s, curve_hz, [(float(curve_s[0]), float(curve_s[-1]))], slack_s=LEVEL_SLACK_S
         )
     except ValueError:

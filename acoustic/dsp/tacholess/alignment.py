@@ -12,7 +12,7 @@ from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels, impact_levels
 from acoustic.dsp.tacholess.impact_likelihood import Course, course, impact_nats, impact_ranks
 from acoustic.dsp.tacholess.impact_train import ImpactTrain, struck_score
-from acoustic.dsp.tacholess.level_alignment import ClockFit, clock_offset
+from acoustic.dsp.tacholess.level_alignment import LevelAlignment, align_levels
 from acoustic.dsp.tacholess.null import COAST, train_chance
 from acoustic.dsp.tacholess.periodicity import LOWEST_HZ, RATE_STEP, SEGMENT_S, SegmentScores, segment_scores
 
@@ -48,7 +48,7 @@ GUESSED_S, WIDEST_GUESSED_S = 0.5, 0.6
 
 
 @dataclass(frozen=True, slots=True)
-class ClockSetting:
+class ClockAlignment:
     """Where a speed curve lies in a recording.
 
     Attributes
@@ -91,7 +91,7 @@ class Place:
     middle_s: float
 
 
-def set_clock(bank: BandBank, times_s: Floats, speed_hz: Floats, stretches: Stretches) -> ClockSetting | None:
+def align_clock(bank: BandBank, times_s: Floats, speed_hz: Floats, stretches: Stretches) -> ClockAlignment | None:
     """Set the clock of a speed curve by the impacts that follow it, and by the level's rise and fall.
 
     Parameters
@@ -105,13 +105,13 @@ def set_clock(bank: BandBank, times_s: Floats, speed_hz: Floats, stretches: Stre
 
     Returns
     -------
-    ClockSetting or None
+    ClockAlignment or None
         None where neither tells more than luck.
 
     Raises
     ------
     ValueError
-        As `clock_offset`.
+        As `align_levels`.
 
     Notes
     -----
@@ -119,7 +119,7 @@ def set_clock(bank: BandBank, times_s: Floats, speed_hz: Floats, stretches: Stre
     spread of the posterior taken. The level's is the density of what recordings redrawn
     from this one say, and never certain.
     """
-    fit = clock_offset(bank, times_s, speed_hz, stretches)
+    fit = align_levels(bank, times_s, speed_hz, stretches)
     ends_s = np.array(stretches).ravel() + fit.offset_s
     # Between push and stop no second is so unlike the next that the level would tell them apart.
     seen = bool(np.any((ends_s > EDGE_S) & (ends_s < bank.duration_s - EDGE_S)))
@@ -141,20 +141,20 @@ def set_clock(bank: BandBank, times_s: Floats, speed_hz: Floats, stretches: Stre
     mean_s = float(weight[near] @ offsets_s[near] / share)
     error_s = float(np.sqrt(weight[near] @ (offsets_s[near] - mean_s) ** 2 / share))
     half_s = NINE_IN_TEN * float(np.hypot(error_s, LEAST_ERROR_S))
-    return ClockSetting(mean_s, half_s, sure=share >= 1 - MOST_ELSEWHERE)
+    return ClockAlignment(mean_s, half_s, sure=share >= 1 - MOST_ELSEWHERE)
 
 
-def _by_level(fit: ClockFit) -> ClockSetting | None:
+def _by_level(fit: LevelAlignment) -> ClockAlignment | None:
     """What the levels alone say."""
     least = LEAST_GAIN_RIDING if fit.riding_gain else LEAST_GAIN
     if fit.gain >= least and fit.elsewhere <= MOST_ELSEWHERE and fit.half_width_s <= WIDEST_OFFSET_S:
-        return ClockSetting(fit.offset_s, fit.half_width_s, sure=True)
+        return ClockAlignment(fit.offset_s, fit.half_width_s, sure=True)
     if fit.elsewhere > MOST_ELSEWHERE_GUESSED or fit.half_width_s > WIDEST_GUESSED_S:
         return None
-    return ClockSetting(fit.offset_s, max(fit.half_width_s, GUESSED_S), sure=False)
+    return ClockAlignment(fit.offset_s, max(fit.half_width_s, GUESSED_S), sure=False)
 
 
-def _level_nats(fit: ClockFit, offsets_s: Floats) -> Floats:
+def _level_nats(fit: LevelAlignment, offsets_s: Floats) -> Floats:
     """Log density of the offsets that redrawn recordings give, blurred by what the law is off; 0 if it is even."""
     apart = (offsets_s[:, np.newaxis] - fit.drawn_s) / LEVEL_LAW_S
     density = np.exp(-0.5 * apart**2).mean(axis=1) / (LEVEL_LAW_S * np.sqrt(2 * np.pi))
@@ -177,7 +177,7 @@ def impact_places(
     levels : ImpactLevels
         Of the whole recording.
     times_s, speed_hz, stretches
-        As `set_clock` takes them.
+        As `align_clock` takes them.
     beside_s : sequence of float
         Offsets that are to be looked at besides [s].
 

@@ -35,7 +35,7 @@ FREE_GAIN_FACTOR = 2.0  # a gain that lags ties blocks together, which redrawing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ClockFit:
+class LevelAlignment:
     """How the clock of a speed curve is set against a recording's.
 
     Attributes
@@ -101,14 +101,14 @@ class _State:
     gain: Floats
 
 
-def clock_offset(
+def align_levels(
     bank: BandBank,
     times_s: Floats,
     speed_hz: Floats,
     stretches: Sequence[tuple[float, float]],
     *,
     slack_s: float = 2.0,
-) -> ClockFit:
+) -> LevelAlignment:
     """Set a curve of speed against a recording by the levels that its speed predicts.
 
     Parameters
@@ -124,7 +124,7 @@ def clock_offset(
 
     Returns
     -------
-    ClockFit
+    LevelAlignment
 
     Raises
     ------
@@ -162,7 +162,7 @@ def clock_offset(
     error_s = float(np.hypot(np.sqrt(np.mean((near_s - offset_s) ** 2)), LEAST_ERROR_S))
     far = np.abs(places_s - place_s) > APART_S
     gain, own_shape = _against_others(rough, curve, offset_s, spread)
-    return ClockFit(
+    return LevelAlignment(
         offset_s=offset_s,
         half_width_s=NINE_IN_TEN * error_s * (FREE_GAIN_FACTOR if riding else 1.0),
         gain=gain,

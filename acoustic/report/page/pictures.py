@@ -54,17 +54,17 @@ def pictures(result: Analysis) -> tuple[Picture, ...]:
     tuple of Picture
         Of a recording that cannot be used, itself at most.
     """
-    recording, motion, hearing = result.recording, result.motion, result.hearing
+    recording, motion, features = result.recording, result.motion, result.features
     made = []
     if can_be_heard(recording.heard) and float(np.ptp(recording.heard)) > 0:
         draw = partial(draw_recording, recording=recording, motion=motion, judged=result.quality.usable)
         caption = "Shaded: the crank turns. Hatched: it is still, and the noise of the room is heard."
         made.append(_picture(draw, 2.3, _recording_alt(recording, motion), caption if motion else ""))
-    if hearing is None or not result.quality.usable:
+    if features is None or not result.quality.usable:
         return tuple(made)
-    draw = partial(draw_speed, motion=hearing.motion, duration_s=recording.duration_s)
-    made.append(_picture(draw, 2.3, f"Crank speed against time: {facts.crank(hearing.motion)}.", ""))
-    draw = partial(draw_orders, hearing=hearing, findings=result.findings)
+    draw = partial(draw_speed, motion=features.motion, duration_s=recording.duration_s)
+    made.append(_picture(draw, 2.3, f"Crank speed against time: {facts.crank(features.motion)}.", ""))
+    draw = partial(draw_orders, features=features, findings=result.findings)
     caption = (
         "A damaged part raises many peaks, at its mark and its multiples; a healthy one may raise a peak or two. "
         "A heavy mark says 'heard'; light ones show where the other parts would be."
@@ -85,9 +85,9 @@ def pitch_picture(result: Analysis) -> tuple[Picture, ...]:
     tuple of Picture
         One; none of a recording that cannot be used, or that is too short for it.
     """
-    if result.hearing is None or not result.quality.usable:
+    if result.features is None or not result.quality.usable:
         return ()
-    motion = result.hearing.motion
+    motion = result.features.motion
     shown = spectrogram(result.recording, motion)
     if shown is None:
         return ()

@@ -62,10 +62,10 @@ def rhythm(turns: Floats, *, highest_order: float = 16.0) -> tuple[float, float,
     best = int(z.argmax())
     tried = max(1.0, span * highest_order * 1.5)
     chance = -math.expm1(-tried * math.exp(-float(z[best])))
-    return float(orders[best]), chance, off_beat(turns, float(orders[best]))
+    return float(orders[best]), chance, off_rhythm(turns, float(orders[best]))
 
 
-def off_beat(turns: Floats, order: float) -> Floats:
+def off_rhythm(turns: Floats, order: float) -> Floats:
     """Measure how far each click is from a beat that they keep.
 
     Parameters

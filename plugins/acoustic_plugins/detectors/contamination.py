@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.api import DETECTION_CHANCE, Evidence, Finding, Hearing, find_clicks, hookimpl, regularity
+from acoustic.api import DETECTION_CHANCE, Evidence, Features, Finding, find_clicks, hookimpl, regularity
 from acoustic_plugins.detectors.click_statistics import (
     follows_crank,
     more_than_expected,
-    off_beat,
+    off_rhythm,
     plain_clicks,
     rhythm,
 )
@@ -41,11 +41,11 @@ class Contamination:
     summary = "irregular clicks that come only while the crank turns"
     conditions = ("contamination",)
 
-    def detect(self, hearing: Hearing) -> Sequence[Finding]:
+    def detect(self, features: Features) -> Sequence[Finding]:
         """Judge the clicks that keep no rhythm: more than in the still parts, and faster as the crank is."""
-        if hearing.drivetrain.covers_noise:
+        if features.drivetrain.covers_noise:
             return [_not_judged("a running chain crackles by itself; take it off")]
-        motion, dirt = hearing.motion, irregular_clicks(hearing)
+        motion, dirt = features.motion, irregular_clicks(features)
         # Most healthy recordings have no such clicks at all, or none that speak for the crank.
         chance = HEALTHY.chance(dirt.score) if dirt.score > 0 else 1.0
         made, unit = (
@@ -89,12 +89,12 @@ class IrregularClicks:
     energy: float
 
 
-def irregular_clicks(hearing: Hearing) -> IrregularClicks:
+def irregular_clicks(features: Features) -> IrregularClicks:
     """Weigh the clicks that keep no rhythm.
 
     Parameters
     ----------
-    hearing : Hearing
+    features : Features
 
     Returns
     -------
@@ -106,15 +106,15 @@ def irregular_clicks(hearing: Hearing) -> IrregularClicks:
     and a rate that follows the speed. Clicks that keep their pace as the crank slows speak against
     dirt as loudly as others speak for it; neither needs the speed's scale.
     """
-    motion, clicks = hearing.motion, plain_clicks(hearing.clicks)
+    motion, clicks = features.motion, plain_clicks(features.clicks)
     turning = (clicks.times_s >= motion.start_s) & (clicks.times_s < motion.stop_s)
     times_s, power = clicks.times_s[turning], clicks.power[turning]
     even = regularity(times_s) < STEADY
-    strikes = [part.order for part in hearing.parts if part.certain]
+    strikes = [part.order for part in features.parts if part.certain]
     kept, beats = _irregular(np.interp(times_s, motion.times_s, motion.turns), strikes)
     times_s, power, share_left = times_s[kept], power[kept], (1 - 2 * IN_STEP) ** beats
     turning_s = motion.stop_s - motion.start_s
-    more = more_than_expected(times_s.size, turning_s * share_left, *_quiet(hearing, clicks.times_s.tolist()))
+    more = more_than_expected(times_s.size, turning_s * share_left, *_quiet(features, clicks.times_s.tolist()))
     score = -math.log(max(more, 1e-300)) + follows_crank(times_s, motion.times_s, motion.turns)
     if even and not beats:
         score = 0.0  # an even train that fits no steady order is a beat at a wrongly known speed, not dirt
@@ -125,7 +125,7 @@ def _irregular(turns: NDArray[np.float64], strikes: Sequence[float]) -> tuple[ND
     """Which clicks keep neither the pace of strikes that were found nor any other; how many beats are left out."""
     kept, beats = np.ones(turns.size, dtype=bool), 0
     for order in strikes:
-        kept[kept] = off_beat(turns[kept], order) > IN_STEP
+        kept[kept] = off_rhythm(turns[kept], order) > IN_STEP
         beats += 1
     while beats < len(strikes) + MOST_BEATS:
         _, chance, offset = rhythm(turns[kept])
@@ -140,13 +140,13 @@ def _not_judged(why: str) -> Finding:
     return Finding.unjudged("contamination", f"dirt could not be judged: {why}")
 
 
-def _quiet(hearing: Hearing, times_s: Sequence[float]) -> tuple[int, float]:
-    still = hearing.motion.still
+def _quiet(features: Features, times_s: Sequence[float]) -> tuple[int, float]:
+    still = features.motion.still
     count = sum(1 for t in times_s if any(a <= t < b for a, b in still))
     quiet_s = sum(b - a for a, b in still)
-    if hearing.room is None:
+    if features.room is None:
         return count, quiet_s
-    return count + plain_clicks(find_clicks(hearing.room)).times_s.size, quiet_s + hearing.room.duration_s
+    return count + plain_clicks(find_clicks(features.room)).times_s.size, quiet_s + features.room.duration_s
 
 
 @hookimpl

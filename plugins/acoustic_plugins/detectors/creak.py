@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from acoustic.api import DETECTION_CHANCE, Evidence, Finding, Hearing, hookimpl
+from acoustic.api import DETECTION_CHANCE, Evidence, Features, Finding, hookimpl
 from acoustic_plugins.detectors.angle_locked import Locked, locked_bursts
 from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
@@ -24,20 +24,20 @@ class Creak:
     summary = "bursts of noise at one angle of the pedalled crank"
     conditions = ("creak",)
 
-    def detect(self, hearing: Hearing) -> Sequence[Finding]:
+    def detect(self, features: Features) -> Sequence[Finding]:
         """Judge the clearest bursts; a crank that coasts carries no load and is not judged."""
-        motion = hearing.motion
+        motion = features.motion
         if motion.spin == "hand":
             return [_not_judged("a crank spun by hand carries no load")]
         if not motion.scale_known or motion.relative_uncertainty * motion.total_turns > MOST_OFF_TURNS:
             return [_not_judged("the crank's angle is not known")]
-        found = locked_bursts(hearing.bank, motion.times_s, motion.turns)
+        found = locked_bursts(features.bank, motion.times_s, motion.turns)
         if found is None:
             return [_not_judged("five turns or more are needed")]
-        return [_finding(hearing, found)]
+        return [_finding(features, found)]
 
 
-def _finding(hearing: Hearing, found: Locked) -> Finding:
+def _finding(features: Features, found: Locked) -> Finding:
     chance = HEALTHY.chance(found.score)
     detected = chance <= DETECTION_CHANCE
     often = "once" if found.times_a_turn == 1 else "twice"
@@ -52,7 +52,7 @@ def _finding(hearing: Hearing, found: Locked) -> Finding:
         evidence=Evidence(
             order=float(found.times_a_turn),
             expected_order=float(found.times_a_turn),
-            band_hz=hearing.bank.edges_hz(found.first_band, found.last_band),
+            band_hz=features.bank.edges_hz(found.first_band, found.last_band),
         ),
     )
 

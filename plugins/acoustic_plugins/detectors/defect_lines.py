@@ -9,8 +9,8 @@ from dataclasses import replace
 from acoustic.api import (
     DETECTION_CHANCE,
     Evidence,
+    Features,
     Finding,
-    Hearing,
     PartEvidence,
     healthy_db,
     hookimpl,
@@ -38,20 +38,20 @@ class DefectLines:
     summary = "regular strikes at the pace of the outer ring, inner ring, balls or cage"
     conditions = ("outer_raceway", "inner_raceway", "ball", "cage", "raceway")
 
-    def detect(self, hearing: Hearing) -> Sequence[Finding]:
+    def detect(self, features: Features) -> Sequence[Finding]:
         """Judge every part; say 'raceway' where strikes are certain and their part is not."""
-        findings = [_judge(hearing, part) for part in hearing.parts]
+        findings = [_judge(features, part) for part in features.parts]
         undecided = [
             (finding, part)
-            for finding, part in zip(findings, hearing.parts, strict=True)
-            if not part.named and _stands(hearing, part)
+            for finding, part in zip(findings, features.parts, strict=True)
+            if not part.named and _stands(features, part)
         ]
-        open_ring = _open_ring(hearing, *undecided[0]) if undecided else _named(findings)
+        open_ring = _open_ring(features, *undecided[0]) if undecided else _named(findings)
         return [*findings, open_ring]
 
 
-def _judge(hearing: Hearing, part: PartEvidence) -> Finding:
-    detected = part.named and _stands(hearing, part)
+def _judge(features: Features, part: PartEvidence) -> Finding:
+    detected = part.named and _stands(features, part)
     words = WORDS[part.part]
     if detected and part.with_cage and part.part == "ball":
         detail = f"strikes that come round with the cage, {part.order:.2f} times a turn, as a damaged ball's would"
@@ -71,39 +71,39 @@ def _judge(hearing: Hearing, part: PartEvidence) -> Finding:
         condition=part.part,
         detected=detected,
         false_alarm_probability=part.chance,
-        severity_db=_severity_db(hearing, part),
+        severity_db=_severity_db(features, part),
         detail=detail,
-        evidence=Evidence.of_lines(part, hearing.bank),
+        evidence=Evidence.of_lines(part, features.bank),
         posterior=part.posterior,
     )
 
 
-def _stands(hearing: Hearing, part: PartEvidence) -> bool:
+def _stands(features: Features, part: PartEvidence) -> bool:
     """Whether strikes are there beyond doubt, stronger than healthy bearings show, and not explained by others."""
-    strength_db = part.event_db - _own_share_db(hearing, part.loudest_group)
+    strength_db = part.impact_db - _own_share_db(features, part.loudest_group)
     sure = part.chance <= DETECTION_CHANCE and part.posterior >= EXPLAINS
     return sure and strength_db >= healthy_db(part.paced_by)
 
 
-def _own_share_db(hearing: Hearing, group: tuple[int, int]) -> float:
+def _own_share_db(features: Features, group: tuple[int, int]) -> float:
     """The bearing's own share of the level while it turns, in a group of bands [dB, 0 or less]."""
-    if hearing.over is None:
+    if features.over is None:
         return 0.0
-    excess_db = float(hearing.over.excess_db[group[0] : group[1] + 1].mean())
+    excess_db = float(features.over.excess_db[group[0] : group[1] + 1].mean())
     return 10 * math.log10(max(LEAST_OWN_SHARE, 1 - 10 ** (-excess_db / 10)))
 
 
-def _severity_db(hearing: Hearing, part: PartEvidence) -> float:
+def _severity_db(features: Features, part: PartEvidence) -> float:
     """Event power over the bearing's own share of the background level, in all bands that strikes ring."""
     wide_db = 10 * math.log10(max(part.wide_ratio, 1e-9))
-    return max(FAINTEST_DB, wide_db - _own_share_db(hearing, part.wide_group))
+    return max(FAINTEST_DB, wide_db - _own_share_db(features, part.wide_group))
 
 
-def _open_ring(hearing: Hearing, finding: Finding, part: PartEvidence) -> Finding:
+def _open_ring(features: Features, finding: Finding, part: PartEvidence) -> Finding:
     rivals = part.rivals or ("another source",)
     names = " or ".join((WORDS | OTHER_WORDS).get(name, name) for name in (part.part, *rivals))
     # Without a scale no number of strikes a turn is known either.
-    rate = f"strikes {part.order:.2f} times a turn" if hearing.motion.scale_known else "steady strikes"
+    rate = f"strikes {part.order:.2f} times a turn" if features.motion.scale_known else "steady strikes"
     return Finding(
         condition="raceway",
         detected=True,

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from acoustic.api import (
     DETECTION_CHANCE,
     Evidence,
+    Features,
     Finding,
-    Hearing,
     PartEvidence,
     healthy_db,
     hookimpl,
@@ -33,15 +33,15 @@ class DrivetrainLines:
     summary = "regular strikes at the pace of chain, jockey wheel or rear hub"
     conditions = ("drivetrain",)
 
-    def detect(self, hearing: Hearing) -> Sequence[Finding]:
+    def detect(self, features: Features) -> Sequence[Finding]:
         """Judge the part of the drivetrain that stands out most."""
-        heard = hearing.drivetrain
+        heard = features.drivetrain
         if heard.open_because:
             return [_not_judged(heard.open_because)]
         tried = len(heard.parts)
-        judged = [(min(1.0, tried * part.chance), -part.event_ratio, part) for part in heard.parts]
+        judged = [(min(1.0, tried * part.chance), -part.impact_ratio, part) for part in heard.parts]
         chance, _, part = min(judged, key=lambda one: one[:2])
-        detected = chance <= DETECTION_CHANCE and part.event_db >= healthy_db(part.part)
+        detected = chance <= DETECTION_CHANCE and part.impact_db >= healthy_db(part.part)
         return [
             Finding(
                 condition="drivetrain",
@@ -49,7 +49,7 @@ class DrivetrainLines:
                 false_alarm_probability=chance,
                 severity_db=max(FAINTEST_DB, 10 * math.log10(max(part.wide_ratio, 1e-9))),
                 detail=_detail(detected, part, by_ear=heard.given is None),
-                evidence=Evidence.of_lines(part, hearing.bank),
+                evidence=Evidence.of_lines(part, features.bank),
             )
         ]
 

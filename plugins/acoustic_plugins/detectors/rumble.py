@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from acoustic.api import DETECTION_CHANCE, Evidence, Finding, Hearing, defect_orders, hookimpl, near_clicks
+from acoustic.api import DETECTION_CHANCE, Evidence, Features, Finding, defect_orders, hookimpl, near_clicks
 from acoustic_plugins.detectors.level_fluctuation import Fluctuation, Listened, fluctuation
 from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
@@ -24,15 +24,15 @@ class Rumble:
     summary = "rough running noise, made of many small impacts"
     conditions = ("rumble",)
 
-    def detect(self, hearing: Hearing) -> Sequence[Finding]:
+    def detect(self, features: Features) -> Sequence[Finding]:
         """Judge the roughest three neighbouring bands, if the crank makes them rough."""
-        motion, bank = hearing.motion, hearing.bank
-        if hearing.drivetrain.covers_noise:
+        motion, bank = features.motion, features.bank
+        if features.drivetrain.covers_noise:
             return [_not_judged("a running chain sounds rough by itself; take it off")]
-        strikes_hz = float(motion.speed_hz.max()) * defect_orders(hearing.bearing.geometry).inner_raceway
+        strikes_hz = float(motion.speed_hz.max()) * defect_orders(features.bearing.geometry).inner_raceway
         if strikes_hz > FASTEST_STRIKES_HZ:
             return [_not_judged("it turns too fast to part roughness from regular strikes")]
-        found = roughest_bands(hearing)
+        found = roughest_bands(features)
         if found is None:
             return [_not_judged("too little is left between the clicks to judge the running noise")]
         chance = HEALTHY.chance(found.score)
@@ -51,13 +51,13 @@ class Rumble:
         ]
 
 
-def roughest_bands(hearing: Hearing) -> Fluctuation | None:
+def roughest_bands(features: Features) -> Fluctuation | None:
     """Compare the turning part's flicker with the still parts' and the room's; None where too little is left."""
-    motion, bank = hearing.motion, hearing.bank
+    motion, bank = features.motion, features.bank
     clicks = near_clicks(bank)
     still = [Listened(bank, start_s, stop_s, clicks) for start_s, stop_s in motion.still]
-    if hearing.room is not None:
-        still.append(Listened(hearing.room, 0.0, hearing.room.duration_s, near_clicks(hearing.room)))
+    if features.room is not None:
+        still.append(Listened(features.room, 0.0, features.room.duration_s, near_clicks(features.room)))
     return fluctuation(Listened(bank, motion.start_s, motion.stop_s, clicks), still)
 
 

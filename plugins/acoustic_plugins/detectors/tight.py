@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from acoustic.api import DETECTION_CHANCE, Evidence, Finding, Hearing, defect_orders, hookimpl
+from acoustic.api import DETECTION_CHANCE, Evidence, Features, Finding, defect_orders, hookimpl
 from acoustic_plugins.detectors.modulation import Modulation, low_order_modulation
 from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
@@ -30,15 +30,15 @@ class Tight:
     summary = "running noise that swells twice a turn, or twice a cage turn, of a free crank"
     conditions = ("tight",)
 
-    def detect(self, hearing: Hearing) -> Sequence[Finding]:
+    def detect(self, features: Features) -> Sequence[Finding]:
         """Judge both orders together."""
-        motion = hearing.motion
+        motion = features.motion
         if motion.spin == "pedal":
             return [_not_judged("a pedalled crank's noise swells twice a turn anyway")]
         if not motion.scale_known or motion.relative_uncertainty * motion.total_turns > MOST_OFF_TURNS:
             return [_not_judged("the crank's angle is not known")]
-        cage = defect_orders(hearing.bearing.geometry).cage
-        found = low_order_modulation(hearing.bank, motion.times_s, motion.turns, cage)
+        cage = defect_orders(features.bearing.geometry).cage
+        found = low_order_modulation(features.bank, motion.times_s, motion.turns, cage)
         if found is None:
             return [_not_judged("six turns or more are needed")]
         return [_finding(found)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from acoustic.api import Hearing, Problem, Recording, hookimpl
+from acoustic.api import Features, Problem, Recording, hookimpl
 from acoustic_plugins.quality.samples import problems_of_samples
 from acoustic_plugins.quality.turning import problems_of_turning
 
@@ -17,9 +17,9 @@ class RecordingQuality:
     name = "recording-quality"
     summary = "silence, broken samples, clipping, gaps, bandwidth, length, and whether the sound follows the crank"
 
-    def check(self, recording: Recording, hearing: Hearing | None) -> Sequence[Problem]:
+    def check(self, recording: Recording, features: Features | None) -> Sequence[Problem]:
         """Check the samples first; the turning part once it is known."""
-        return problems_of_samples(recording) if hearing is None else problems_of_turning(hearing)
+        return problems_of_samples(recording) if features is None else problems_of_turning(features)
 
 
 @hookimpl

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from acoustic.api import DETECTION_CHANCE, Hearing, Problem, block_levels_db, healthy_db, regularity
+from acoustic.api import DETECTION_CHANCE, Features, Problem, block_levels_db, healthy_db, regularity
 from acoustic_plugins.quality.following import Contrast, fast_over_slow, noise_steps, turning_over_still
 from acoustic_plugins.quality.samples import LONGER, SHORTEST_S
 
@@ -30,25 +30,25 @@ SURER = "Film the crank with a strip of tape on one arm (--film), or let a card 
 COUNTED = f"{SURER} Counting the turns of the whole spin (--turns N) helps too."
 
 
-def problems_of_turning(hearing: Hearing) -> list[Problem]:
+def problems_of_turning(features: Features) -> list[Problem]:
     """List what limits what the turning part can tell."""
     return [
-        *_by_ear(hearing),
-        *_short(hearing),
-        *_unsteady(hearing),
-        *_follows(hearing),
-        *_steady_noise(hearing),
-        *_stray(hearing),
-        *_fixed_angle(hearing),
+        *_by_ear(features),
+        *_short(features),
+        *_unsteady(features),
+        *_follows(features),
+        *_steady_noise(features),
+        *_stray(features),
+        *_fixed_angle(features),
     ]
 
 
-def _by_ear(hearing: Hearing) -> list[Problem]:
+def _by_ear(features: Features) -> list[Problem]:
     """A speed taken from the bearing's own sound says little where the bearing makes little."""
-    motion = hearing.motion
+    motion = features.motion
     if motion.source not in ("sound", "turns"):
         return []
-    if hearing.drivetrain.given is not None:
+    if features.drivetrain.given is not None:
         return [
             Problem(
                 "chain_on",
@@ -58,7 +58,7 @@ def _by_ear(hearing: Hearing) -> list[Problem]:
                 voids="clean",
             )
         ]
-    if motion.beat is None and motion.source == "sound":
+    if motion.impact_train is None and motion.source == "sound":
         return [
             Problem(
                 "no_beat",
@@ -79,9 +79,9 @@ def _by_ear(hearing: Hearing) -> list[Problem]:
     ]
 
 
-def _short(hearing: Hearing) -> list[Problem]:
-    turns = hearing.motion.total_turns
-    lasting_s = hearing.motion.stop_s - hearing.motion.start_s
+def _short(features: Features) -> list[Problem]:
+    turns = features.motion.total_turns
+    lasting_s = features.motion.stop_s - features.motion.start_s
     if turns >= FEW_TURNS and lasting_s >= SHORTEST_S:
         return []
     too_short = turns < FEWEST_TURNS or lasting_s < SHORTEST_S
@@ -95,20 +95,20 @@ def _short(hearing: Hearing) -> list[Problem]:
     ]
 
 
-def _follows(hearing: Hearing) -> list[Problem]:
+def _follows(features: Features) -> list[Problem]:
     """Whether the sound follows the crank, so that silence at the bearing's orders says something."""
-    motion = hearing.motion
-    coast = fast_over_slow(hearing.bank, motion.times_s, motion.speed_hz, least_ratio=COASTS)
+    motion = features.motion
+    coast = fast_over_slow(features.bank, motion.times_s, motion.speed_hz, least_ratio=COASTS)
     if coast is not None:
         return [] if _stands_out(coast) else [_faint("fast or slow, the crank sounds alike")]
-    still = turning_over_still(hearing.bank, motion.start_s, motion.stop_s, motion.still)
+    still = turning_over_still(features.bank, motion.start_s, motion.stop_s, motion.still)
     if still:
         heard = all(_stands_out(one) for one in still)
         return [] if heard else [_faint("the turning crank is no louder than the room")]
-    over = hearing.over  # the room recorded apart
+    over = features.over  # the room recorded apart
     if over is not None and bool((over.excess_db * (over.certainty >= HEARD_CERTAINTY) >= HEARD_DB).any()):
         return []
-    rhythm_heard = any(part.certain for part in hearing.parts)
+    rhythm_heard = any(part.certain for part in features.parts)
     return [
         Problem(
             "no_still_part",
@@ -133,14 +133,14 @@ def _faint(what: str) -> Problem:
     )
 
 
-def _steady_noise(hearing: Hearing) -> list[Problem]:
+def _steady_noise(features: Features) -> list[Problem]:
     """A steady noise that begins or ends at once hides what the crank does, and no crank makes it."""
-    motion = hearing.motion
+    motion = features.motion
     # A driven crank may begin at once, up to a turn before its first mark.
     begins_s = motion.start_s - 1 / float(motion.speed_hz[0]) - PUSH_S
     telling = [
         step
-        for step in noise_steps(hearing.bank)
+        for step in noise_steps(features.bank)
         # What ends before the push, or changes once the crank stands, hides nothing.
         if (step.rise_db > 0 and step.at_s < begins_s)
         or motion.start_s + PUSH_S < step.at_s < motion.stop_s - PUSH_S
@@ -159,15 +159,15 @@ def _steady_noise(hearing: Hearing) -> list[Problem]:
     ]
 
 
-def _unsteady(hearing: Hearing) -> list[Problem]:
+def _unsteady(features: Features) -> list[Problem]:
     """A coasting crank under a speed that was stated as steady."""
     import numpy as np
 
-    motion = hearing.motion
+    motion = features.motion
     if motion.source != "stated":
         return []
-    times_s, levels_db = block_levels_db(hearing.bank)
-    loud_db = levels_db[hearing.bank.mid_hz >= 500].mean(axis=0)
+    times_s, levels_db = block_levels_db(features.bank)
+    loud_db = levels_db[features.bank.mid_hz >= 500].mean(axis=0)
     turning = (times_s >= motion.start_s) & (times_s < motion.stop_s)
     thirds = [float(np.median(third)) for third in np.array_split(loud_db[turning], 3)]
     if not (thirds[0] > thirds[1] > thirds[2] and thirds[0] - thirds[2] > COASTING_DB):
@@ -183,18 +183,18 @@ def _unsteady(hearing: Hearing) -> list[Problem]:
     ]
 
 
-def _stray(hearing: Hearing) -> list[Problem]:
+def _stray(features: Features) -> list[Problem]:
     """A beat that the assumed bearing does not make: then silence at its orders is no health."""
     import numpy as np
 
-    motion, stray = hearing.motion, hearing.unexplained
-    heard = (*hearing.parts, *hearing.drivetrain.parts)
-    known = [part.event_ratio for part in heard if part.chance < RHYTHM_HEARD]
-    strength_db = 10 * np.log10(max(stray.event_ratio, 1e-9))
+    motion, stray = features.motion, features.unexplained
+    heard = (*features.parts, *features.drivetrain.parts)
+    known = [part.impact_ratio for part in heard if part.chance < RHYTHM_HEARD]
+    strength_db = 10 * np.log10(max(stray.impact_ratio, 1e-9))
     clear = stray.chance <= DETECTION_CHANCE and strength_db >= healthy_db("unexplained")
-    clicks_s = hearing.clicks.times_s
+    clicks_s = features.clicks.times_s
     inside = clicks_s[(clicks_s >= motion.start_s) & (clicks_s < motion.stop_s)]
-    if clear and stray.event_ratio > max(known, default=0.0):
+    if clear and stray.impact_ratio > max(known, default=0.0):
         what = f"a steady beat of {stray.order:.2f} strikes a turn fits no part of this bearing"
     elif not known and regularity(inside) < EVEN:
         what = "the clicks follow each other evenly, but at no pace of this bearing at this speed"
@@ -211,9 +211,9 @@ def _stray(hearing: Hearing) -> list[Problem]:
     ]
 
 
-def _fixed_angle(hearing: Hearing) -> list[Problem]:
+def _fixed_angle(features: Features) -> list[Problem]:
     """What sounds at the same angle in every turn is no bearing's rhythm, but worth a look."""
-    if not hearing.levels.fixed_angles:
+    if not features.levels.fixed_angles:
         return []
     return [
         Problem(

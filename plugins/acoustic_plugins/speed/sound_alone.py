@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from acoustic.api import InputError, Motion, Recording, SpeedRequest, band_bank, hookimpl, motion_by_ear
+from acoustic.api import InputError, Motion, Recording, SpeedRequest, band_bank, hookimpl, tacholess_motion
 from acoustic_plugins.speed.options import TURNS
 
 ACOUSTIC_API = (1, 0)
@@ -58,7 +58,7 @@ class SoundAlone:
 
 def _by_ear(recording: Recording, request: SpeedRequest, counted_turns: float | None) -> Motion:
     bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz)
-    return motion_by_ear(
+    return tacholess_motion(
         bank,
         request.bearing.candidates if request.bearing is not None else (),
         duration_s=recording.duration_s,

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import signal
 
-from acoustic.dsp.levels.filterbank import BandBank, band_bank, running_level
+from acoustic.dsp.levels.filterbank import BandBank, background_level, band_bank
 
 Floats = NDArray[np.float64]
 
@@ -280,7 +280,7 @@ class TestTime:
 def level_of(power: Floats, *, window: int) -> Floats:
     """Background level of bands so narrow (23 Hz) that their power in frames of 1 ms is exponential."""
     bank = BandBank(np.full(power.shape[0], 100.0), power.copy(), 0.001, 0.0005)
-    return running_level(bank, window_s=window * 0.001)
+    return background_level(bank, window_s=window * 0.001)
 
 
 class TestRunningLevel:
@@ -292,7 +292,7 @@ class TestRunningLevel:
         """
         sound = np.random.default_rng(7).standard_normal(20 * 48000)
         bank = band_bank(sound, sample_rate_hz=48000, top_hz=20000.0)
-        ratio = (bank.power / running_level(bank)).mean(axis=1)
+        ratio = (bank.power / background_level(bank)).mean(axis=1)
         assert ratio[bank.mid_hz > 300] == pytest.approx(1, abs=0.09)
 
     def test_it_is_the_mean_of_exponential_power(self) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.dsp.orders.spectrum import OrderSpectra, band_groups, order_spectra
-from acoustic.dsp.orders.tracking import CELLS_A_TURN, AngleLevels
+from acoustic.dsp.orders.tracking import BINS_A_TURN, AngleLevels
 
 Floats = NDArray[np.float64]
 HIGHEST = 116
@@ -59,9 +59,9 @@ def levels_with(
     seed: int = 1,
 ) -> AngleLevels:
     """Exponential noise of mean 1 plus `swell`, to which each train adds its heights at its angles [turns]."""
-    bins = np.random.default_rng(seed).exponential(size=(bands, round(turns * CELLS_A_TURN))) * (1 + swell)
+    bins = np.random.default_rng(seed).exponential(size=(bands, round(turns * BINS_A_TURN))) * (1 + swell)
     for at, heights in trains:
-        bins[:, (at * CELLS_A_TURN).astype(int)] += heights
+        bins[:, (at * BINS_A_TURN).astype(int)] += heights
     return AngleLevels(np.log1p(bins), bins, turns, np.geomspace(1000.0, 7000.0, bands))
 
 

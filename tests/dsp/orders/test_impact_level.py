@@ -12,13 +12,13 @@ from scipy import special
 from acoustic.dsp.orders import impact_level
 from acoustic.dsp.orders.impact_level import (
     StrikeSpectra,
-    event_power,
     faint_powers,
+    impact_power,
     plain_powers,
     strike_powers,
     wide_group,
 )
-from acoustic.dsp.orders.tracking import CELLS_A_TURN, AngleLevels
+from acoustic.dsp.orders.tracking import BINS_A_TURN, AngleLevels
 
 Floats = NDArray[np.float64]
 BINS = 256
@@ -46,12 +46,12 @@ def test_a_train_of_mean_power(mean_power: float) -> None:
     either side are asked for.
     """
     levels = train(mean_power * BINS / (2 * 7.0))
-    assert abs(10 * math.log10(event_power(levels, 7.0, turns=12.0) / mean_power)) < 3
+    assert abs(10 * math.log10(impact_power(levels, 7.0, turns=12.0) / mean_power)) < 3
 
 
 def test_twice_the_events_twice_the_power() -> None:
     """Proportional but for the noise taken off: 2 per cent."""
-    one, two = (event_power(train(height), 7.0, turns=12.0) for height in (20.0, 40.0))
+    one, two = (impact_power(train(height), 7.0, turns=12.0) for height in (20.0, 40.0))
     assert two == pytest.approx(2 * one, rel=0.02)
 
 
@@ -65,7 +65,7 @@ def test_noise_alone() -> None:
     found = []
     for seed in range(10):
         levels = np.random.default_rng(seed).exponential(size=(12 * BINS, 2)).mean(axis=1)
-        found.append(event_power(levels, 7.0, turns=12.0))
+        found.append(impact_power(levels, 7.0, turns=12.0))
     assert min(found) >= 0
     assert np.mean(found) < 0.015
     assert max(found) < 0.03
@@ -76,23 +76,23 @@ def test_swells_of_up_to_three_paces_count_for_little(paces: tuple[int, ...]) ->
     """By hand: three of ten harmonics are dropped, so that three cosines leave nothing but the noise."""
     angle = np.arange(12 * BINS) / BINS
     swell = sum(0.3 * np.cos(2 * np.pi * 7 * pace * angle) for pace in paces)
-    assert event_power(train(0.0) + swell, 7.0, turns=12.0) < 0.01
+    assert impact_power(train(0.0) + swell, 7.0, turns=12.0) < 0.01
 
 
 def test_the_lines_of_another_lift_none() -> None:
     """By hand: every third harmonic at 10.0 a turn falls on every fourth at 7.5, beside waviness at 7.5."""
     angle = np.arange(12 * BINS) / BINS
     levels = train(40.0, order=10.0) + 0.2 * np.cos(2 * np.pi * 7.5 * angle)
-    both = event_power(levels, 7.5, turns=12.0)
-    alone = event_power(levels, 7.5, turns=12.0, leave_out=10.0 * np.arange(1, 11))
-    assert alone < 0.1 * event_power(levels, 10.0, turns=12.0)
+    both = impact_power(levels, 7.5, turns=12.0)
+    alone = impact_power(levels, 7.5, turns=12.0, leave_out=10.0 * np.arange(1, 11))
+    assert alone < 0.1 * impact_power(levels, 10.0, turns=12.0)
     assert alone <= both
 
 
 def test_another_order_counts_for_little() -> None:
     """Events at 7 a turn, asked for at 8.3: at least 10 dB less."""
     levels = train(40.0)
-    assert event_power(levels, 8.3, turns=12.0) < 0.1 * event_power(levels, 7.0, turns=12.0)
+    assert impact_power(levels, 8.3, turns=12.0) < 0.1 * impact_power(levels, 7.0, turns=12.0)
 
 
 def test_a_compressed_strike_is_worth_what_the_notes_say() -> None:
@@ -108,8 +108,8 @@ def test_faint_strikes_are_measured_where_talk_cannot_drown_them() -> None:
     ln(6 + N) - ln(1 + N), 1.93 - 0.60 = 1.33, which 0.596 turns to 2.2 of its 5: 3.5 dB low, but there.
     """
     rng = np.random.default_rng(5)
-    bins = rng.exponential(size=(24, 12 * CELLS_A_TURN))
-    at = np.round(np.arange(0.2, 12 * 7.0) / 7.0 * CELLS_A_TURN).astype(int)
+    bins = rng.exponential(size=(24, 12 * BINS_A_TURN))
+    at = np.round(np.arange(0.2, 12 * 7.0) / 7.0 * BINS_A_TURN).astype(int)
     bins[:, at[at < bins.shape[1]]] += 5.0
     bins[:, rng.choice(bins.shape[1], 12, replace=False)] += 200.0
     levels = AngleLevels(np.log1p(bins), bins, 12.0, np.full(24, 1000.0))
@@ -119,7 +119,7 @@ def test_faint_strikes_are_measured_where_talk_cannot_drown_them() -> None:
         plain_powers(StrikeSpectra(levels), [(0, 23)], 7.0)[0],
         faint_powers(StrikeSpectra(levels), [(0, 23)], 7.0)[0],
     )
-    assert event_power(bins.mean(axis=0), 7.0, turns=12.0) < found
+    assert impact_power(bins.mean(axis=0), 7.0, turns=12.0) < found
 
 
 def test_the_bands_in_which_strikes_ring() -> None:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.orders.impact_level import StrikeSpectra, plain_powers, strike_powers, wide_group
 from acoustic.dsp.orders.injection import StruckRing, with_test_defect, with_test_strikes
-from acoustic.dsp.orders.tracking import CELLS_A_TURN, AngleLevels, angle_levels
+from acoustic.dsp.orders.tracking import BINS_A_TURN, AngleLevels, angle_levels
 
 Floats = NDArray[np.float64]
 BANDS_HZ = 1000.0 * 10 ** (np.arange(-5, 13) / 10)
@@ -20,7 +20,7 @@ INNER = StruckRing(order=8.9, balls=16, turns_with_crank=True)
 
 def quiet(seed: int = 1) -> AngleLevels:
     """Gaussian noise alone: exponential power over its own mean, one frame a cell."""
-    ratio = np.random.default_rng(seed).exponential(size=(BANDS_HZ.size, TURNS * CELLS_A_TURN))
+    ratio = np.random.default_rng(seed).exponential(size=(BANDS_HZ.size, TURNS * BINS_A_TURN))
     return AngleLevels(np.log1p(ratio), ratio.copy(), float(TURNS), BANDS_HZ)
 
 

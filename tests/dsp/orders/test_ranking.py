@@ -18,7 +18,7 @@ from acoustic.dsp.orders.evidence import Ranking
 from acoustic.dsp.orders.healthy import healthy_db
 from acoustic.dsp.orders.hypotheses import PARTS
 from acoustic.dsp.orders.ranking import rank_parts
-from acoustic.dsp.orders.tracking import CELLS_A_TURN, AngleLevels
+from acoustic.dsp.orders.tracking import BINS_A_TURN, AngleLevels
 from acoustic.simulator import Spin, SpinPlan
 
 Simulated = Callable[[SpinPlan], Spin]
@@ -104,7 +104,7 @@ class TestPlanted:
         changes, never for less than before: 18 dB more show as 12 at least.
         """
         found_db = [
-            rank(plan(commonest, ("outer_raceway", level_db), seed=1), commonest).part("outer_raceway").event_db
+            rank(plan(commonest, ("outer_raceway", level_db), seed=1), commonest).part("outer_raceway").impact_db
             for level_db in (-14.0, -8.0, -2.0, 4.0)
         ]
         assert found_db == sorted(found_db)
@@ -188,7 +188,7 @@ class TestStrikesByHand:
         """
         geometry = BearingGeometry(balls=8, ball_diameter_mm=6.746, pitch_diameter_mm=28.499)
         turns = 60.0
-        angle = np.arange(round(turns * CELLS_A_TURN)) / CELLS_A_TURN
+        angle = np.arange(round(turns * BINS_A_TURN)) / BINS_A_TURN
         swell = 0.12 * sum(np.cos(2 * np.pi * 0.381645 * k * angle + k * k) for k in multiples)
         found = ranked(levels_with(swell=swell, turns=turns, seed=seed), geometry).parts
         first = found[0]
@@ -216,12 +216,12 @@ class TestStrikesByHand:
 
         Less those lines nothing is both sure and stronger than healthy bearings show.
         """
-        angle = np.arange(12 * CELLS_A_TURN) / CELLS_A_TURN
+        angle = np.arange(12 * BINS_A_TURN) / BINS_A_TURN
         order = getattr(defect_orders(commonest), part)
         swell = sum(0.2 / pace * np.cos(2 * np.pi * order * pace * angle) for pace in paces)
         found = ranked(levels_with(swell=np.asarray(swell)), commonest)
         assert not any(one.named for one in found.parts)
-        assert all(one.chance > 0.002 or one.event_db < healthy_db(one.part) for one in found.parts)
+        assert all(one.chance > 0.002 or one.impact_db < healthy_db(one.part) for one in found.parts)
 
     def test_whole_turn_lines_pin_a_speed_that_was_stated_wide(self, commonest: BearingGeometry) -> None:
         """A speed known to 5 per cent would reach strikes 3 per cent off; where whole orders stand it is right."""
@@ -262,7 +262,7 @@ class TestInvariance:
             assert two.part == one.part
             assert two.order == one.order
             assert math.log(two.chance) == pytest.approx(math.log(one.chance), rel=0.01, abs=0.01)
-            assert two.event_ratio == pytest.approx(one.event_ratio, rel=1e-6, abs=1e-9)
+            assert two.impact_ratio == pytest.approx(one.impact_ratio, rel=1e-6, abs=1e-9)
 
     @pytest.mark.parametrize("late_s", [0.5, 2.0])
     def test_time(self, late_s: float, commonest: BearingGeometry, simulated: Simulated, rank: Rank) -> None:
@@ -303,7 +303,7 @@ class TestInvariance:
         spin = simulated(what)
         slower = replace(spin, samples=signal.resample_poly(spin.samples, 147, 160), sample_rate_hz=44100)
         plain, other = rank(what, commonest).parts[0], rank(what, commonest, spin=slower).parts[0]
-        assert abs(other.event_db - plain.event_db) < 0.5
+        assert abs(other.impact_db - plain.impact_db) < 0.5
         assert other.named == plain.named
 
     @staticmethod

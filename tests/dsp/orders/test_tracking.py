@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 from acoustic.dsp.levels.filterbank import BandBank, band_bank
 from acoustic.dsp.orders.spectrum import order_spectra
 from acoustic.dsp.orders.tracking import (
-    CELLS_A_TURN,
+    BINS_A_TURN,
     LOUDEST,
     AngleLevels,
     angle_levels,
-    cell_means,
+    bin_means,
     without_fixed_angle,
 )
 from acoustic.dsp.tacho.run_down import drag_at, smooth_angle
@@ -51,9 +51,9 @@ class TestCellMeans:
         frame: (1 + 2 + 3/2)/2.5 = 1.8 and (3/2 + 4)/1.5 = 11/3. Six cells take one or half a frame each.
         """
         values, angle = np.array([[1.0, 2.0, 3.0, 4.0]]), np.array([0.0, 1.0, 2.0, 4.0, 6.0])
-        assert cell_means(values, angle, cells=3)[0] == pytest.approx([1.5, 3, 4], rel=1e-12)
-        assert cell_means(values, angle, cells=2)[0] == pytest.approx([1.8, 11 / 3], rel=1e-12)
-        assert cell_means(values, angle, cells=6)[0] == pytest.approx([1, 2, 3, 3, 4, 4], rel=1e-12)
+        assert bin_means(values, angle, cells=3)[0] == pytest.approx([1.5, 3, 4], rel=1e-12)
+        assert bin_means(values, angle, cells=2)[0] == pytest.approx([1.8, 11 / 3], rel=1e-12)
+        assert bin_means(values, angle, cells=6)[0] == pytest.approx([1, 2, 3, 3, 4, 4], rel=1e-12)
 
     @given(
         speeds=st.lists(st.floats(0.01, 5.0), min_size=3, max_size=40),
@@ -79,7 +79,7 @@ class TestCellMeans:
             return low
 
         edges = np.array([time_at(angle[-1] * k / cells) for k in range(cells + 1)])
-        means = cell_means(values, angle, cells=cells)
+        means = bin_means(values, angle, cells=cells)
         assert means.shape == (1, cells)
         assert float(np.sum(means * np.diff(edges))) == pytest.approx(values.sum(), rel=1e-9)
         assert np.all(means >= values.min() * (1 - 1e-6))
@@ -139,7 +139,7 @@ class TestLevels:
         assert levels.compressed == pytest.approx(math.log(1 + math.log(2)), rel=1e-9)
         # 2 s at 1.5 turns a second, less the half frame at either end
         assert levels.turns == pytest.approx(3.0, abs=0.005)
-        assert levels.plain.shape == (2, int(levels.turns * CELLS_A_TURN))
+        assert levels.plain.shape == (2, int(levels.turns * BINS_A_TURN))
 
     def test_a_bang_is_capped_plain_and_logged_compressed(self) -> None:
         """One frame of 1e6 at speed 1: a cell is 3.9 frames, so its mean moves by 1/3.9 of the excess.
@@ -149,7 +149,7 @@ class TestLevels:
         power = np.ones((1, 2000))
         power[0, 1000] = 1e6
         levels = angle_levels(bank_of(power), *steady(2.0, 1.0), blank_s=NO_CLICKS)
-        frames = 1000 / CELLS_A_TURN
+        frames = 1000 / BINS_A_TURN
         rest = (frames - 1) / frames
         assert levels.plain.max() <= LOUDEST / frames + rest * math.log(2) + 1e-9
         assert levels.compressed.max() <= math.log1p(1e6 * math.log(2)) / frames + rest * 0.527
@@ -168,12 +168,12 @@ class TestLevels:
         power[:, round(click_s * 1000) : round(click_s * 1000) + 20] = 1e4
         power[:, 900] = 1e4
         heard = angle_levels(bank_of(power), *steady(2.0, 1.0), blank_s=np.array([click_s]))
-        cell = int(click_s * CELLS_A_TURN)
+        cell = int(click_s * BINS_A_TURN)
         assert heard.plain[:, cell - 6 : cell + 6] == pytest.approx(
             np.broadcast_to(heard.plain[:, cell : cell + 1], (2, 12)), rel=1e-9
         )
         assert heard.plain[:, cell] == pytest.approx(math.log(2) + 200 / 2000, rel=0.02)
-        assert heard.plain[:, int(0.9 * CELLS_A_TURN) - 1 : int(0.9 * CELLS_A_TURN) + 2].max() > 3
+        assert heard.plain[:, int(0.9 * BINS_A_TURN) - 1 : int(0.9 * BINS_A_TURN) + 2].max() > 3
 
     @given(gain=st.floats(1e-3, 1e3))
     @QUICK
@@ -281,8 +281,8 @@ class TestFixedAngle:
     @staticmethod
     def levels_with(order: float, turns: int = 9) -> AngleLevels:
         """Noise with a loud cell `order` times a turn."""
-        cells = np.random.default_rng(1).exponential(size=(6, turns * CELLS_A_TURN))
-        at = np.round(np.arange(0.3, turns * order) / order * CELLS_A_TURN).astype(int)
+        cells = np.random.default_rng(1).exponential(size=(6, turns * BINS_A_TURN))
+        at = np.round(np.arange(0.3, turns * order) / order * BINS_A_TURN).astype(int)
         cells[:, at[at < cells.shape[1]]] = 40.0
         return AngleLevels(np.log1p(cells), cells, float(turns), np.full(cells.shape[0], 1000.0))
 

@@ -38,9 +38,9 @@ def test_another_count_is_unexplained(balls: int, part: str, commonest: BearingG
     unexplained = found.ranking.unexplained
     assert unexplained.order == pytest.approx(getattr(defect_orders(what.geometry), part), rel=0.004)
     assert unexplained.chance < 1e-6
-    assert unexplained.event_ratio > 0.1
+    assert unexplained.impact_ratio > 0.1
     assert not any(p.named for p in found.parts)
-    assert all(p.chance > 0.01 or p.event_ratio < unexplained.event_ratio / 5 for p in found.parts)
+    assert all(p.chance > 0.01 or p.impact_ratio < unexplained.impact_ratio / 5 for p in found.parts)
 
 
 def test_a_near_multiple_is_no_part(rank: Rank, commonest: BearingGeometry) -> None:
@@ -54,7 +54,7 @@ def test_a_near_multiple_is_no_part(rank: Rank, commonest: BearingGeometry) -> N
 def test_what_a_part_explains_is_not_unexplained(part: str, commonest: BearingGeometry, rank: Rank) -> None:
     found = rank(strikes(16, part, seed=3), commonest)
     assert found.part(part).chance < 1e-6
-    assert found.ranking.unexplained.event_ratio < found.part(part).event_ratio / 5
+    assert found.ranking.unexplained.impact_ratio < found.part(part).impact_ratio / 5
 
 
 def test_a_healthy_bearing_has_none(commonest: BearingGeometry, rank: Rank) -> None:

@@ -17,7 +17,7 @@ from acoustic.dsp.tacho.train import (
     evidence,
     mended,
     off_course,
-    repaired,
+    reconstructed,
     smooth_path,
     unsure_ends,
 )
@@ -45,7 +45,7 @@ def pedalling_s(lasting_s: float, *, mean_hz: float = 1.25, drift: float = 0.04,
 
 def sure(times_s: Floats) -> MarkTrain:
     """What repair makes of events that all look like marks."""
-    return repaired(times_s, np.ones(times_s.size), times_s)
+    return reconstructed(times_s, np.ones(times_s.size), times_s)
 
 
 WHOLE = {"coasting": coasting_s(12.0), "viscous": coasting_s(14.0, viscous=0.85), "pedalling": pedalling_s(14.0)}

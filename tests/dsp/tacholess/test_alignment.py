@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from acoustic.dsp.levels.filterbank import BandBank, band_bank
 from acoustic.dsp.tacholess.agreement import agreement
-from acoustic.dsp.tacholess.alignment import bends_along, impact_places, set_clock
+from acoustic.dsp.tacholess.alignment import align_clock, bends_along, impact_places
 from acoustic.dsp.tacholess.coast_down import coast_angle, coast_speed
 from acoustic.dsp.tacholess.impact_levels import impact_levels
 from acoustic.simulator import Spin, simulate
@@ -73,18 +73,18 @@ def test_backward_and_louder_are_the_same(train_bank: Callable[..., Any]) -> Non
     turns, speed_hz = spun(11.5)
     bank = train_bank(impacts_s(turns))
     curve_s, curve_hz, stretches = curve_of(speed_hz, 0.2)
-    forward = set_clock(bank, curve_s, curve_hz, stretches)
+    forward = align_clock(bank, curve_s, curve_hz, stretches)
     assert forward is not None
     assert forward.sure
-    assert set_clock(bank, curve_s, -curve_hz, stretches) == forward
-    louder = set_clock(replace(bank, power=bank.power * 100), curve_s, curve_hz, stretches)
+    assert align_clock(bank, curve_s, -curve_hz, stretches) == forward
+    louder = align_clock(replace(bank, power=bank.power * 100), curve_s, curve_hz, stretches)
     assert louder is not None
     assert louder.offset_s == pytest.approx(forward.offset_s, abs=1e-3)
 
 
 def test_noise_sets_no_clock(train_bank: Callable[..., Any]) -> None:
     _, speed_hz = spun(11.5)
-    assert set_clock(train_bank(np.empty(0)), *curve_of(speed_hz, 0.0)) is None
+    assert align_clock(train_bank(np.empty(0)), *curve_of(speed_hz, 0.0)) is None
 
 
 def test_a_steady_wobble_twice_a_turn_is_no_bend() -> None:
@@ -142,7 +142,7 @@ class TestBothGenerators:
         """40 ms at 2 turns a second are what 0.03 turn of the angle's spread allow."""
         spin, bank = damaged(generator, pedalled=pedalled)
         times_s, speed_hz = course_of(spin)
-        found = set_clock(bank, times_s + 5.0, speed_hz, [(spin.start_s + 5.0, spin.stop_s + 5.0)])
+        found = align_clock(bank, times_s + 5.0, speed_hz, [(spin.start_s + 5.0, spin.stop_s + 5.0)])
         assert found is not None
         assert found.sure
         assert found.offset_s == pytest.approx(-5.0, abs=0.04)

@@ -11,7 +11,7 @@ import pytest
 from numpy.typing import NDArray
 
 from acoustic.dsp.levels.filterbank import BandBank
-from acoustic.dsp.tacholess.level_alignment import ClockFit, clock_offset
+from acoustic.dsp.tacholess.level_alignment import LevelAlignment, align_levels
 
 Floats = NDArray[np.float64]
 FRAME_S = 0.001
@@ -54,8 +54,8 @@ def bank_of(
     return BandBank(BANDS_HZ, mean * rng.gamma(shape, size=mean.shape) / shape, FRAME_S, FRAME_S / 2)
 
 
-def fitted(bank: BandBank, stretches: Any = (STRETCH,), curve_s: Floats = CURVE_S, **given: Any) -> ClockFit:
-    return clock_offset(bank, curve_s, given.pop("curve_hz", CURVE_HZ), stretches, **given)
+def fitted(bank: BandBank, stretches: Any = (STRETCH,), curve_s: Floats = CURVE_S, **given: Any) -> LevelAlignment:
+    return align_levels(bank, curve_s, given.pop("curve_hz", CURVE_HZ), stretches, **given)
 
 
 def louder_for(bank: BandBank, gain: Floats) -> BandBank:

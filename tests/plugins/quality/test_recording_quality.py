@@ -13,7 +13,7 @@ from acoustic_plugins.quality.recording_quality import RecordingQuality
 from numpy.typing import NDArray
 
 from acoustic.api import Recording
-from acoustic.check.features import hear
+from acoustic.check.features import extract_features
 
 HearingOf = Callable[..., Any]
 RecordingOf = Callable[..., Any]
@@ -27,9 +27,9 @@ def of_samples(samples: NDArray[np.float64], rate_hz: float = RATE_HZ) -> dict[s
     return {problem.code: problem for problem in RecordingQuality().check(recording, None)}
 
 
-def of_hearing(hearing: Any) -> dict[str, Any]:
+def of_hearing(features: Any) -> dict[str, Any]:
     """Problems of the turning part, by code."""
-    return {problem.code: problem for problem in RecordingQuality().check(hearing.recording, hearing)}
+    return {problem.code: problem for problem in RecordingQuality().check(features.recording, features)}
 
 
 @pytest.fixture
@@ -38,14 +38,14 @@ def noise() -> NDArray[np.float64]:
 
 
 @pytest.mark.parametrize("case", ["sound", "outer", "rumble", "grit"])
-def test_a_good_recording_has_no_problem(case: str, recording_of: RecordingOf, hearing_of: HearingOf) -> None:
+def test_a_good_recording_has_no_problem(case: str, recording_of: RecordingOf, features_of: HearingOf) -> None:
     assert of_samples(recording_of(case).heard) == {}
-    assert of_hearing(hearing_of(case)) == {}
+    assert of_hearing(features_of(case)) == {}
 
 
-def test_what_sounds_at_one_angle_is_told_and_voids_nothing(hearing_of: HearingOf) -> None:
+def test_what_sounds_at_one_angle_is_told_and_voids_nothing(features_of: HearingOf) -> None:
     """A card that ticks once a turn, and nobody said that it is the marker."""
-    found = of_hearing(hearing_of("ticking"))
+    found = of_hearing(features_of("ticking"))
     assert list(found) == ["fixed_angle"]
     assert found["fixed_angle"].voids == "nothing"
     assert "chainring bolts" in found["fixed_angle"].advice
@@ -144,16 +144,16 @@ def low_passed(samples: NDArray[np.float64], top_hz: float) -> NDArray[np.float6
     return np.fft.irfft(spectrum, samples.size)
 
 
-def with_motion(hearing: Any, **changes: Any) -> Any:
+def with_motion(features: Any, **changes: Any) -> Any:
     """Hear the same recording by another motion."""
-    return hear(hearing.recording, replace(hearing.motion, **changes), hearing.bearing)
+    return extract_features(features.recording, replace(features.motion, **changes), features.bearing)
 
 
 @pytest.mark.parametrize(("turns", "voids"), [(2.0, "any"), (5.0, "clean"), (8.0, None)])
-def test_too_few_turns(turns: float, voids: str | None, hearing_of: HearingOf) -> None:
+def test_too_few_turns(turns: float, voids: str | None, features_of: HearingOf) -> None:
     """With two turns a rhythm of seven a turn is told from nothing by chance; with eight it is not."""
-    hearing = hearing_of("sound")
-    short = with_motion(hearing, turns=hearing.motion.turns * turns / hearing.motion.total_turns)
+    features = features_of("sound")
+    short = with_motion(features, turns=features.motion.turns * turns / features.motion.total_turns)
     found = of_hearing(short)
     assert list(found) == ([] if voids is None else ["too_short"])
     if voids is not None:
@@ -161,32 +161,32 @@ def test_too_few_turns(turns: float, voids: str | None, hearing_of: HearingOf) -
         assert f"{turns:.1f} turns" in found["too_short"].detail
 
 
-def test_a_moment_is_too_short_however_fast(hearing_of: HearingOf) -> None:
-    hearing = hearing_of("sound")
-    moment = with_motion(hearing, times_s=np.array([2.0, 2.5]), turns=np.array([0.0, 20.0]))
+def test_a_moment_is_too_short_however_fast(features_of: HearingOf) -> None:
+    features = features_of("sound")
+    moment = with_motion(features, times_s=np.array([2.0, 2.5]), turns=np.array([0.0, 20.0]))
     assert of_hearing(moment)["too_short"].voids == "any"
 
 
-def test_no_still_part(hearing_of: HearingOf) -> None:
+def test_no_still_part(features_of: HearingOf) -> None:
     """A coasting crank is heard to slow down; of one that turns evenly nothing tells the room from the bearing."""
-    assert of_hearing(with_motion(hearing_of("sound"), still=())) == {}
-    assert list(of_hearing(with_motion(hearing_of("steady"), still=()))) == ["no_still_part"]
+    assert of_hearing(with_motion(features_of("sound"), still=())) == {}
+    assert list(of_hearing(with_motion(features_of("steady"), still=()))) == ["no_still_part"]
 
 
 @pytest.mark.parametrize("running_db", [-25.0, -18.0])
-def test_too_far_away(running_db: float, hearing_of: HearingOf) -> None:
+def test_too_far_away(running_db: float, features_of: HearingOf) -> None:
     """A crank that adds less than a hundredth to the room's noise is not heard at all."""
-    found = of_hearing(hearing_of("far_away", running_db=running_db))
+    found = of_hearing(features_of("far_away", running_db=running_db))
     assert list(found) == ["faint"]
     assert found["faint"].voids == "clean"
 
 
-def test_every_problem_says_what_to_do(noise: Any, hearing_of: HearingOf) -> None:
+def test_every_problem_says_what_to_do(noise: Any, features_of: HearingOf) -> None:
     problems = [
         *of_samples(np.zeros(RATE_HZ)).values(),
         *of_samples(low_passed(noise, 3000)).values(),
-        *of_hearing(hearing_of("far_away")).values(),
-        *of_hearing(with_motion(hearing_of("steady"), still=())).values(),
+        *of_hearing(features_of("far_away")).values(),
+        *of_hearing(with_motion(features_of("steady"), still=())).values(),
     ]
     assert len(problems) == 4
     for problem in problems:

@@ -117,7 +117,7 @@ def unusable(analysis_of: Callable[[str], Any]) -> Any:
         result,
         recording=replace(result.recording, samples=np.zeros((48_000, 1))),
         motion=None,
-        hearing=None,
+        features=None,
         findings=(),
         quality=Quality((problem,), usable=False),
         verdict=Verdict("undecided", (problem.detail,), (problem.advice,)),

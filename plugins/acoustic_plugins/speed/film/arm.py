@@ -275,8 +275,8 @@ def _longest(
 ) -> tuple[int, int]:
     """First and last frame of the part that makes most turns, with frames that bear it out all along."""
     # One frame may agree by luck; most of those about it do not.
-    borne_out = np.convolve(shown, np.ones(SEEN_OF), mode="same") >= SEEN_OF - 1
-    known = np.flatnonzero(shown & borne_out)
+    confirmed_by_motion = np.convolve(shown, np.ones(SEEN_OF), mode="same") >= SEEN_OF - 1
+    known = np.flatnonzero(shown & confirmed_by_motion)
     if not known.size:
         raise NotTracked("nothing_round", 0.0)
     stops = np.cumsum(~moving)

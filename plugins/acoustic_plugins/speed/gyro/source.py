@@ -7,17 +7,17 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from acoustic.api import (
-    ClockSetting,
+    ClockAlignment,
     InputError,
     Motion,
     MotionError,
     Recording,
     SpeedRequest,
+    align_clock,
     band_bank,
     bandwidth_hz,
     hookimpl,
     kind_of_spin,
-    set_clock,
     still_parts,
 )
 from acoustic_plugins.speed.gyro.rotation import (
@@ -116,7 +116,7 @@ def _turning(path: Path, table: GyroTable, rotation: Rotation) -> list[Stretch]:
     return forward
 
 
-def _clock(recording: Recording, rotation: Rotation, turning: Sequence[Stretch]) -> ClockSetting:
+def _clock(recording: Recording, rotation: Rotation, turning: Sequence[Stretch]) -> ClockAlignment:
     """Set the gyro's clock against the recording's; refuses where nothing heard tells where its spin lies."""
     if recording.duration_s < SHORTEST_S:
         raise MotionError(
@@ -125,7 +125,7 @@ def _clock(recording: Recording, rotation: Rotation, turning: Sequence[Stretch])
     top_hz = min(TOP_HZ, bandwidth_hz(recording.heard, recording.sample_rate_hz))
     bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=top_hz)
     parts = [(float(rotation.times_s[s.first]), float(rotation.times_s[s.last])) for s in turning]
-    setting = set_clock(bank, rotation.times_s, rotation.speed_hz, parts)
+    setting = align_clock(bank, rotation.times_s, rotation.speed_hz, parts)
     if setting is None:
         raise MotionError(
             "the spin that the gyro shows cannot be heard in the recording, so that its clock cannot be set",
@@ -140,7 +140,7 @@ def _motion(
     request: SpeedRequest,
     rotation: Rotation,
     turning: Sequence[Stretch],
-    fit: ClockSetting,
+    fit: ClockAlignment,
 ) -> Motion:
     """Integrate the stretch that makes most turns within the recording."""
     inside = []
@@ -170,7 +170,7 @@ def _motion(
 
 
 def _still(
-    recording: Recording, rotation: Rotation, fit: ClockSetting, start_s: float, stop_s: float
+    recording: Recording, rotation: Rotation, fit: ClockAlignment, start_s: float, stop_s: float
 ) -> tuple[tuple[float, float], ...]:
     """Parts of the recording in which the gyro stood, kept clear by what its clock may be off."""
     outside = still_parts(

@@ -20,7 +20,7 @@ from acoustic.model.verdict import Failure, Finding, Quality, Verdict
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Hearing:
+class Features:
     """Everything a detector may look at.
 
     Attributes
@@ -73,7 +73,7 @@ class Analysis:
     bearing: Bearing
     quality: Quality
     motion: Motion | None
-    hearing: Hearing | None
+    features: Features | None
     findings: tuple[Finding, ...]
     verdict: Verdict
     failures: tuple[Failure, ...]
