@@ -120,9 +120,7 @@ def test_progress_is_told(taken: Any) -> None:
         ({}, "no bearing was given"),
         ({"bearing": "6805", "spin": "foot"}, "spin is 'foot'"),
         ({"bearing": "6805", "side": "left"}, "side is 'left'"),
-        ({"bearing": "6805", "turns": -1.0}, "more than 0"),
-        ({"bearing": "6805", "speed": 60.0, "spin": "hand"}, "steady"),
-        ({"bearing": "6805", "jockey": 11}, "without --chainring"),
+        ({"bearing": "6805", "jockey": 11}, "--chainring is missing"),
         ({"bearing": "6805", "chainring": 500}, "500 teeth"),
         ({"bearing": "6805", "turning": "both"}, "'both'"),
         ({"bearing": "6805"}, "there is no file absent.wav"),
@@ -131,6 +129,12 @@ def test_progress_is_told(taken: Any) -> None:
 def test_it_refuses_what_the_command_refuses(said: dict[str, Any], found: str) -> None:
     with pytest.raises(InputError, match=found):
         acoustic.check("absent.wav", **said)
+
+
+@pytest.mark.parametrize(("said", "found"), [({"turns": -1.0}, "more than 0"), ({"speed": 60.0}, "steady")])
+def test_speed_sources_refuse_what_cannot_be(said: dict[str, Any], found: str, taken: Callable[..., Any]) -> None:
+    with pytest.raises(InputError, match=found):
+        acoustic.check(taken("outer").path, bearing="6805", spin="hand", **said)
 
 
 def test_orders_and_bearings() -> None:

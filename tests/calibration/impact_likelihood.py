@@ -41,10 +41,10 @@ Heard = tuple[ImpactLevels, law.Course, float, float]
 
 def heard(made: Made) -> Heard | None:
     """Levels of a recording, the true course, its lag and impacts a turn; None where no train is clear."""
-    from acoustic.pipeline import read_recording
-    from acoustic.plugins import load_toolbox
+    from acoustic.check.pipeline import read_recording
+    from acoustic.plugin.registry import load_plugins
 
-    recording = read_recording(made.path, load_toolbox().readers, [])
+    recording = read_recording(made.path, load_plugins().readers, [])
     levels = impact_levels(band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz))
     spin = made.spin
     times_s = np.arange(0, spin.times_s[-1], 0.01)
