@@ -12,11 +12,11 @@ from acoustic.dsp.geometry import BearingGeometry
 from acoustic.dsp.levels.background import over_room
 from acoustic.dsp.levels.filterbank import HIGHEST_SHARE, BandBank, band_bank
 from acoustic.dsp.orders.drivetrain import drive_sets, heard_chain
-from acoustic.dsp.orders.evidence import PartEvidence
+from acoustic.dsp.orders.evidence import PartEvidence, Ranking
 from acoustic.dsp.orders.harmonics import HarmonicSet
 from acoustic.dsp.orders.ranking import rank_parts
 from acoustic.dsp.orders.spectrum import OrderSpectra, band_groups, order_spectra
-from acoustic.dsp.orders.tracking import angle_levels, without_fixed_angle
+from acoustic.dsp.orders.tracking import AngleLevels, angle_levels, without_fixed_angle
 from acoustic.dsp.quality import bandwidth_hz
 from acoustic.dsp.tacholess.hypothesis import part_chances
 from acoustic.dsp.transients import find_clicks, without
@@ -75,18 +75,8 @@ def extract_features(
         groups=band_groups(bank.mid_hz.size, lowest=bank.first_band(LOWEST_LINE_HZ)),
         highest_order=0.45 / bank.frame_s / fastest_hz,
     )
-    geometries, nats = bearing.candidates, bearing.count_nats
-    spread = motion.relative_uncertainty / NINE_IN_TEN
     open_because = _no_drivetrain(motion, drivetrain)
-    drive = () if open_because else _drive_sets(drivetrain, spectra, spread)
-    if motion.impact_train is not None:
-        # The scale was read off one part of one of them, which so lies at its very place.
-        geometries, nats, spread = _as_read(motion.impact_train, geometries), (), TRAIN_SPREAD
-    ranking = rank_parts(spectra, levels, geometries, speed_spread=spread, count_nats=nats, drive=drive)
-    parts = ranking.parts
-    if motion.source in TACHOLESS:
-        # With the chain on, the impact train that the speed rests on may be the chain's.
-        parts = tuple(_with_open_scale(part, None if drivetrain else motion.impact_train) for part in parts)
+    ranking = _ranked(spectra, levels, motion, bearing, drivetrain, drive_open=not open_because)
     step = Step("band bank", BY, {"top_hz": round(top_hz), "frame_rate_hz": round(1 / bank.frame_s)})
     return Features(
         recording=recording.then(step),
@@ -97,12 +87,36 @@ def extract_features(
         over=over_room(bank, motion.start_s, motion.stop_s, motion.still, room=quiet),
         levels=levels,
         spectra=spectra,
-        parts=parts,
+        parts=ranking.parts,
         drivetrain=HeardDrivetrain(drivetrain, ranking.drive, open_because),
         counts=ranking.counts,
         unexplained=ranking.unexplained,
         clicks=without(find_clicks(bank), motion.own_clicks_s),
     )
+
+
+def _ranked(
+    spectra: OrderSpectra,
+    levels: AngleLevels,
+    motion: Motion,
+    bearing: Bearing,
+    drivetrain: Drivetrain | None,
+    *,
+    drive_open: bool,
+) -> Ranking:
+    """The parts of bearing and drivetrain by their lines, at a speed known as well as the motion says."""
+    geometries, nats = bearing.candidates, bearing.count_nats
+    spread = motion.relative_uncertainty / NINE_IN_TEN
+    drive = _drive_sets(drivetrain, spectra, spread) if drive_open else ()
+    if motion.impact_train is not None:
+        # The scale was read off one part of one of them, which so lies at its very place.
+        geometries, nats, spread = _as_read(motion.impact_train, geometries), (), TRAIN_SPREAD
+    ranking = rank_parts(spectra, levels, geometries, speed_spread=spread, count_nats=nats, drive=drive)
+    if motion.source not in TACHOLESS:
+        return ranking
+    # With the chain on, the impact train that the speed rests on may be the chain's.
+    train = None if drivetrain else motion.impact_train
+    return replace(ranking, parts=tuple(_with_open_scale(part, train) for part in ranking.parts))
 
 
 def _room_bank(room: Recording, bank: BandBank, top_hz: float) -> BandBank:

@@ -101,27 +101,15 @@ def _checked(
     failures = list(registry.failures)
     request = replace(request, bearing=bearing)
     progress("reading")
-    recording = read_recording(path, registry.readers, failures)
-    marks = _mark_channels(registry.speed_sources, request)
-    recording = replace(choose_channel(recording, marks, wanted=scene.channel), side=scene.side)
-    room = None
-    if scene.room is not None:
-        room = choose_channel(read_recording(scene.room, registry.readers, failures))
-        _require_sound(room, registry.quality_checks, failures)
+    recording, room = _taken(path, request, registry, scene, failures)
     problems = _quality(registry.quality_checks, recording, None, failures)
     motion: Motion | None = None
     features: Features | None = None
     findings: tuple[Finding, ...] = ()
     if not any(problem.voids == "any" for problem in problems):
         progress("finding the crank's speed")
-        try:
-            motion, doubts = find_motion(recording, request, registry.speed_sources, failures)
-            problems += doubts
-        except MotionError as error:
-            problems.append(Problem("no_motion", error.found, error.hint, voids="any"))
-    if motion is not None:
-        motion = replace(motion, spin=request.spin) if request.spin else motion
-        problems += _too_few_turns(motion)
+        motion, doubts = _moved(recording, request, registry, failures)
+        problems += doubts
     if motion is not None and not any(problem.voids == "any" for problem in problems):
         progress("listening")
         features = extract_features(recording, motion, bearing, scene.drivetrain, room=room)
@@ -156,6 +144,32 @@ def _checked(
         plugin_versions=registry.versions,
         conditions=registry.conditions,
     )
+
+
+def _taken(
+    path: Path, request: SpeedRequest, registry: Registry, scene: Scene, failures: list[Failure]
+) -> tuple[Recording, Recording | None]:
+    """The recording with the channel that is judged, and that of the still room where there is one."""
+    recording = read_recording(path, registry.readers, failures)
+    marks = _mark_channels(registry.speed_sources, request)
+    recording = replace(choose_channel(recording, marks, wanted=scene.channel), side=scene.side)
+    if scene.room is None:
+        return recording, None
+    room = choose_channel(read_recording(scene.room, registry.readers, failures))
+    _require_sound(room, registry.quality_checks, failures)
+    return recording, room
+
+
+def _moved(
+    recording: Recording, request: SpeedRequest, registry: Registry, failures: list[Failure]
+) -> tuple[Motion | None, list[Problem]]:
+    """The motion, or None where the recording holds none, and what is to be said of it."""
+    try:
+        motion, doubts = find_motion(recording, request, registry.speed_sources, failures)
+    except MotionError as error:
+        return None, [Problem("no_motion", error.found, error.hint, voids="any")]
+    motion = replace(motion, spin=request.spin) if request.spin else motion
+    return motion, [*doubts, *_too_few_turns(motion)]
 
 
 def read_recording(path: Path, readers: Sequence[LoadedPlugin[Reader]], failures: list[Failure]) -> Recording:

@@ -103,20 +103,15 @@ def rank_parts(
     -------
     Ranking
     """
-    before = count_nats or [-2.0 * (k > 0) for k in range(len(geometries))]
-    count_prior = {g.balls: value for g, value in zip(geometries, before, strict=True)} | {0: 0.0}
     orders = [order for g in geometries for order in _ball_orders(g)]
     slipping, pinned = without_turn_lines(spectra, np.array(orders))
-    if pinned:
-        speed_spread = min(speed_spread, PINNED_SPREAD)
-    sets = [s for geometry in geometries for s in part_sets(geometry, speed_spread=speed_spread)]
-    sets = [replace(s, tried=len(geometries)) for s in sets]
+    speed_spread = min(speed_spread, PINNED_SPREAD) if pinned else speed_spread
     left, strikes = _Left(slipping, spectra), StrikeSpectra(levels)
-    cage = defect_orders(geometries[0]).cage
-    open_sets = [*sets, *drive]
+    cage, count_prior = defect_orders(geometries[0]).cage, _count_prior(geometries, count_nats)
+    open_sets = [*_sets_of(geometries, speed_spread), *drive]
     search = _Search.of(left, open_sets)
     unknown = _any_order(search)
-    settled: list[PartEvidence] = []
+    selected: list[PartEvidence] = []
     counts: tuple[BallCount, ...] = ()
     while open_sets:
         fits = [_fit(search.under(one), one, count_prior[one.balls]) for one in open_sets]
@@ -130,28 +125,41 @@ def rank_parts(
         if rest is not left:
             # Its own lines lift what is found by luck elsewhere, so luck is read off what it leaves.
             chance = _chance(best, rest_search, orders)
-            first = _evidence(best, chance, shares, strikes, spectra, settled)
+            first = _evidence(best, chance, shares, strikes, spectra, selected)
         if first is None or not first.certain:
-            # Nothing more stands out: what is left is settled as it is.
+            # Nothing more stands out: what is left is taken as it is.
             for name in dict.fromkeys(one.name for one in open_sets):
                 fit = max((f for f in fits if f.harmonic_set.name == name), key=lambda fit: fit.nats)
                 chance = _chance(fit, search, orders)
-                settled.append(_evidence(fit, chance, shares, strikes, spectra, settled))
+                selected.append(_evidence(fit, chance, shares, strikes, spectra, selected))
             break
-        settled.append(first)
+        selected.append(first)
         left, search = rest, rest_search
         unknown = _any_order(search)
         open_sets = [
-            one for one in open_sets if one.name != found.name and one.balls in (found.balls or one.balls, 0)
+            tied(one, found, best.order, speed_spread=speed_spread)
+            for one in open_sets
+            if one.name != found.name and one.balls in (found.balls or one.balls, 0)
         ]
-        open_sets = [tied(one, found, best.order, speed_spread=speed_spread) for one in open_sets]
     names = {one.name for one in drive}
     return Ranking(
-        parts=tuple(part for part in settled if part.part not in names),
-        drive=tuple(part for part in settled if part.part in names),
+        parts=tuple(part for part in selected if part.part not in names),
+        drive=tuple(part for part in selected if part.part in names),
         counts=counts,
         unexplained=_unexplained(unknown, spectra, strikes),
     )
+
+
+def _count_prior(geometries: Sequence[BearingGeometry], count_nats: Sequence[float]) -> dict[int, float]:
+    """What speaks for each count of balls before anything is heard [nats]; wheels have no balls."""
+    before = count_nats or [-2.0 * (k > 0) for k in range(len(geometries))]
+    return {g.balls: value for g, value in zip(geometries, before, strict=True)} | {0: 0.0}
+
+
+def _sets_of(geometries: Sequence[BearingGeometry], speed_spread: float) -> list[HarmonicSet]:
+    """Harmonics of every part of every candidate."""
+    sets = [s for geometry in geometries for s in part_sets(geometry, speed_spread=speed_spread)]
+    return [replace(s, tried=len(geometries)) for s in sets]
 
 
 def part_chance(spectra: OrderSpectra, geometry: BearingGeometry, part: str, *, speed_spread: float) -> float:
