@@ -16,11 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.dsp.geometry import BearingGeometry, defect_orders
-from acoustic.dsp.orders.evidence import NAMED, BallCount, PartEvidence, Ranking, Unexplained
+from acoustic.dsp.orders.evidence import NAMED, BallCount, PartEvidence, Ranking
 from acoustic.dsp.orders.harmonics import (
-    BASES_A_LINE,
-    HARMONICS,
-    REACH,
     BaseScores,
     HarmonicSet,
     LineEvidence,
@@ -42,6 +39,7 @@ from acoustic.dsp.orders.impact_level import (
 from acoustic.dsp.orders.residual import harmonics_of, lines_of, sure_lines, without_lines, without_turn_lines
 from acoustic.dsp.orders.spectrum import OrderSpectra
 from acoustic.dsp.orders.tracking import AngleLevels
+from acoustic.dsp.orders.unexplained import any_order, clearest_unexplained, elsewhere, wide_groups
 
 Floats = NDArray[np.float64]
 
@@ -56,9 +54,6 @@ LIKELY = 0.01
 WORTH_A_LOOK = 0.0  # nats of a hypothesis, its prior counted in
 NULLS = 20
 NULL_GAP = 0.02
-LOWEST_BASE, HIGHEST_BASE = 2.2, 17.0
-UNEXPLAINED_CELL = 0.01  # of the order, within which searches are one
-DOUBTFUL = 0.05
 STANDING_IN = 0.5  # of the groups that tell of a part
 
 
@@ -110,44 +105,52 @@ def rank_parts(
     cage, count_prior = defect_orders(geometries[0]).cage, _count_prior(geometries, count_nats)
     open_sets = [*_sets_of(geometries, speed_spread), *drive]
     search = _Search.of(left, open_sets)
-    unknown = _any_order(search)
+    unknown = any_order(search.slipping)
     selected: list[PartEvidence] = []
     counts: tuple[BallCount, ...] = ()
     while open_sets:
         fits = [_fit(search.under(one), one, count_prior[one.balls]) for one in open_sets]
         best = max(fits, key=lambda fit: fit.nats)
-        shares = _posterior(fits, _elsewhere(unknown, open_sets))
+        shares = _posterior(fits, elsewhere(unknown, open_sets))
         counts = counts or _counts(fits, best)
-        found = best.harmonic_set
         rest = _explained(left, best, cage, open_sets) if best.nats > WORTH_A_LOOK else left
         rest_search = _Search.of(rest, open_sets) if rest is not left else search
         first = None
-        if rest is not left:
-            # Its own lines lift what is found by luck elsewhere, so luck is read off what it leaves.
+        if (
+            rest is not left
+        ):  # its own lines lift what is found by luck elsewhere, so luck is read off what it leaves.
             chance = _chance(best, rest_search, orders)
             first = _evidence(best, chance, shares, strikes, spectra, selected)
         if first is None or not first.certain:
             # Nothing more stands out: what is left is taken as it is.
-            for name in dict.fromkeys(one.name for one in open_sets):
-                fit = max((f for f in fits if f.harmonic_set.name == name), key=lambda fit: fit.nats)
+            for fit in _best_of_each(fits):
                 chance = _chance(fit, search, orders)
                 selected.append(_evidence(fit, chance, shares, strikes, spectra, selected))
             break
         selected.append(first)
         left, search = rest, rest_search
-        unknown = _any_order(search)
-        open_sets = [
-            tied(one, found, best.order, speed_spread=speed_spread)
-            for one in open_sets
-            if one.name != found.name and one.balls in (found.balls or one.balls, 0)
-        ]
+        unknown = any_order(search.slipping)
+        open_sets = _still_open(open_sets, best, speed_spread)
     names = {one.name for one in drive}
     return Ranking(
         parts=tuple(part for part in selected if part.part not in names),
         drive=tuple(part for part in selected if part.part in names),
         counts=counts,
-        unexplained=_unexplained(unknown, spectra, strikes),
+        unexplained=clearest_unexplained(unknown, spectra, strikes),
     )
+
+
+def _best_of_each(fits: Sequence[_Hypothesis]) -> list[_Hypothesis]:
+    """Of each part the likeliest hypothesis."""
+    names = dict.fromkeys(fit.harmonic_set.name for fit in fits)
+    return [max((f for f in fits if f.harmonic_set.name == name), key=lambda fit: fit.nats) for name in names]
+
+
+def _still_open(sets: Sequence[HarmonicSet], best: _Hypothesis, speed_spread: float) -> list[HarmonicSet]:
+    """The other parts of the bearing whose count of balls was found, where they are to be expected now."""
+    found = best.harmonic_set
+    rest = [one for one in sets if one.name != found.name and one.balls in (found.balls or one.balls, 0)]
+    return [tied(one, found, best.order, speed_spread=speed_spread) for one in rest]
 
 
 def _count_prior(geometries: Sequence[BearingGeometry], count_nats: Sequence[float]) -> dict[int, float]:
@@ -327,7 +330,7 @@ def _evidence(
     """The chance and the strength of a part's lines."""
     one = fit.harmonic_set
     leave_out = NOTHING if one.locked else _lines_of_others(settled, spectra)
-    groups = [spectra.groups[fit.group], *_wide_groups(spectra)]
+    groups = [spectra.groups[fit.group], *wide_groups(spectra)]
     powers = faint_powers(strikes, groups, fit.order, leave_out=leave_out)
     # Grit leaves lines by luck in the plain levels of some group; strikes stand in the compressed ones of most.
     if np.mean(powers > 0) > STANDING_IN:
@@ -359,44 +362,8 @@ def _evidence(
     )
 
 
-def _wide_groups(spectra: OrderSpectra) -> list[tuple[int, int]]:
-    """Groups of five bands or more: in which strikes stand highest is not known."""
-    return [group for group in spectra.groups if 4 <= group[1] - group[0] <= 8]
-
-
 def _lines_of_others(settled: Sequence[PartEvidence], spectra: OrderSpectra) -> Floats:
     """Harmonics of what was found before, which lift no other part of the bearing."""
     highest = float(spectra.orders[-1])
     found = [harmonics_of(part.paced_by, part.order, highest=highest) for part in settled if part.certain]
     return np.concatenate([NOTHING, *found])
-
-
-def _any_order(search: _Search) -> BaseScores:
-    """Scores of a train of no known part, at every order."""
-    count = math.ceil((HIGHEST_BASE - LOWEST_BASE) * BASES_A_LINE * HARMONICS * search.slipping.turns)
-    return search.slipping.scores(np.linspace(LOWEST_BASE, HIGHEST_BASE, count))
-
-
-def _elsewhere(scores: BaseScores, sets: Sequence[HarmonicSet]) -> float:
-    """Log Bayes factor of a train at any order but those of the parts, their halves and their doubles."""
-    free = np.ones(scores.bases.size, dtype=bool)
-    for one in sets:
-        for order in (one.order / 2, one.order, 2 * one.order):
-            free &= np.abs(scores.bases / order - 1) > REACH * one.spread
-    return log_sum(scores.whole[free] - math.log(scores.bases.size)) if free.any() else -math.inf
-
-
-def _unexplained(scores: BaseScores, spectra: OrderSpectra, strikes: StrikeSpectra) -> Unexplained:
-    """The clearest train in what is left."""
-    edges = np.geomspace(
-        LOWEST_BASE, HIGHEST_BASE, math.ceil(math.log(HIGHEST_BASE / LOWEST_BASE) / UNEXPLAINED_CELL)
-    )
-    starts = np.searchsorted(scores.bases, edges[:-1])
-    nats = np.maximum.reduceat(scores.trimmed, starts)
-    best = int(scores.trimmed.argmax())
-    order = float(scores.bases[best])
-    chance = min(1.0, nats.size * chance_of_lines("unexplained", float(scores.trimmed[best]), nats))
-    if chance > DOUBTFUL:
-        return Unexplained(order, chance, 0.0)
-    groups = [spectra.groups[scores.clearest(best)[0]], *_wide_groups(spectra)]
-    return Unexplained(order, chance, float(strike_powers(strikes, groups, order).max()))

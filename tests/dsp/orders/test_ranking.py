@@ -13,7 +13,7 @@ from planted import levels_with, spectra_of, strikes
 from scipy import signal
 
 from acoustic.dsp.geometry import BearingGeometry, defect_orders
-from acoustic.dsp.orders import ranking
+from acoustic.dsp.orders import ranking, unexplained
 from acoustic.dsp.orders.evidence import Ranking
 from acoustic.dsp.orders.healthy import healthy_db
 from acoustic.dsp.orders.hypotheses import PARTS
@@ -47,9 +47,9 @@ def ranked(levels: AngleLevels, geometry: BearingGeometry, *, speed_spread: floa
 def test_the_numbers_that_verdicts_rest_on() -> None:
     assert ranking.PRIOR == {"outer_raceway": 0.4, "inner_raceway": 0.4, "ball": 0.075, "cage": 0.05}
     assert (ranking.OTHER_PRIOR, ranking.UNKNOWN_PRIOR, ranking.TEMPER) == (0.05, 0.01, 0.5)
-    assert (ranking.LIKELY, ranking.DOUBTFUL, ranking.STANDING_IN) == (0.01, 0.05, 0.5)
+    assert (ranking.LIKELY, unexplained.DOUBTFUL, ranking.STANDING_IN) == (0.01, 0.05, 0.5)
     assert (ranking.NULLS, ranking.NULL_GAP, ranking.PINNED_SPREAD) == (20, 0.02, 0.001)
-    assert (ranking.LOWEST_BASE, ranking.HIGHEST_BASE, ranking.UNEXPLAINED_CELL) == (2.2, 17.0, 0.01)
+    assert (unexplained.LOWEST_BASE, unexplained.HIGHEST_BASE, unexplained.UNEXPLAINED_CELL) == (2.2, 17.0, 0.01)
 
 
 class TestPlanted:
