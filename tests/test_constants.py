@@ -12,31 +12,6 @@ ROOT = Path(__file__).parents[1]
 PACKAGES = (ROOT / "acoustic", ROOT / "plugins" / "acoustic_plugins")
 # What a plugin was written for, explained once in the hook reference.
 SAYS_ITSELF = {"ACOUSTIC_API"}
-# Not yet gone through; to be emptied. A file leaves the list with its last bare constant.
-LEFT = {
-    "acoustic/cli/progress.py",
-    "acoustic/cli/speed_options.py",
-    "acoustic/cli/visit.py",
-    "acoustic/dsp/orders/drivetrain.py",
-    "acoustic/dsp/orders/evidence.py",
-    "acoustic/dsp/orders/harmonics.py",
-    "acoustic/dsp/orders/healthy.py",
-    "acoustic/dsp/orders/impact_level.py",
-    "acoustic/dsp/orders/likelihood.py",
-    "acoustic/dsp/orders/ranking.py",
-    "acoustic/dsp/orders/residual.py",
-    "acoustic/dsp/orders/spectrum.py",
-    "acoustic/dsp/orders/tracking.py",
-    "acoustic/dsp/tacholess/agreement.py",
-    "acoustic/dsp/tacholess/alignment.py",
-    "acoustic/dsp/tacholess/level_alignment.py",
-    "acoustic/plugin/hookspecs.py",
-    "plugins/acoustic_plugins/detectors/defect_lines.py",
-    "plugins/acoustic_plugins/detectors/modulation.py",
-    "plugins/acoustic_plugins/speed/gyro/rotation.py",
-    "plugins/acoustic_plugins/speed/gyro/source.py",
-    "plugins/acoustic_plugins/speed/gyro/table.py",
-}
 
 pytestmark = pytest.mark.skipif(
     not (ROOT / "acoustic" / "__init__.py").is_file(), reason="no checkout but an installed wheel"
@@ -80,10 +55,7 @@ def modules() -> list[str]:
 @pytest.mark.parametrize("name", modules())
 def test_every_number_has_a_reason(name: str) -> None:
     found = [one for one in bare((ROOT / name).read_text(encoding="utf-8")) if one not in SAYS_ITSELF]
-    if name in LEFT:
-        assert found, f"{name} has a reason for every number: take it off the list"
-    else:
-        assert found == [], f"{name}: say beside the number where it comes from, or that it is judgement"
+    assert found == [], f"{name}: say beside the number where it comes from, or that it is judgement"
 
 
 @pytest.mark.parametrize(

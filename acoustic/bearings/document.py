@@ -14,7 +14,7 @@ from acoustic.errors import InputError
 if TYPE_CHECKING:
     from acoustic.model import Bearing
 
-DIGITS = 6
+DIGITS = 6  # as printed; slip moves an order by a thousandth
 
 
 class OrdersBlock(msgspec.Struct, frozen=True, kw_only=True):

@@ -7,7 +7,7 @@ import time
 
 import click
 
-PATIENCE_S = 2.0
+PATIENCE_S = 2.0  # longer, and people wonder whether it hangs (common practice)
 
 
 class Progress:

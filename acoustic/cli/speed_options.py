@@ -12,7 +12,6 @@ import click
 from acoustic.plugin.options import Option, declared_options
 
 Command = Callable[..., None]
-MOST_TURNS = 1000.0
 
 _PREFIX = "speed_option_"  # so that no plugin's key meets a command's own argument
 _SPIN = click.option(

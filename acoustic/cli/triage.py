@@ -13,7 +13,6 @@ import click
 
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
 from acoustic.cli.progress import Progress
-from acoustic.cli.speed_options import MOST_TURNS
 from acoustic.errors import EXIT_DONE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE, InputError
 
 if TYPE_CHECKING:
@@ -29,6 +28,8 @@ SIDES: dict[str, tuple[tuple[Side, int | None], ...]] = {
     "both": (("drive", 1), ("non-drive", 2)),  # a stereo recording, a microphone at either side
 }
 SPINS: dict[str, Spin] = {"hand": "hand", "pedal": "pedal", "ride-seated": "pedal", "ride-standing": "pedal"}
+
+MOST_TURNS = 1000.0  # as the count by eye itself allows
 
 
 @dataclass(frozen=True, slots=True)

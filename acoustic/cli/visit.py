@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from acoustic.book.records import Fitted, Visit
     from acoustic.model import Scene, SpeedRequest
 
-NEWEST = 20
+NEWEST = 20  # as many as a terminal shows at once
 
 km_option = click.option(
     "--km",

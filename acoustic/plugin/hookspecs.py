@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from acoustic.model import Features, Finding, Motion, Problem, Recording, Sound, SpeedRequest
     from acoustic.plugin.options import Option
 
-API_VERSION = (1, 0)
+API_VERSION = (1, 0)  # the first number changes when a name in acoustic.api changes its meaning
 PROJECT = "acoustic"
 hookspec = pluggy.HookspecMarker(PROJECT)
 hookimpl = pluggy.HookimplMarker(PROJECT)

@@ -11,7 +11,7 @@ from contextvars import ContextVar
 from types import FrameType
 from typing import TextIO, TypeVar
 
-PATIENCE_S = 2.0
+PATIENCE_S = 2.0  # as the command's own progress
 
 T = TypeVar("T")
 

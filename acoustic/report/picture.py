@@ -22,7 +22,7 @@ STYLES = {"outer_raceway": "-", "inner_raceway": "--", "ball": "-.", "cage": ":"
 SHOWN_TURNS_HARMONICS = 2.6
 # As many as the picture has pixels across.
 COLUMNS = 1600
-SIZE_IN = (10, 9.2)
+SIZE_IN = (10, 9.2)  # fits a printed page
 
 
 def drawing(*, font_size_pt: float) -> AbstractContextManager[None]:

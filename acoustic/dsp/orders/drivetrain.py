@@ -22,12 +22,12 @@ from acoustic.dsp.orders.spectrum import OrderSpectra
 
 # Teeth that bicycles have (common practice); past them a number was mistyped.
 CHAINRING_TEETH = (20, 70)
-SPROCKET_TEETH = (8, 60)
-JOCKEY_TEETH = (8, 20)
+SPROCKET_TEETH = (8, 60)  # made for bicycles (from memory), with room to spare
+JOCKEY_TEETH = (8, 20)  # the same
 # Teeth cannot slip, but the angle is only known so well between its marks.
 LOCKED_SPREAD = 0.0004
-WIDEST_SPREAD = 0.004
-AS_THE_LEGS = 0.05
+WIDEST_SPREAD = 0.004  # of the speed; wider, a wheel may take a ball pass's lines, which slip (judgement)
+AS_THE_LEGS = 0.05  # of an order: nearer to a whole order a wheel is taken for locked to the crank (judgement)
 UNKNOWN_TEETH = (20, 60)  # chainrings looked for by ear
 
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 NAMED = 0.97  # posterior past which a part is named; judgement: one name in thirty may be wrong
-SIGNIFICANT = 0.01
+SIGNIFICANT = 0.01  # a chance: rarer than one healthy bearing in a hundred (judgement)
 FAINT = 0.01  # -20 dB: weaker lines are a healthy bearing's, or the skirts of some other train
 
 

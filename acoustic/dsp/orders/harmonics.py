@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 Nats = NDArray[np.float32]
 Indices = NDArray[np.intp]
 
-HARMONICS = 10
+HARMONICS = 10  # judgement: strikes of 5 to 20 ms, 50 to 300 ms apart, raise about as many
 MULTIPLES = tuple(range(1, HARMONICS + 1))
 TRIMMED = 2  # a healthy ring's waviness raises a line or two, damage raises many
 BASES_A_LINE = (

@@ -20,7 +20,7 @@ CAGE_HARMONICS = 8  # a cage that strikes shows them all
 # A damaged ball raises the first ones, since its load comes round with the cage, and those about its own spin and
 # about twice that, where its spot meets either ring.
 BALL_LOAD_HARMONICS = 3
-BALL_SPINS = (1, 2)
+BALL_SPINS = (1, 2)  # a damaged ball meets one ring or both in a spin
 
 
 def part_sets(geometry: BearingGeometry, *, speed_spread: float) -> tuple[HarmonicSet, ...]:

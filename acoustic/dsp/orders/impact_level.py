@@ -25,11 +25,11 @@ from acoustic.dsp.orders.residual import SMEAR
 from acoustic.dsp.orders.tracking import AngleLevels
 
 Floats = NDArray[np.float64]
-NOTHING: Floats = np.empty(0)
+NOTHING: Floats = np.empty(0)  # no harmonics of others
 MOST = 10  # harmonics looked at
 WIDE_HZ = (700.0, 7500.0)  # where strikes ring cranks and frames
 DROPPED = 0.3  # of them, the strongest
-FALLING_OFF = 2.4
+FALLING_OFF = 2.4  # judgement: as simulated strikes fall off; another value scales all ratios alike
 
 
 class StrikeSpectra:

@@ -21,11 +21,14 @@ Nats = NDArray[np.float32]
 # bins past 4, where exp(-4) is 1.8 % and this law 4.1 %), since rooms and rigs hold lines that no generator made:
 # judgement.
 NULL_SHAPE = 12.0
+# What stands in bins without any line, talk and tones included: printed by tests/calibration/order_lines.py.
 STRAY_SHARE, STRAY_FROM, STRAY_TAIL = 0.01, 4.0, 1.5
 # Strengths of lines over the floor: one class for all lines of a defect, spread evenly in the logarithm within.
 CLASSES = (4.0, 25.0, 160.0, 1000.0)
+# Judgement: lines of one train scatter by a factor of five about their class, tried at nine places.
 CLASS_SPREAD, CLASS_POINTS = 5.0, 9
 PRESENT, SIDE_PRESENT = 0.85, 0.3  # that a main line, and a sideband, of a defect stands; judgement
+# The table in which the ratio is looked up; read with interpolation (judgement).
 STEPS_AN_OCTAVE, LOWEST_OCTAVE, HIGHEST_OCTAVE = 16, -6, 24
 
 

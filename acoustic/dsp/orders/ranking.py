@@ -50,10 +50,10 @@ OTHER_PRIOR = 0.05  # of a wheel or a chain, where one is looked for
 UNKNOWN_PRIOR = 0.01  # of a train at an order that nothing here explains
 # Lines of one train in overlapping bands are no independent news: log odds are shrunk by this before being told.
 TEMPER = 0.5
-LIKELY = 0.01
+LIKELY = 0.01  # of the posterior: what is less likely is no rival worth naming (judgement)
 WORTH_A_LOOK = 0.0  # nats of a hypothesis, its prior counted in
-NULLS = 20
-NULL_GAP = 0.02
+NULLS = 20  # orders that mean nothing: enough for a middle and a width (judgement)
+NULL_GAP = 0.02  # of the order: farther from a part than slip carries it
 STANDING_IN = 0.5  # of the groups that tell of a part
 
 

@@ -22,8 +22,8 @@ SMEAR = 0.004  # share of the order over which slip spreads a line, or an angle 
 HALF_WIDTH = 1.6  # of a line, over the turns
 TURN_LINES = 12  # whole orders that are asked whether something turns with the crank
 TURN_NATS = 8.0  # that they must reach; judgement: where they do by luck, a sixth of the bins is lost
-TURN_CLEAR = 0.35
-TURN_HALF_WIDTH = 0.8
+TURN_CLEAR = 0.35  # of an order: a whole order nearer to a ball pass is left alone (judgement)
+TURN_HALF_WIDTH = 0.8  # in lines (judgement)
 
 
 def without_lines(

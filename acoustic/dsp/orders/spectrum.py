@@ -17,14 +17,15 @@ from acoustic.dsp.arrays import lock_fields
 
 Floats = NDArray[np.float64]
 
-HIGHEST_ORDER = 116.0
-PADDING = 4
-FLOOR_QUANTILE = 0.5
+HIGHEST_ORDER = 116.0  # ten harmonics of the inner ring of most balls
+PADDING = 4  # bins a line: a line falls an eighth of its width beside one at most
+FLOOR_QUANTILE = 0.5  # the median: up to half of the bins may be lines
 # The floor is taken over so many orders, and so many bins that noise shows: narrow enough that the skirts of a
 # strong line count as floor, wide enough that a main line with its sidebands does not fill it.
 FLOOR_ORDERS = 3.0
+# Judgement: pieces of three orders hold enough bins for a median, and are narrow enough to follow a resonance.
 FLOOR_RESOLVED = 24
-FLOOR_PIECES = 4
+FLOOR_PIECES = 4  # a piece: the floor is drawn between the middles
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -17,13 +17,14 @@ from acoustic.dsp.levels.filterbank import BandBank, background_level
 
 Floats = NDArray[np.float64]
 
-BINS_A_TURN = 256
+BINS_A_TURN = 256  # twice the highest order and some, a power of two for the transform
 STANDS_OUT = 5.0  # robust standard deviations of a cell's loudness
 ANGLE_REACH = 4  # cells, 6 degrees: how well marks fix the angle
 WIDEST_SECTOR = 24  # cells, 34 degrees
-MOST_TURNS_SHARE = 0.7
+MOST_TURNS_SHARE = 0.7  # of the turns: what sounds at one angle in as many is blanked there (judgement)
+# How long a click at a fixed angle rings is read in such steps (judgement).
 RING_STEP_S, LONGEST_RING_S, RING_BANDS = 0.01, 0.16, 4
-FEWEST_RINGING = 4
+FEWEST_RINGING = 4  # clicks to average over
 STILL_RINGING = 5.0  # standard errors, in the loudest group of bands
 LOUDEST = 200.0  # a dropped tool counts no more than a very strong event
 

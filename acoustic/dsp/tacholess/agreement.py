@@ -26,7 +26,7 @@ from acoustic.dsp.tacholess.train_search import FoundTrain, find_train
 Floats = NDArray[np.float64]
 Verdict = Literal["confirmed", "open", "contradicted"]
 
-FEWEST_SEGMENTS = 3
+FEWEST_SEGMENTS = 3  # two rates say nothing of a course
 # Share of what the segments show at their own best orders that one order shows in all of them: right marks leave
 # 0.70 and more, marks of another spin 0.75 and less nineteen times in twenty (171 pairs of both kinds).
 FOLLOWS, STRAYS = 0.78, 0.66
@@ -42,9 +42,9 @@ SURE_CHANCE = 1e-4  # of the train that speaks against a motion
 # The level's fit must be of one place alone, and far from a room without a bearing.
 LEAST_GAIN, MOST_ELSEWHERE, WIDEST_S = 40.0, 0.05, 0.15
 NEAR_S, FAR_S = 0.12, 0.5  # beyond what is not known of the push before the first mark
-SHAPE_UNLIKE = 0.05
-LEVEL_SLACK_S = 3.0
-LONGEST_END_S = 4.0
+SHAPE_UNLIKE = 0.05  # share of redrawn recordings; below it another run-down fits clearly better (judgement)
+LEVEL_SLACK_S = 3.0  # how far off the curve is looked for (judgement)
+LONGEST_END_S = 4.0  # of the last slow turn, which marks leave out (judgement)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import NINE_IN_TEN
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels, impact_levels
 from acoustic.dsp.tacholess.impact_likelihood import Course, course, impact_nats, impact_ranks
@@ -19,21 +20,22 @@ from acoustic.dsp.tacholess.periodicity import LOWEST_HZ, RATE_STEP, SEGMENT_S, 
 Floats = NDArray[np.float64]
 Stretches = Sequence[tuple[float, float]]
 
-SCAN_STEP_S, SLACK_S = 0.1, 2.0
+SCAN_STEP_S, SLACK_S = 0.1, 2.0  # a tenth of a segment's hop or less; clocks are set to within seconds
 SLOWEST_HZ = 0.25  # turns/s at a segment's middle; slower, the impacts are hardly heard
+# As few as tell a run-down from luck (judgement; what luck reaches is in `null`).
 FEWEST_SEGMENTS = 4
-FEWEST_IMPACTS = 24
+FEWEST_IMPACTS = 24  # about three turns
 ORDERS = (3.5, 16.0)  # impacts a turn of any crank bearing
-NEARLY = 0.6
+NEARLY = 0.6  # of the best score: what comes as near is a place worth a closer look (judgement)
 PLACES, PLACES_APART_S = 2, 0.8  # of the scan's best, looked at closely
 # About a place: how far is looked, and by which steps. A coast down slower and slower is much the same coast begun
 # later, with more impacts a turn: both are moved until neither lies near an edge.
 REACH_S, STEP_S = 0.6, 0.02
 ORDER_REACH, ORDER_STEP = 0.03, 0.5  # of the order; of an impact over the whole stretch
+# Six tenths of the reach: nearer to an edge the grid is moved, at most so often.
 SETTLED_S, SETTLED_ORDER, MOST_MOVES = 0.35, 0.018, 8
-NINE_IN_TEN = 1.645
-LEAST_ERROR_S = 0.005
-SURE_CHANCE = 0.002
+LEAST_ERROR_S = 0.005  # two frames of the impact levels
+SURE_CHANCE = 0.002  # as a detection's
 # The level's say: running noise keeps to no law of the speed more closely than LEVEL_LAW_S, and in LEVEL_STRAYS of
 # the recordings something else rises and falls (both judgement, so that it never outweighs impacts by 3 nats).
 LEVEL_LAW_S, LEVEL_STRAYS = 0.05, 0.4
@@ -41,10 +43,15 @@ ELSEWHERE_S, MOST_ELSEWHERE = 0.5, 0.05  # from the mean; share of the posterior
 # Of the levels alone. Nats over a room without a bearing: by luck some 10 are reached, and some 100 where the gain
 # is free.
 LEAST_GAIN, LEAST_GAIN_RIDING = 40.0, 200.0
+# Judgement: below the first another run-down fits clearly better; past the second the offset is not known.
 LEAST_OWN_SHAPE, WIDEST_OFFSET_S = 0.05, 0.15
-EDGE_S = 0.3
+EDGE_S = 0.3  # nearer to an end of the recording, push or stop is not heard as one (judgement)
+# Judgement: as a guess that is said to be one, less is asked.
 LEAST_GAIN_GUESSED, MOST_ELSEWHERE_GUESSED = 30.0, 0.4
-GUESSED_S, WIDEST_GUESSED_S = 0.5, 0.6
+GUESSED_S, WIDEST_GUESSED_S = (
+    0.5,
+    0.6,
+)  # told as no better than the first, never past the second (judgement)
 
 
 @dataclass(frozen=True, slots=True)

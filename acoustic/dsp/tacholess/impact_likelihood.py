@@ -18,10 +18,10 @@ Singles = NDArray[np.float32]
 AUDIBLE, RANKED = 50.0, 8.0
 HEARD = 0.9  # share of impacts at full speed that talk or a missing load do not hide (judgement)
 RINGS_S = 0.02  # an impact rings for some 10 ms, and a spall is left after it is met
-SURROUNDINGS_S = 0.9
-PHASES = 16
+SURROUNDINGS_S = 0.9  # holds several impacts of the slowest train, and no more than two words (judgement)
+PHASES = 16  # of an impact interval: how finely early and late are told (judgement)
 SLIP_AN_IMPACT = 0.02  # in impacts: balls shift in their pockets by 0.01 or so, and the cage's slip wanders
-STEP_S = 0.002
+STEP_S = 0.002  # finer than a frame of the impact levels
 SLOWEST_HZ = 0.02  # turns/s; slower, no time can be given to an angle
 
 

@@ -8,29 +8,31 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import NINE_IN_TEN
 from acoustic.dsp.levels.background import block_levels_db
 from acoustic.dsp.levels.filterbank import BandBank
 
 Floats = NDArray[np.float64]
 
-ROUGH_BLOCK_S, FINE_BLOCK_S = 0.1, 0.04
-FEWEST_BLOCKS = 8
+ROUGH_BLOCK_S, FINE_BLOCK_S = 0.1, 0.04  # a push takes 0.3 s; shorter blocks hold too little for a median
+FEWEST_BLOCKS = 8  # fewer tell no course
 SLOWEST = 1e-4  # of the peak speed; below, the bearing makes no sound
 # Spreads are of the natural logarithm of power; 0.1 is 0.4 dB, and running noise keeps to no law more closely.
 MODEL_ERROR = 0.1
-DEEPEST = 16.0
+DEEPEST = 16.0  # nats of power, 70 dB: what a band may fall before it is as good as silent (judgement)
 USUAL_GROWTH, GROWTH_SPREAD = 1.7, 1.0  # running noise grows with speed to about this power
 SHARE_SPREAD = 2.5  # of the bearing's level at full speed, about the room's
 # What does not follow the curve: talk, knocks and strikes lift the level often, hardly anything lowers it.
 STRAY_SHARE, STRAY_LIFTS, STRAY_SCALE = 0.15, 0.9, 1.5
 # How much the recorder's own gain may change from block to block: next to nothing, perhaps, freely.
 FIXED_GAIN, SUSPECTED_GAIN, FREE_GAIN = 0.03, 0.2, 2.0
+# How far levels are blurred, round by round: from coarse to fine, so that no near maximum catches the search.
 BLURS = (1.0, 0.4, 0.16, 0.06, 0.02, 0.0, 0.0)
-APART_S = 0.35
+APART_S = 0.35  # about a push: places nearer than that are one
 RUN_DOWNS = (1.0, 1 / 1.4, 1.4)  # the curve's own first
+# As many as tell 1 in 20 from 1 in 10; redrawn in blocks, since levels a tenth of a second apart go together.
 DRAWS, DRAW_SEED, DRAW_BLOCK_S = 200, 4, 0.1
-NINE_IN_TEN = 1.645
-LEAST_ERROR_S = 0.005
+LEAST_ERROR_S = 0.005  # an eighth of a fine block
 FREE_GAIN_FACTOR = 2.0  # a gain that lags ties blocks together, which redrawing them singly does not see
 
 
@@ -291,6 +293,7 @@ def _first_fit(levels: _Levels, pace: Floats, spread: float) -> _State:
     return state
 
 
+# Weights of the fit: next to none on the level itself, the spreads above on the other two.
 PRIOR = np.array([1e-3, SHARE_SPREAD**-2, GROWTH_SPREAD**-2])
 USUAL = np.array([0.0, 0.0, USUAL_GROWTH])
 

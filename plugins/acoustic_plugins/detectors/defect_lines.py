@@ -27,7 +27,7 @@ WORDS = {
 OTHER_WORDS = {"chain": "the chain", "jockey": "a jockey wheel", "hub": "the rear hub"}
 # The bearing's own share of the level is never taken below this: the room's level is only known so well.
 LEAST_OWN_SHARE = 0.15
-FAINTEST_DB = -40.0
+FAINTEST_DB = -40.0  # what is less is told as this: nothing so faint is measured
 EXPLAINS = 0.1  # posterior below which something else makes the lines; judgement
 
 

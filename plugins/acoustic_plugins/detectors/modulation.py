@@ -18,9 +18,9 @@ from acoustic.api import BandBank
 
 Floats = NDArray[np.float64]
 
-LOWEST_HZ = 500.0
-BINS_A_TURN = 16
-FEWEST_TURNS = 6
+LOWEST_HZ = 500.0  # below, hum and handling are louder than any bearing
+BINS_A_TURN = 16  # eight times the second order
+FEWEST_TURNS = 6  # fewer do not part once a turn from twice a cage turn, 0.9 (judgement)
 TREND_TURNS = 2.0  # what changes more slowly is the run-down
 BESIDE = np.array([-1.2, -0.8, -0.4, 0.4, 0.8, 1.2])  # over the turns: orders that a true line outdoes
 SLIP = 0.015  # of twice the cage's order

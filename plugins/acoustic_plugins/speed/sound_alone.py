@@ -9,7 +9,7 @@ from acoustic_plugins.speed.options import TURNS
 
 ACOUSTIC_API = (1, 0)
 
-MOST_TURNS = 1000.0
+MOST_TURNS = 1000.0  # more than anyone counts by eye (judgement)
 
 
 class CountedTurns:

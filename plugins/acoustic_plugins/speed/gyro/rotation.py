@@ -11,17 +11,17 @@ from acoustic.api import LEAST_STILL_S
 
 Floats = NDArray[np.float64]
 
-REST_S = 0.25
-FEWEST_WINDOWS, MOST_WINDOWS = 3, 400
+REST_S = 0.25  # long enough for a mean, short enough for the pause before a push (judgement)
+FEWEST_WINDOWS, MOST_WINDOWS = 3, 400  # for a spread of their means; more say no more
 REST_HZ = 0.05  # 18 deg/s: no gyro that works is off by more while at rest
-TURNING_HZ = 0.02
+TURNING_HZ = 0.02  # 7 deg/s, a crank that hardly moves (judgement)
 CREEPING_HZ = 0.003  # a degree a second
 CLEAR = 6.0  # standard deviations of the gyro's noise
-STEP_S = 0.01
+STEP_S = 0.01  # of the angle that is handed on: finer than any table of a phone
 # Full scales that rate gyros are usually set to; raw 16-bit numbers may reach a seventh past them.
 FULL_SCALES_DEG = (125.0, 250.0, 500.0, 1000.0, 2000.0)
-SHORT_OF_SCALE, PAST_SCALE = 0.97, 1.16
-STUCK_S = 0.1
+SHORT_OF_SCALE, PAST_SCALE = 0.97, 1.16  # of a full scale: where a value is taken for cut off there (judgement)
+STUCK_S = 0.1  # a moving gyro never repeats its value for so long
 
 
 @dataclass(frozen=True, slots=True, eq=False)

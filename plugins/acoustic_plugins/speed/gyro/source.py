@@ -36,11 +36,11 @@ from acoustic_plugins.speed.options import GYRO
 
 ACOUSTIC_API = (1, 0)
 
-TOP_HZ = 18000.0
-SHORTEST_S = 1.0
-LONGEST_GAP_S = 0.1
-MOST_OFF_AXIS = 0.04
-MOST_BACKWARD = 0.25
+TOP_HZ = 18000.0  # as the check itself listens to
+SHORTEST_S = 1.0  # a turn or so
+LONGEST_GAP_S = 0.1  # at two turns a second a crank moves 0.2 turns in it
+MOST_OFF_AXIS = 0.04  # of the power: 0.2 of the rate, a strap 11 degrees askew (judgement)
+MOST_BACKWARD = 0.25  # of the way onward: more is rocked to and fro, not turned (judgement)
 LEAST_INSIDE = 1.0  # turns within the recording
 # Half widths that hold the truth nine times in ten.
 SENSITIVITY = 0.01  # a phone's gyro is specified to one per cent or so, its clock far better

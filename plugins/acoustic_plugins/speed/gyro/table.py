@@ -14,10 +14,10 @@ from acoustic.api import InputError
 
 Floats = NDArray[np.float64]
 
-MOST_BYTES = 100_000_000
-FEWEST_ROWS = 30
-SLOWEST_RATE_HZ = 15.0
-FASTEST_RATE_HZ = 20_000.0
+MOST_BYTES = 100_000_000  # an hour at the fastest rate; more is no spin
+FEWEST_ROWS = 30  # two seconds at the slowest rate
+SLOWEST_RATE_HZ = 15.0  # seven values a turn at two turns a second
+FASTEST_RATE_HZ = 20_000.0  # faster than any gyro is read: times in another unit
 USUAL_STEPS_S = (0.0019, 0.25)  # of a logger whose unit is not said; 1 may be a second or a millisecond
 FASTEST_HZ = 6.0  # turns/s; nobody spins a crank at 360 turns a minute
 SPUN_HZ = (0.3, 4.0)  # what cranks that are spun do at their fastest
