@@ -13,6 +13,7 @@ from acoustic.api import Clicks
 Floats = NDArray[np.float64]
 
 LEAST_HEIGHT = 7.0  # robust standard deviations: of those below, talk and running noise make as many
+IN_STEP = 0.15  # clicks nearer to an impact than this share of the interval belong to it (judgement)
 FEWEST_BANDS, BAND_NATS = 2, 0.7  # a strike rings in more than one third-octave band, a codec's hole may not
 
 
@@ -66,22 +67,28 @@ def rhythm(turns: Floats, *, highest_order: float = 16.0) -> tuple[float, float,
 
 
 def off_rhythm(turns: Floats, order: float) -> Floats:
-    """Measure how far each click is from a beat that they keep.
+    """Measure how far each click is from the impacts that come so many times a turn.
 
     Parameters
     ----------
     turns : ndarray, shape (k,)
         Crank angles of the clicks [turns].
     order : float
-        Beats a turn, > 0.
+        Impacts a turn, > 0.
 
     Returns
     -------
     ndarray, shape (k,)
-        Share of the interval, 0 to 0.5; the beat falls where the clicks do on the whole.
+        Share of the interval, 0 to 0.5, from where the clicks lie closest together: a spall is met where it
+        begins and again where it ends, and the mean of all clicks would lie between the two.
     """
-    phase = (turns * order - np.angle(np.exp(2j * np.pi * order * turns).sum()) / (2 * np.pi)) % 1
-    offset: Floats = np.minimum(phase, 1 - phase)
+    phase = (turns * order) % 1
+    apart = np.abs(phase[:, np.newaxis] - phase)
+    near = np.minimum(apart, 1 - apart) <= IN_STEP
+    dense = near[int(near.sum(axis=1).argmax())] if turns.size else np.zeros(0, dtype=bool)
+    middle = np.angle(np.exp(2j * np.pi * phase[dense]).sum()) / (2 * np.pi)
+    late = (phase - middle) % 1
+    offset: Floats = np.minimum(late, 1 - late)
     return offset
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from acoustic.api import DETECTION_CHANCE, Evidence, Features, Finding, find_clicks, hookimpl, regularity
 from acoustic_plugins.detectors.click_statistics import (
+    IN_STEP,
     follows_crank,
     more_than_expected,
     off_rhythm,
@@ -25,10 +26,9 @@ from acoustic_plugins.detectors.null_distribution import ExponentialTail
 
 ACOUSTIC_API = (1, 0)
 
-IN_STEP = 0.15  # clicks nearer to a beat than this share of the interval belong to the beat
 STEADY = 0.001  # chance below which clicks keep a rhythm
-# Judgement: beats without a known order, a card, a shoe and a chain guard at most.
-MOST_BEATS = 3
+# Judgement: trains without a known order, a card, a shoe and a chain guard at most.
+MOST_TRAINS = 3
 # Floor of the scale only: a grade asks for tens of dB more (acoustic/conditions.toml).
 FAINTEST_DB = -40.0
 HEALTHY = ExponentialTail(location=-0.77, scale=0.55)  # tests/calibration/event_nulls.py
@@ -52,7 +52,7 @@ class Contamination:
             (motion.total_turns, "turn") if motion.scale_known else (motion.stop_s - motion.start_s, "second")
         )
         clicks = f"{dirt.count / made:.1f} irregular clicks a {unit}"
-        beside = ", beside steady strikes" if dirt.beats else ""
+        beside = ", beside steady strikes" if dirt.trains else ""
         return [
             Finding(
                 condition="contamination",
@@ -76,16 +76,16 @@ class IrregularClicks:
     score : float
         Evidence that the turning crank makes them [nats].
     count : float
-        How many, those that steady beats hide counted in.
-    beats : int
-        Steady beats that were left out.
+        How many, those that steady trains hide counted in.
+    trains : int
+        Steady trains that were left out.
     energy : float
         Of the clicks over the running level, a second.
     """
 
     score: float
     count: float
-    beats: int
+    trains: int
     energy: float
 
 
@@ -111,29 +111,29 @@ def irregular_clicks(features: Features) -> IrregularClicks:
     times_s, power = clicks.times_s[turning], clicks.power[turning]
     even = regularity(times_s) < STEADY
     strikes = [part.order for part in features.parts if part.certain]
-    kept, beats = _irregular(np.interp(times_s, motion.times_s, motion.turns), strikes)
-    times_s, power, share_left = times_s[kept], power[kept], (1 - 2 * IN_STEP) ** beats
+    kept, trains = _irregular(np.interp(times_s, motion.times_s, motion.turns), strikes)
+    times_s, power, share_left = times_s[kept], power[kept], (1 - 2 * IN_STEP) ** trains
     turning_s = motion.stop_s - motion.start_s
     more = more_than_expected(times_s.size, turning_s * share_left, *_quiet(features, clicks.times_s.tolist()))
     score = -math.log(max(more, 1e-300)) + follows_crank(times_s, motion.times_s, motion.turns)
-    if even and not beats:
-        score = 0.0  # an even train that fits no steady order is a beat at a wrongly known speed, not dirt
-    return IrregularClicks(score, times_s.size / share_left, beats, float(power.sum()) / turning_s)
+    if even and not trains:
+        score = 0.0  # an even train that fits no steady order is a train at a wrongly known speed, not dirt
+    return IrregularClicks(score, times_s.size / share_left, trains, float(power.sum()) / turning_s)
 
 
 def _irregular(turns: NDArray[np.float64], strikes: Sequence[float]) -> tuple[NDArray[np.bool_], int]:
-    """Which clicks keep neither the pace of strikes that were found nor any other; how many beats are left out."""
-    kept, beats = np.ones(turns.size, dtype=bool), 0
+    """Which clicks keep neither the pace of strikes that were found nor any other; how many trains are left out."""
+    kept, trains = np.ones(turns.size, dtype=bool), 0
     for order in strikes:
         kept[kept] = off_rhythm(turns[kept], order) > IN_STEP
-        beats += 1
-    while beats < len(strikes) + MOST_BEATS:
+        trains += 1
+    while trains < len(strikes) + MOST_TRAINS:
         _, chance, offset = rhythm(turns[kept])
         if chance >= STEADY:
             break
         kept[kept] = offset > IN_STEP
-        beats += 1
-    return kept, beats
+        trains += 1
+    return kept, trains
 
 
 def _not_judged(why: str) -> Finding:
