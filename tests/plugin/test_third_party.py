@@ -169,5 +169,6 @@ def test_with_a_broken_one_a_check_is_undecided(name: str, install: Any, check: 
     assert [(f["stage"], f["plugin"]) for f in document["failures"]] == [("load", called)]
     assert BROKEN[name] in document["failures"][0]["error"]
     assert findings(document)["outer_raceway"]["detected"], "what the others found is still listed"
-    (line,) = done.stderr.splitlines()
+    # On a busy machine it also says what it does, each line after an ellipsis (written so without UTF-8).
+    (line,) = [one for one in done.stderr.splitlines() if not one.startswith(("… ", "? ", "\\u2026 "))]
     assert called in line
