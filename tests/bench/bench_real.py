@@ -32,6 +32,9 @@ PARTS = (*RINGS, "ball", "cage")
 MFPT = BearingGeometry(balls=8, ball_diameter_mm=5.969, pitch_diameter_mm=31.623)
 CRANK = BearingGeometry(balls=16, ball_diameter_mm=3.5, pitch_diameter_mm=31.0)
 LOOPED_S = 13.0
+# Known to be called though healthy: a motor's inverter sounds at the pace of the inner ring, 13 and 15 dB under
+# the running noise (acoustic/dsp/orders/healthy.py).
+KNOWN_CALLED = {"motor2-healthy-40hz.flac", "motor2-healthy-50hz.flac"}
 
 
 @dataclass(frozen=True)
@@ -153,6 +156,14 @@ def outcome(said: Said) -> str:
     return "open" if "raceway" in found else "missed"
 
 
+def fails(said: Said) -> bool:
+    """Whether a case is not as it should be, and not known to be so; every recording counts, none is drawn."""
+    if said.case.truth in RINGS:
+        return outcome(said) != "named"
+    healthy = said.case.truth in ("healthy", "running", "none")
+    return healthy and outcome(said) == "called" and said.case.name not in KNOWN_CALLED
+
+
 def print_group(name: str, results: Sequence[Said], *, every: bool) -> None:
     """Print a set's counts by truth, and the cases that are not as they should be."""
     for truth in dict.fromkeys(said.case.truth for said in results):
@@ -182,7 +193,7 @@ def main() -> None:
     parser.add_argument("--sets", nargs="*", default=["phone", "fan-end", "mfpt", "spins", "noise"])
     parser.add_argument("--every", action="store_true", help="print every case")
     parser.add_argument(
-        "--quick", action="store_true", help="fail where a damaged ring is not named, or another is"
+        "--quick", action="store_true", help="fail where a damaged ring is not named, or a healthy bearing called"
     )
     said = parser.parse_args()
     with tempfile.TemporaryDirectory() as temporary, ProcessPoolExecutor(max(1, os.cpu_count() or 1)) as pool:
@@ -199,7 +210,7 @@ def main() -> None:
             results = list(pool.map(ask, list(sets[name]())))
             for group in dict.fromkeys(result.case.group for result in results):
                 print_group(group, [result for result in results if result.case.group == group], every=said.every)
-            missed += [result for result in results if result.case.truth in RINGS and outcome(result) != "named"]
+            missed += [result for result in results if fails(result)]
     sys.exit(1 if said.quick and missed else 0)
 
 

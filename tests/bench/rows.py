@@ -222,10 +222,12 @@ def _creak_row(changes: Callable[[int], Changes], quick: int = 0) -> Row:
 ROWS = {
     "alone-3": Row(damaged(-3, loud=True), rings_wanted, RINGS, "alone", 0.92, None, 0.02, quick=60),
     "turns-3": Row(damaged(-3, loud=True), rings_wanted, RINGS, "turns", 0.92, 0.90, 0.02, quick=60),
-    "gyro-3": Row(damaged(-3, loud=True), rings_wanted, RINGS, "gyro", 0.98, None, None, "motion", quick=60),
+    "gyro-3": Row(
+        damaged(-3, loud=True), rings_wanted, RINGS, "gyro", 0.98, None, None, "motion", quick=60, falls_short=0.78
+    ),
     "ring-8": _ring_row(-8, 0.97),
     "ring-14": _ring_row(-14, 0.90),
-    "ring-18": _ring_row(-18, 0.60),
+    "ring-18": _ring_row(-18, 0.60, falls_short=0.38),
     "ball-8": Row(
         lambda seed: {"defects": (("ball", -8.0),), "turns": float(np.random.default_rng(seed).uniform(8, 20))},
         lambda seed: ("ball", "raceway"),

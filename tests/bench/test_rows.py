@@ -14,13 +14,14 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).parent))
 from asking import angle_error, counted, gyro_table
 from bench_findings import misses
+from bench_real import MFPT, Case, Said, fails
 from bounds import above, below
 from rows import ROWS
 from spins import draw
 from spoilt import spoil
 
 from acoustic.dsp.geometry import BearingGeometry
-from acoustic.model import Motion
+from acoustic.model import Motion, SpeedRequest
 from acoustic.simulator import Spin, SpinPlan, simulate
 
 Floats = NDArray[np.float64]
@@ -206,3 +207,24 @@ class TestBounds:
     def test_false_calls(self, wrong: int, missed: bool) -> None:
         """Of 200 at 1 % chance makes 6 at most; the old third would have let 68 pass."""
         assert misses(ROWS["healthy"], (0, 0, wrong), 200, quick=True) is missed
+
+
+class TestReal:
+    """What counts against the quick form on real recordings."""
+
+    @pytest.mark.parametrize(
+        ("truth", "name", "found", "against"),
+        [
+            ("outer_raceway", "a.flac", ("outer_raceway",), False),
+            ("outer_raceway", "a.flac", ("raceway",), True),
+            ("outer_raceway", "a.flac", ("outer_raceway", "ball"), True),
+            ("outer_raceway", "a.flac", (), True),
+            ("healthy", "a.flac", (), False),
+            ("healthy", "a.flac", ("inner_raceway",), True),
+            ("running", "a.flac", ("rumble",), True),
+            ("healthy", "motor2-healthy-40hz.flac", ("inner_raceway",), False),
+        ],
+    )
+    def test_every_recording_counts(self, truth: str, name: str, found: tuple[str, ...], against: bool) -> None:
+        case = Case("phone", name, Path(name), truth, MFPT, SpeedRequest())
+        assert fails(Said(case, found, "watch" if found else "undecided")) is against

@@ -27,7 +27,7 @@ PINNED: list[tuple[str, dict[str, Any], str]] = [
     (f"{DETECTORS}.tight", {"HEALTHY.location": -2.46, "HEALTHY.scale": 1.47}, EVENTS),
     (f"{DETECTORS}.rumble", {"HEALTHY.location": -0.02, "HEALTHY.scale": 0.50}, EVENTS),
     (f"{DETECTORS}.contamination", {"HEALTHY.location": -0.77, "HEALTHY.scale": 0.55}, EVENTS),
-    (f"{DETECTORS}.contamination", {"IN_STEP": 0.15, "STEADY": 0.001, "MOST_BEATS": 3}, "judgement"),
+    (f"{DETECTORS}.contamination", {"IN_STEP": 0.15, "STEADY": 0.001, "MOST_TRAINS": 3}, "judgement"),
     (f"{DETECTORS}.rumble", {"FASTEST_STRIKES_HZ": 45.0}, "judgement"),
     (f"{DETECTORS}.defect_lines", {"LEAST_OWN_SHARE": 0.15, "EXPLAINS": 0.1}, "judgement"),
     (f"{DETECTORS}.creak", {"MOST_OFF_TURNS": 0.75}, "judgement"),

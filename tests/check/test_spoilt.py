@@ -58,7 +58,7 @@ def test_unspoilt_it_is_found(outer: Any, level_of: Any) -> None:
 
 
 @pytest.mark.parametrize("value", [-1e6, 1e19, 1e38, 1e155, 1e300, np.nan, -np.inf])
-@pytest.mark.parametrize("at", [0.0, 0.5, 0.999])
+@pytest.mark.parametrize("at", [0.5, *(pytest.param(one, marks=pytest.mark.broad) for one in (0.0, 0.999))])
 def test_one_wild_sample(value: float, at: float, outer: Any, level_of: Any) -> None:
     samples = outer[0].copy()
     samples[int(at * samples.size)] = value

@@ -23,7 +23,7 @@ Nats = NDArray[np.float32]
 Indices = NDArray[np.intp]
 
 HARMONICS = 10  # judgement: strikes of 5 to 20 ms, 50 to 300 ms apart, raise about as many
-MULTIPLES = tuple(range(1, HARMONICS + 1))
+MULTIPLES = tuple(range(1, HARMONICS + 1))  # every harmonic
 TRIMMED = 2  # a healthy ring's waviness raises a line or two, damage raises many
 BASES_A_LINE = (
     1.5  # base orders tried, over the turns and the highest multiple, which moves by half its width between two

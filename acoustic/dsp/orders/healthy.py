@@ -25,6 +25,7 @@ Floats = NDArray[np.float64]
 # (errors 0.04 to 0.13). The ball's are of the better of its two ways. Stored near the generator that reaches
 # farther, falls within an error of both.
 TENTH_NATS = {"outer_raceway": 1.0, "inner_raceway": 0.7, "ball": 0.47, "cage": 0.5}
+# As above.
 FALL_NATS = {"outer_raceway": 0.36, "inner_raceway": 0.4, "ball": 0.25, "cage": 0.35}
 # Of wheels, chains and unknown trains, as of the inner ring: no healthy one is wavy, but none was measured.
 OTHER_TENTH_NATS, OTHER_FALL_NATS = 0.7, 0.4
@@ -38,7 +39,7 @@ STANDARD_SPREAD = 1.976  # of a Gumbel law, between its quantiles 0.2 and 0.8
 # another generator none showed any. A ball that keeps the cage's pace is held to the cage's limit: one of minor
 # damage reached -15 dB so. Judgement on those recordings, printed by tests/calibration/order_lines.py.
 HEALTHY_DB = {"cage": -8.0}
-OTHER_HEALTHY_DB = -17.5
+OTHER_HEALTHY_DB = -17.5  # of the rings and a ball's strikes, and of what no part explains: as said above
 
 
 # A finding counts as detected at this chance or below. Some ten conditions are judged on

@@ -295,7 +295,7 @@ def _first_fit(levels: _Levels, pace: Floats, spread: float) -> _State:
 
 # Weights of the fit: next to none on the level itself, the spreads above on the other two.
 PRIOR = np.array([1e-3, SHARE_SPREAD**-2, GROWTH_SPREAD**-2])
-USUAL = np.array([0.0, 0.0, USUAL_GROWTH])
+USUAL = np.array([0.0, 0.0, USUAL_GROWTH])  # what the fit leans to
 
 
 def _fitted(levels: _Levels, pace: Floats, state: _State, spread: float, *, rounds: int) -> tuple[_State, Floats]:

@@ -122,7 +122,7 @@ def irregular_clicks(features: Features) -> IrregularClicks:
 
 
 def _irregular(turns: NDArray[np.float64], strikes: Sequence[float]) -> tuple[NDArray[np.bool_], int]:
-    """Which clicks keep neither the pace of strikes that were found nor any other; how many trains are left out."""
+    """Which clicks keep neither the pace of strikes that were found nor any other; how many trains there are."""
     kept, trains = np.ones(turns.size, dtype=bool), 0
     for order in strikes:
         kept[kept] = off_rhythm(turns[kept], order) > IN_STEP

@@ -7,7 +7,13 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from acoustic_plugins.detectors.click_statistics import follows_crank, more_than_expected, rhythm
+from acoustic_plugins.detectors.click_statistics import (
+    IN_STEP,
+    follows_crank,
+    more_than_expected,
+    off_rhythm,
+    rhythm,
+)
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
@@ -36,13 +42,24 @@ class TestRhythm:
         assert math.exp(-rayleigh) < chance < 3 * 16 * 20 * math.exp(-rayleigh)
 
     def test_offsets_against_scipys_circular_mean(self) -> None:
-        """Half beats off the mean direction, over a full turn: distance on the circle / 2 pi."""
+        """Off the mean direction of the clicks within reach: distance on the circle / 2 pi."""
         rng = np.random.default_rng(2)
         turns = np.sort(np.concatenate([np.arange(40) / 4.0, rng.uniform(0, 10, 6)]))
         found, _, offset = rhythm(turns)
         angle = 2 * np.pi * found * turns
-        apart = np.angle(np.exp(1j * (angle - stats.circmean(angle))))
-        assert offset == pytest.approx(np.abs(apart) / (2 * np.pi), abs=1e-9)
+        train = np.abs((turns * 4 + 0.5) % 1 - 0.5) <= 0.05
+        assert train.sum() >= 40
+        apart = np.angle(np.exp(1j * (angle - stats.circmean(angle[offset <= IN_STEP]))))
+        assert offset == pytest.approx(np.abs(apart) / (2 * np.pi), abs=2e-3)
+        assert offset[train].max() < 0.1
+
+    def test_both_strikes_of_a_spall_are_parted(self) -> None:
+        """Met where it begins and again a third of the interval later: the mean would lie between the two."""
+        begins = np.arange(40) / 4.0
+        turns = np.sort(np.concatenate([begins, begins + 1 / 12]))
+        first = off_rhythm(turns, 4.0) <= IN_STEP
+        assert first.sum() == 40
+        assert np.all(off_rhythm(turns[~first], 4.0) < 1e-9)
 
     @pytest.mark.parametrize("clicks", [8, 20, 60])
     def test_random_angles_keep_no_beat(self, clicks: int) -> None:

@@ -53,7 +53,10 @@ def test_the_angle_is_the_closed_form_s(plain: Any) -> None:
     assert np.all(np.diff(track.turns) > 0)
 
 
-@pytest.mark.parametrize("turned", ["mirrored", "upside down", "portrait", "dim"])
+@pytest.mark.parametrize(
+    "turned",
+    ["portrait", *(pytest.param(one, marks=pytest.mark.broad) for one in ("mirrored", "upside down", "dim"))],
+)
 def test_how_the_camera_is_held_changes_nothing(turned: str, plain: Any) -> None:
     """A quarter turn, a mirror or half the light: the angle made is the same to a hundredth of a turn."""
     _, frames, times_s = plain

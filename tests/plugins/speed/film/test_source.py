@@ -47,12 +47,12 @@ def off_by(motion: Any, spin: Any) -> Any:
     ("ending", "plan"),
     [
         (".mp4", {}),
-        (".mov", {"rate_hz": 24.0}),
-        (".mp4", {"rate_hz": 60.0, "width": 160, "height": 96}),
+        pytest.param(".mov", {"rate_hz": 24.0}, marks=pytest.mark.broad),
+        pytest.param(".mp4", {"rate_hz": 60.0, "width": 160, "height": 96}, marks=pytest.mark.broad),
         (".mp4", {"jitter": 0.2, "dropped": 0.03}),
-        (".mov", {"width": 112, "height": 192}),
-        (".mp4", {"centre": (0.5, 0.3)}),
-        (".mp4", {"walkers": 2, "shake_px": 1.0, "texture": 15.0}),
+        pytest.param(".mov", {"width": 112, "height": 192}, marks=pytest.mark.broad),
+        pytest.param(".mp4", {"centre": (0.5, 0.3)}, marks=pytest.mark.broad),
+        pytest.param(".mp4", {"walkers": 2, "shake_px": 1.0, "texture": 15.0}, marks=pytest.mark.broad),
     ],
     ids=["mp4", "mov at 24", "60 a second", "variable timing", "portrait", "arm half seen", "people walk by"],
 )
