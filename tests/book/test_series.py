@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, datetime
-from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -118,8 +117,7 @@ def test_one_that_went_in_today_has_no_life_yet() -> None:
     assert lives([Fitted(bike="red", installed_on=DAY)], today=DAY) == ()
 
 
-def test_a_plugin_s_own_condition_has_no_course() -> None:
+def test_a_plugin_s_own_condition_has_no_series() -> None:
     """Nothing here knows its limits; it stays in the visit's document."""
-    document = {"findings": [{"condition": name, "detected": True} for name in ("squeal.band", "creak")]}
-    visit = SimpleNamespace(verdicts=[SimpleNamespace(document=document)])
-    assert found_conditions([visit]) == ("creak",)  # type: ignore[list-item]
+    heard = visit(judged(**{"squeal.band": 3.0, "creak": 3.0}))
+    assert found_conditions([heard]) == ("creak",)
