@@ -6,6 +6,8 @@ import errno
 import importlib
 import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 import click
 
@@ -79,7 +81,11 @@ class LazyGroup(click.Group):
     "reader of the output went away.",
 )
 @click.version_option(__version__, prog_name="acoustic")
-@click.option("--debug", is_flag=True, help="Show the stack trace of an error; allowed anywhere in the call.")
+@click.option(
+    "--debug",
+    is_flag=True,
+    help="Show the stack trace of an error, a plugin's included; allowed anywhere in the call.",
+)
 def group(debug: bool) -> None:
     """Listen to a bicycle's crank bearing: a phone recording goes in, a graded bearing comes out.
 
@@ -95,7 +101,8 @@ def main(arguments: list[str] | None = None) -> None:
     _speak_utf8()
     _keep_stdout()
     try:
-        sys.exit(group.main(args=given, prog_name="acoustic", standalone_mode=False) or 0)
+        with _plugins_traced(debug):
+            sys.exit(group.main(args=given, prog_name="acoustic", standalone_mode=False) or 0)
     except click.ClickException as error:
         error.show()
         sys.exit(EXIT_UNUSABLE)
@@ -120,6 +127,18 @@ def main(arguments: list[str] | None = None) -> None:
             err=True,
         )
         sys.exit(EXIT_OUR_BUG)
+
+
+@contextmanager
+def _plugins_traced(shown: bool) -> Iterator[None]:
+    """Where asked for, show where plugins raised; else nothing of them is imported here."""
+    if not shown:
+        yield
+        return
+    from acoustic.plugin.run import tracing
+
+    with tracing():
+        yield
 
 
 def _reader_went_away(error: Exception) -> bool:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
+from acoustic.dsp.orders.healthy import DETECTION_CHANCE
 from acoustic.model import Features, Finding, Motion, Problem, Recording, Sound, SpeedRequest
 from acoustic.plugin.hookspecs import Detector, QualityCheck, Reader, SpeedSource
 from acoustic.plugin.safe_call import is_a
@@ -40,15 +42,27 @@ def problems(check: QualityCheck, recording: Recording, features: Features | Non
 
 def findings(detector: Detector, features: Features) -> list[Finding]:
     """A detector's findings, which must cover all that it says it judges, and nothing else."""
-    found = [is_a(finding, Finding) for finding in detector.detect(features)]
+    answered = detector.detect(features)
+    if not isinstance(answered, Iterable):
+        raise TypeError(f"a list of Finding is needed, got {type(answered).__name__}")
+    found = [is_a(finding, Finding) for finding in answered]
     judged = [finding.condition for finding in found]
     silent_on = sorted(set(detector.conditions) - set(judged))
     if silent_on:
-        raise ValueError(f"no finding for {', '.join(silent_on)}; every condition a detector names needs one")
+        raise ValueError(
+            f"no finding for {', '.join(silent_on)}, but for {', '.join(judged) or 'nothing'}; every condition a "
+            "detector names needs one"
+        )
     if len(judged) > len(detector.conditions):
         raise ValueError(
             f"findings for {', '.join(judged)}; a detector gives one for each condition that it names, and no more"
         )
+    for one in found:
+        if one.detected and one.false_alarm_probability > DETECTION_CHANCE:
+            raise ValueError(
+                f"{one.condition} is said to be detected at a chance of {one.false_alarm_probability:g}; "
+                f"{DETECTION_CHANCE:g} or less is needed"
+            )
     return found
 
 

@@ -6,12 +6,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from acoustic.conditions import Condition, table
+import msgspec
+
+from acoustic.conditions import ORDER, Condition, table
 from acoustic.errors import PluginError
 from acoustic.plugin.entry import BUNDLED, OPTIONS_GROUP, PluginRecord
 from acoustic.plugin.options import Option, declared_options
 
 _TEXT = (str, "text")
+GRADES = ORDER[1:]  # of what is found
 _NEEDED: Mapping[str, Mapping[str, tuple[type, str]]] = {
     "acoustic_speed_sources": {
         "code": _TEXT,
@@ -56,6 +59,19 @@ def _require_condition(item: object) -> None:
             f"acoustic_conditions offers {type(item).__name__}, which is no Condition",
             hint="Offer objects made with acoustic.api.Condition.",
         )
+    try:
+        msgspec.convert(msgspec.to_builtins(item), Condition)  # made by hand, nothing of it was checked
+    except (msgspec.ValidationError, TypeError, NotImplementedError) as error:
+        raise PluginError(
+            f"the condition {item.code!r} is not made as it must be: {error}",
+            hint="Give every field of acoustic.api.Condition and Rule a value of its kind.",
+        ) from error
+    for rule in item.rules:
+        if rule.level not in GRADES:
+            raise PluginError(
+                f"the condition {item.code!r} has a rule of the level {rule.level!r}",
+                hint=f"A condition that is found is graded {', '.join(GRADES[:-1])} or {GRADES[-1]}.",
+            )
     if "." not in item.code:
         raise PluginError(
             f"the condition {item.code!r} has no dot in its code",

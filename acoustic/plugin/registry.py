@@ -17,7 +17,7 @@ from acoustic.model import Failure
 from acoustic.plugin import hookspecs
 from acoustic.plugin.conflicts import Offer, first_conflict, require_attributes
 from acoustic.plugin.entry import GROUP, PluginRecord, entries, record_of
-from acoustic.plugin.run import reason, run
+from acoustic.plugin.run import reason, run, traced
 
 STRICT_VARIABLE = "ACOUSTIC_STRICT_PLUGINS"
 
@@ -79,6 +79,7 @@ def load_plugins(extra: Sequence[tuple[str, ModuleType]] = ()) -> Registry:
         except Exception as error:
             if strict:
                 raise
+            traced(error)
             if manager.has_plugin(record.name):
                 manager.unregister(name=record.name)  # a failed register leaves half its hooks in place
             records.append(replace(record, broken=reason(error)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 import sys
 import threading
+import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -53,6 +54,22 @@ def run(name: str, call: Callable[[], T]) -> T:
                 raise KeyboardInterrupt
 
 
+@contextmanager
+def tracing() -> Iterator[None]:
+    """Within, show the stack trace of what a plugin raises on stderr."""
+    token = _traced.set(True)
+    try:
+        yield
+    finally:
+        _traced.reset(token)
+
+
+def traced(error: BaseException) -> None:
+    """Show where a plugin raised, where that was asked for."""
+    if _traced.get():
+        sys.stderr.write("".join(traceback.format_exception(error)))
+
+
 def reason(error: BaseException) -> str:
     """Say an error by its kind and its text, even one whose text can't be had."""
     if isinstance(error, PluginEndedError) and error.__cause__ is not None:
@@ -91,6 +108,7 @@ def _say(text: str) -> None:
     sys.stderr.write(f"acoustic: {text}\n")
 
 
+_traced: ContextVar[bool] = ContextVar("traced", default=False)
 _progress: ContextVar[Callable[[str], None]] = ContextVar("progress", default=_say)
 
 

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 from acoustic.errors import InputError
 from acoustic.model import Failure
 from acoustic.plugin.registry import LoadedPlugin
-from acoustic.plugin.run import reason, run
+from acoustic.plugin.run import reason, run, traced
 
 T = TypeVar("T")
 
@@ -31,6 +31,7 @@ def safe_call(
     except Exception as error:
         if refusals_pass and isinstance(error, InputError):
             raise
+        traced(error)
         failures.append(Failure(stage, part.record.name, reason(error)))
         return None
 

@@ -121,7 +121,12 @@ def noise(folder: Path, made: Path) -> Iterator[Case]:
         for path in (file, looped):
             for asked in (SpeedRequest(), SpeedRequest(counted_turns=9.5)):
                 yield Case(
-                    "noise", path.stem + (" turns" if asked.value("counted_turns") else ""), path, "none", CRANK, asked
+                    "noise",
+                    path.stem + (" turns" if asked.value("counted_turns") else ""),
+                    path,
+                    "none",
+                    CRANK,
+                    asked,
                 )
 
 

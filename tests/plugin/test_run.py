@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from acoustic.plugin.run import PATIENCE_S, PluginEndedError, reason, run, telling
+from acoustic.plugin.run import PATIENCE_S, PluginEndedError, reason, run, telling, traced, tracing
 
 
 def raising(error: BaseException) -> Any:
@@ -132,3 +132,12 @@ def test_an_error_that_cannot_be_said_is_named_by_its_kind() -> None:
             raise RuntimeError("no words")
 
     assert reason(MuteError()) == "MuteError"
+
+
+def test_where_a_plugin_raised_is_shown_where_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
+    error = ValueError("no eyes")
+    traced(error)
+    assert capsys.readouterr().err == ""
+    with tracing():
+        traced(error)
+    assert "ValueError: no eyes" in capsys.readouterr().err
