@@ -144,7 +144,7 @@ def test_orders_and_bearings() -> None:
     assert found.candidates[0].hz.outer_raceway == pytest.approx(10.645, abs=1e-3)
     assert acoustic.bearings("25x37x7")[0].designation == "6805"
     assert len(acoustic.bearings()) > 30
-    with pytest.raises(InputError, match="answers to 'sofa'"):
+    with pytest.raises(InputError, match="matches 'sofa'"):
         acoustic.bearings("sofa")
 
 

@@ -123,7 +123,7 @@ def nothing_found(catalogue: Sequence[CatalogueRow], text: str) -> InputError:
     spellings = {plain(name): row.designation for row in catalogue for name in row.names}
     near = dict.fromkeys(spellings[match] for match in get_close_matches(_bare(text), spellings, n=4))
     nearest = f"; the nearest names are {', '.join(near)}" if near else ""
-    return InputError(f"no bearing in the catalogue answers to '{text}'{nearest}", hint=_NAME_HINT)
+    return InputError(f"no bearing in the catalogue matches '{text}'{nearest}", hint=_NAME_HINT)
 
 
 def find(catalogue: Sequence[CatalogueRow], name: str) -> CatalogueRow:

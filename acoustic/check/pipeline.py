@@ -198,7 +198,7 @@ def read_recording(path: Path, readers: Sequence[LoadedPlugin[Reader]], failures
             hint="Run `acoustic plugins --check`, and remove or update that plugin.",
         )
     raise InputError(
-        f"{path.name} is no sound file that any reader knows",
+        f"{path.name} is not a sound file that any reader knows",
         hint="Give a WAV, FLAC, OGG, MP3, AIFF, M4A, MP4, MOV, 3GP or WebM file; share the recording from the "
         "phone as a file, not as a link.",
     )

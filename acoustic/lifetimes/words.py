@@ -25,7 +25,7 @@ def survival_sentence(curve: Survival, *, name: str) -> str:
     """
     told = f"{curve.ended or 'none'} of {curve.lives} {'are' if curve.ended > 1 else 'is'} worn out"
     if curve.median_days is None:
-        said = f"how long half of the {name} last can't be told yet: {told}"
+        said = f"how long half of the {name} last cannot be told yet: {told}"
         if curve.median_low_days is not None:
             unit = unit_for(curve.median_low_days, smallest=DAY)
             said += f"; it is {unit.counted(unit.whole_below(curve.median_low_days))} or longer"

@@ -136,7 +136,7 @@ def due_sentence(due: Due, *, next_grade: str) -> str:
         Weeks up to 26, then months, rounded outwards.
     """
     if due.visits is not None:
-        return f"when {next_grade} is due can't be told: {due.visits.sentence}"
+        return f"when {next_grade} is due cannot be told: {due.visits.sentence}"
     if due.state == "already there":
         return f"{next_grade} is due already"
     if due.earliest_day is None:

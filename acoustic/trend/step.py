@@ -175,7 +175,7 @@ def step_sentence(step: Step | TooFew, *, unit: str) -> str:
     str
     """
     if isinstance(step, TooFew):
-        return f"whether a step is hidden can't be told: {step.sentence}"
+        return f"whether there is a step cannot be told: {step.sentence}"
     if not step.found:
         return "no step beside the trend stands out"
     went = "fell" if step.change < 0 else "rose"

@@ -139,6 +139,6 @@ def _verdict(
 
 def _reason(first: Ranked, rules: Rules) -> str:
     if not first.speaks_for:
-        return "the other sources are spoken against"
+        return "the other sources are unlikely"
     best = first.speaks_for[0]
     return f"{rules.labels[best.answer.label].words}: {best.answer.said}; {best.why}"

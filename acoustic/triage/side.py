@@ -138,7 +138,7 @@ def _verdict(differences: tuple[SideDifference, ...], recordings: Sequence[Heard
         return SideVerdict(None, differences, "one condition is worse on one side, another on the other")
     first = differences[0]
     because = (
-        f"can't tell: the sides differ by {abs(first.difference_db):.1f} dB, "
+        f"cannot tell: the sides differ by {abs(first.difference_db):.1f} dB, "
         f"and such a difference is only known to {first.half_width_db:.1f} dB"
     )
     return SideVerdict(None, differences, because)

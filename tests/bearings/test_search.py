@@ -83,7 +83,7 @@ class TestSearch:
             assert error.found and error.hint
 
     def test_a_misspelt_name_gets_its_neighbours(self) -> None:
-        with pytest.raises(InputError, match="no bearing in the catalogue answers to '6085'") as caught:
+        with pytest.raises(InputError, match="no bearing in the catalogue matches '6085'") as caught:
             find(CATALOGUE, "6085")
         assert "6805" in caught.value.found
         assert "acoustic bearings" in caught.value.hint
@@ -152,7 +152,7 @@ class TestResolve:
             ({"name": "6805", "balls": 0}, "from 3 to 99, got 0", "Check the numbers"),
             ({"balls": 8, "ball_diameter_mm": 50.0, "pitch_diameter_mm": 20.0}, "smaller than", "Check"),
             ({"name": "6805", "rows": 3}, "1 or 2 rows of balls are needed, got 3", "--rows 1"),
-            ({"name": ""}, "no bearing in the catalogue answers to ''", "acoustic bearings"),
+            ({"name": ""}, "no bearing in the catalogue matches ''", "acoustic bearings"),
         ],
     )
     def test_refusals(self, options: dict[str, Any], found: str, hint: str) -> None:

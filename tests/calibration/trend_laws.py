@@ -2,7 +2,7 @@
 
 Run by hand: ``python tests/calibration/trend_laws.py [--trends 1000]``. Trends are straight, with visits some
 weeks apart on days of their own and scatter as of two spins of one bearing (1.5 dB, see `acoustic.triage.side`):
-normal, or with long tails (Student's t, three degrees of freedom, the same variance). What dates and steps rest on:
+normal, or with long tails (Student's t, three degrees of freedom, the same variance). What is printed:
 
 - the interval of the slope holds the true one nine times in ten (`acoustic.trend.slope.NINE_IN_TEN`),
 - the range of days holds the day on which the true line reaches the limit (`acoustic.trend.due`),

@@ -38,7 +38,7 @@ MARKS = {
 FILES = [
     ("absent.wav", "there is no file", "absent.wav", "Check the path"),
     ("folder", "is a folder", "not a recording", "Give the sound file itself"),
-    ("text.wav", "text.wav is no sound file", "WAV, FLAC", "share the recording from the phone as a file"),
+    ("text.wav", "text.wav is not a sound file", "WAV, FLAC", "share the recording from the phone as a file"),
     ("cut.wav", "only 6.00 s of the 12.00 s", "it should hold", "Copy the file from the phone again"),
     ("header.wav", "header.wav", "can't be decoded", "Copy the file from the phone again"),
     ("empty.wav", "is empty", "0 bytes", "Copy the recording from the phone again"),
@@ -100,8 +100,8 @@ CALLS = [
         "chainring's teeth too",
     ),
     ((*NAMED, *AT_75, "--fail-on", "clean"), "'clean'", "'watch', 'service', 'replace'", "check --help"),
-    (("--bearing", "6850", *AT_75), "answers to '6850'", "nearest names are", "acoustic bearings"),
-    (("--bearing", "crank", *AT_75), "answers to 'crank'", "", "acoustic bearings"),
+    (("--bearing", "6850", *AT_75), "matches '6850'", "nearest names are", "acoustic bearings"),
+    (("--bearing", "crank", *AT_75), "matches 'crank'", "", "acoustic bearings"),
     (("--bearing", "68", *AT_75), "'68' names no single bearing", "6805", "designation in full"),
     (("--balls", "16", *AT_75), "missing: --ball-diameter and --pitch-diameter", "are needed", "Add"),
     (

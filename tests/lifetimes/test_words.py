@@ -52,10 +52,10 @@ def test_a_median_not_reached_is_said(make_lives: Make) -> None:
     sqrt(1 / (5 * 4)) / -ln .8 = 1.002, and exp(ln .8 * exp(1.645 * 1.002)) = .31 is below one half. 14.3 weeks."""
     lives = make_lives([100, 150], [160, 170, 180])
     assert survival_sentence(survival(lives), name=NAME) == (
-        f"how long half of the {NAME} last can't be told yet: 2 of 5 are worn out; it is 14 weeks or longer"
+        f"how long half of the {NAME} last cannot be told yet: 2 of 5 are worn out; it is 14 weeks or longer"
     )
     assert survival_sentence(survival(make_lives([], [160])), name=NAME) == (
-        f"how long half of the {NAME} last can't be told yet: none of 1 is worn out"
+        f"how long half of the {NAME} last cannot be told yet: none of 1 is worn out"
     )
 
 

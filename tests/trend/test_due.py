@@ -170,7 +170,7 @@ def test_too_few_visits(make_points: Make) -> None:
     due = due_range(fit_trend(make_points([0, 1], [0, 1])), limit=5.0, today=3.0)
     assert due == Due("not enough visits", 3.0, visits=TooFew(2, 4))
     assert due_sentence(due, next_grade="service") == (
-        "when service is due can't be told: not enough visits: 2 so far, 4 needed, each on a day of its own"
+        "when service is due cannot be told: not enough visits: 2 so far, 4 needed, each on a day of its own"
     )
 
 

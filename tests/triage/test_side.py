@@ -51,7 +51,7 @@ def test_within_the_spread_it_cannot_tell(held: Make) -> None:
     verdict = compare_sides([held("drive", 4.0), held("non-drive", 2.0)])
     assert verdict is not None
     assert verdict.worse is None
-    assert verdict.because.startswith("can't tell")
+    assert verdict.because.startswith("cannot tell")
 
 
 def test_swapping_the_sides_swaps_the_verdict(held: Make) -> None:

@@ -19,7 +19,7 @@ HOW_TO_RECORD = (
     "The phone's own recorder at its best quality, voice enhancement and noise suppression off.",
     "The microphone a hand's width from the bearing, on the side without sprockets, touching nothing.",
     "Start recording and keep still for two seconds. One firm push, let go, hands away: eight turns or more.",
-    "Let it coast until it stands, and keep still for two seconds more.",
+    "Let it coast until it stops, and keep still for two more seconds.",
     KEEP_CLEAR,
 )
 

@@ -52,8 +52,8 @@ def _by_ear(features: Features) -> list[Problem]:
         return [
             Problem(
                 "chain_on",
-                "the crank's speed is known by the sound's own beat alone, and with the chain on that may be the "
-                "chain's",
+                "the crank's speed is known by the sound's own rhythm alone, and with the chain on that may be "
+                "the chain's",
                 "Take the chain off, or give the crank's angle: film it (--film) or mark every turn (--marks).",
                 voids="clean",
             )
@@ -72,7 +72,7 @@ def _by_ear(features: Features) -> list[Problem]:
     return [
         Problem(
             "scale_open",
-            "the speed's course is known by the bearing's own beat alone, and what beats is open",
+            "the speed is known by the bearing's own rhythm alone, and which part makes it is open",
             COUNTED,
             voids="clean",
         )
@@ -184,7 +184,7 @@ def _unsteady(features: Features) -> list[Problem]:
 
 
 def _stray(features: Features) -> list[Problem]:
-    """A beat that the assumed bearing does not make: then silence at its orders is no health."""
+    """A rhythm that the assumed bearing does not make: then silence at its orders is no health."""
     import numpy as np
 
     motion, stray = features.motion, features.unexplained
@@ -195,7 +195,7 @@ def _stray(features: Features) -> list[Problem]:
     clicks_s = features.clicks.times_s
     inside = clicks_s[(clicks_s >= motion.start_s) & (clicks_s < motion.stop_s)]
     if clear and stray.impact_ratio > max(known, default=0.0):
-        what = f"a steady beat of {stray.order:.2f} strikes a turn fits no part of this bearing"
+        what = f"a steady rhythm of {stray.order:.2f} strikes a turn fits no part of this bearing"
     elif not known and regularity(inside) < EVEN:
         what = "the clicks follow each other evenly, but at no pace of this bearing at this speed"
     else:

@@ -33,7 +33,7 @@ class CountedTurns:
         if not 0 < counted_turns <= MOST_TURNS:
             raise InputError(
                 f"--turns is {counted_turns:g}; more than 0 and at most {MOST_TURNS:g} is needed",
-                hint="Count the crank's turns from the push until it stands, half turns too: 9.5 say.",
+                hint="Count the crank's turns from the push until it stops, half turns too, for example 9.5.",
             )
         return _by_ear(recording, request, counted_turns)
 

@@ -54,16 +54,16 @@ CUT = "Cut the film to the spin: a little stillness, the spin, and its end."
 NO_FILM = "--film takes a film; leave it out for a sound file."
 HOW = (
     "Film from the side with the whole crank in the picture, the camera on a stand, a strip of bright tape on one "
-    "arm only, good light, from two still seconds before the push until the crank stands."
+    "arm only, good light, from two still seconds before the push until the crank stops."
 )
 FOUND = {
     "few_frames": "the film has {value:.0f} frames, too few to follow a crank",
     "dark": "the film is too dark to see the crank (mean brightness {value:.0f} of 255)",
     "still": "nothing in the film turns for long enough",
     "nothing_round": "nothing in the film goes round as a crank arm does",
-    "seldom_seen": "the arm is seen in too few of the frames; {value:.1f} turns on end are borne out",
+    "seldom_seen": "the arm is seen in too few of the frames; {value:.1f} consecutive turns are confirmed",
     "few_turns": "the crank makes {value:.1f} turns in the film; 3 or more are needed",
-    "alike": "the two arms look alike, so that half a turn can't be told from none",
+    "alike": "the two arms look alike, so that half a turn cannot be told from none",
 }
 
 

@@ -47,7 +47,7 @@ SENSITIVITY = 0.01  # a phone's gyro is specified to one per cent or so, its clo
 UNKNOWN_REST_HZ = 0.01  # turns/s, 3.6 deg/s
 NEARER = (
     "Give the gyro's file of this very spin. If it is, record again from two still seconds before the push "
-    "until it stands, nearer to the bearing, in a quieter room, with the recorder's automatic gain off; or give "
+    "until it stops, nearer to the bearing, in a quieter room, with the recorder's automatic gain off; or give "
     "the turns' times with --marks."
 )
 

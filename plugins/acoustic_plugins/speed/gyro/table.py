@@ -110,7 +110,7 @@ def read_gyro(path: Path) -> GyroTable:
     if len(numbers) < FEWEST_ROWS:
         raise InputError(
             f"{path.name} has {len(numbers)} rows of numbers; {FEWEST_ROWS} or more are needed",
-            hint="Export the whole log, from before the push until the crank stands.",
+            hint="Export the whole log, from before the push until the crank stops.",
         )
     name = header[time_column] if header else ""
     times_s = _seconds(path, name, numbers[:, 0], lines)
@@ -247,7 +247,7 @@ def _numbers(path: Path, rows: list[tuple[int, list[str]]], columns: list[int]) 
             except ValueError:
                 if cell and at < len(rows) - 1:
                     raise InputError(
-                        f"{path.name}, line {number}: {cell!r} is no number", hint=NAME_COLUMNS
+                        f"{path.name}, line {number}: {cell!r} is not a number", hint=NAME_COLUMNS
                     ) from None
     return numbers
 
@@ -273,7 +273,7 @@ def _seconds(path: Path, name: str, stamps: Floats, lines: list[int]) -> Floats:
     if unit is None:
         raise InputError(
             f"{path.name}: times that step by {step:.4g} are no logger's in s, ms, us or ns",
-            hint="Name the unit in the header: 'time (ms)', say.",
+            hint="Name the unit in the header, for example 'time (ms)'.",
         )
     rate_hz = 1 / (step * unit)
     said = f"{rate_hz:.3g} samples a second (its times read in {UNIT_NAMES[unit]})"

@@ -161,7 +161,12 @@ WRONG: dict[str, tuple[str | bytes | None, str, str, str]] = {
         "does not come after 0.77",
         "all the digits",
     ),
-    "cell": (changed(table(HUMP_HZ * DEG), 80, "0.78,fast"), "line 80: 'fast' is no number", "", "Write a header"),
+    "cell": (
+        changed(table(HUMP_HZ * DEG), 80, "0.78,fast"),
+        "line 80: 'fast' is not a number",
+        "",
+        "Write a header",
+    ),
     "slow": (
         table(HUMP_HZ[::10] * DEG, times=(0.1 * np.arange(40)).tolist()),
         "10 samples a second",
