@@ -66,6 +66,26 @@ def rhythm(turns: Floats, *, highest_order: float = 16.0) -> tuple[float, float,
     return float(orders[best]), chance, off_rhythm(turns, float(orders[best]))
 
 
+def keeps_pace(turns: Floats, order: float) -> float:
+    """Chance that clicks at random keep so many impacts a turn as well, by Rayleigh's test of this order alone.
+
+    Parameters
+    ----------
+    turns : ndarray, shape (k,)
+        Crank angles of the clicks [turns].
+    order : float
+        Impacts a turn, > 0.
+
+    Returns
+    -------
+    float
+        exp(-R^2 / n), see `rhythm`; 1 without clicks.
+    """
+    if turns.size == 0:
+        return 1.0
+    return math.exp(-(abs(np.exp(2j * np.pi * order * turns).sum()) ** 2) / turns.size)
+
+
 def off_rhythm(turns: Floats, order: float) -> Floats:
     """Measure how far each click is from the impacts that come so many times a turn.
 

@@ -17,6 +17,7 @@ from acoustic.api import DETECTION_CHANCE, Evidence, Features, Finding, find_cli
 from acoustic_plugins.detectors.click_statistics import (
     IN_STEP,
     follows_crank,
+    keeps_pace,
     more_than_expected,
     off_rhythm,
     plain_clicks,
@@ -127,6 +128,10 @@ def _irregular(turns: NDArray[np.float64], strikes: Sequence[float]) -> tuple[ND
     for order in strikes:
         kept[kept] = off_rhythm(turns[kept], order) > IN_STEP
         trains += 1
+        # A spall is struck where it begins and again where it ends: the same pace, elsewhere in the interval.
+        if keeps_pace(turns[kept], order) < STEADY:
+            kept[kept] = off_rhythm(turns[kept], order) > IN_STEP
+            trains += 1
     while trains < len(strikes) + MOST_TRAINS:
         _, chance, offset = rhythm(turns[kept])
         if chance >= STEADY:

@@ -10,6 +10,7 @@ import pytest
 from acoustic_plugins.detectors.click_statistics import (
     IN_STEP,
     follows_crank,
+    keeps_pace,
     more_than_expected,
     off_rhythm,
     rhythm,
@@ -60,6 +61,14 @@ class TestRhythm:
         first = off_rhythm(turns, 4.0) <= IN_STEP
         assert first.sum() == 40
         assert np.all(off_rhythm(turns[~first], 4.0) < 1e-9)
+        assert keeps_pace(turns[~first], 4.0) == pytest.approx(math.exp(-40))
+
+    def test_the_test_of_one_order_is_rayleighs(self) -> None:
+        """Of 2000 sets of ten angles at random one in ten falls below 0.1: 157 to 246 (binomial, 1 in 1000)."""
+        sets = np.random.default_rng(5).uniform(0, 10, (2000, 10))
+        below = sum(keeps_pace(turns, 4.0) < 0.1 for turns in sets)
+        assert 157 <= below <= 246
+        assert keeps_pace(np.zeros(0), 4.0) == 1.0
 
     @pytest.mark.parametrize("clicks", [8, 20, 60])
     def test_random_angles_keep_no_beat(self, clicks: int) -> None:
