@@ -24,6 +24,9 @@ import numpy as np
 import soundfile
 import sqlalchemy as sa
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from checked import plain_check
+
 from acoustic.book import visits
 from acoustic.book.bikes import add_bike, all_bearings, bearings_of, fit_bearing
 from acoustic.book.files import sha256_of
@@ -64,17 +67,9 @@ def places(folder: Path) -> Iterator[dict[str, str]]:
 
 def invented(kept: Any, day: date, severity_db: float) -> Judged:
     """A verdict as large as a real one."""
-    finding = {"detected": severity_db > -10, "severity_db": severity_db, "detail": "x" * 60, "by": "bench 1"}
-    finding |= {"evidence": dict.fromkeys(("order", "expected_order", "harmonics", "band_hz", "balls"), 1.0)}
     names = ("outer_raceway", "inner_raceway", "ball", "cage", "rumble", "contamination", "tight", "raceway")
-    document = {
-        "schema": "acoustic.check/1",
-        "grade": {"level": "watch", "because": ["x" * 50], "advice": ["x" * 90]},
-        "findings": [{"condition": name, "false_alarm_probability": 0.5, **finding} for name in names],
-        "recording": {"side": None},
-        "motion": {"spin": "hand", "drag_hz_per_s": 0.1, "source": "marks", "turns": 9.0},
-        "cautions": ["x" * 100] * 4,
-    }
+    document = plain_check(level="watch", drag=0.1, **dict.fromkeys(names, severity_db))
+    document["cautions"] = ["x" * 100] * 4
     asked: dict[str, Any] = {"bearing": {}, "speed": {}, "scene": {}, "files": {}}
     at = datetime(day.year, day.month, day.day)
     return Judged(
