@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import locked
+
 
 def number(value: object, name: str) -> float:
     """Make a float of any real number, numpy's included.
@@ -45,9 +47,7 @@ def words(value: object, name: str) -> str:
 
 
 def floats(values: object, name: str) -> NDArray[np.float64]:
-    """Copy real numbers into an array that nobody can write to; the caller's own stays as it is."""
+    """Make real numbers an array that nobody can write to; the caller's own stays as it is."""
     if np.iscomplexobj(np.asarray(values)):
         raise TypeError(f"{name} must be real numbers, not complex ones")
-    array = np.array(values, dtype=np.float64)
-    array.flags.writeable = False
-    return array
+    return locked(np.asarray(values, dtype=np.float64))

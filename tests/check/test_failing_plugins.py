@@ -22,7 +22,6 @@ from acoustic.plugin.registry import LoadedPlugin
 
 Run = Callable[..., Any]
 Make = Callable[..., ModuleType]
-RATE_HZ = 48_000
 
 
 def tool(name: str, **methods: Any) -> SimpleNamespace:
@@ -54,9 +53,6 @@ def failures(outcome: Any) -> list[tuple[str, str]]:
 
 def detected(outcome: Any) -> set[str]:
     return {found["condition"] for found in outcome.document["findings"] if found["detected"]}
-
-
-# What each step hands on.
 
 
 OWN = ("squeal.band", "squeal.tone")

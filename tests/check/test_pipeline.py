@@ -6,7 +6,6 @@ import hashlib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -21,22 +20,9 @@ from acoustic.errors import InputError
 from acoustic.model import Evidence, Finding, Problem, SpeedRequest
 
 Run = Callable[..., Any]
-Make = Callable[..., ModuleType]
 RATE_HZ = 48_000
 
 NEEDED_FOR_CLEAN = table().having("needed_for_clean")
-
-
-def tool(name: str, **methods: Any) -> SimpleNamespace:
-    """An object as a plugin offers it."""
-    return SimpleNamespace(name=name, summary=f"made for a test of {name}", **methods)
-
-
-def raises(error: BaseException) -> Callable[..., Any]:
-    def call(*arguments: Any, **options: Any) -> Any:
-        raise error
-
-    return call
 
 
 def finding(condition: str = "creak", *, detected: bool = False, balls: int | None = None) -> Finding:
@@ -48,14 +34,6 @@ def finding(condition: str = "creak", *, detected: bool = False, balls: int | No
         detail=f"about {condition}",
         evidence=Evidence(balls=balls),
     )
-
-
-def failures(outcome: Any) -> list[tuple[str, str]]:
-    return [(failure["stage"], failure["plugin"]) for failure in outcome.document["failures"]]
-
-
-def detected(outcome: Any) -> set[str]:
-    return {found["condition"] for found in outcome.document["findings"] if found["detected"]}
 
 
 # What each step hands on.
