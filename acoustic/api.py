@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from acoustic.conditions import Condition, Rule
+    from acoustic.dsp.arrays import binomial_tail, running_median
     from acoustic.dsp.geometry import defect_orders
     from acoustic.dsp.levels.background import LEAST_STILL_S, block_levels_db, still_parts, turning_part
     from acoustic.dsp.levels.filterbank import BandBank, band_bank
@@ -57,6 +58,7 @@ __all__ = [
     "also_heard",
     "band_bank",
     "bandwidth_hz",
+    "binomial_tail",
     "block_levels_db",
     "defect_orders",
     "find_clicks",
@@ -72,6 +74,7 @@ __all__ = [
     "near_clicks",
     "out_of_range",
     "regularity",
+    "running_median",
     "still_parts",
     "tacholess_motion",
     "tick_onsets",
@@ -81,6 +84,7 @@ __all__ = [
 # Where each name comes from: the imports above, for running programs.
 _HOMES = {
     "acoustic.conditions": ("Condition", "Rule"),
+    "acoustic.dsp.arrays": ("binomial_tail", "running_median"),
     "acoustic.dsp.geometry": ("defect_orders",),
     "acoustic.dsp.levels.background": ("LEAST_STILL_S", "block_levels_db", "still_parts", "turning_part"),
     "acoustic.dsp.levels.filterbank": ("BandBank", "band_bank"),

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import binomial_tail
 from acoustic.dsp.levels.filterbank import BandBank, background_level
 
 Floats = NDArray[np.float64]
@@ -170,14 +171,12 @@ def regularity(times_s: Floats) -> float:
     beat, at whatever speed it slows or quickens, nearly all do. Neighbouring ratios
     share an interval, so only every second counts.
     """
-    from scipy.special import betainc
-
     if times_s.size < 8:
         return 1.0
     ratio = np.abs(np.diff(np.log(np.diff(times_s))))
     even, tried = int((ratio < math.log(1.25)).sum()) // 2, ratio.size // 2
     share = 2 * 1.25 / 2.25 - 1
-    return float(betainc(even, tried - even + 1, share)) if even else 1.0
+    return binomial_tail(even, tried, share)
 
 
 def without(clicks: Clicks, times_s: Floats, *, reach_s: float = 0.05) -> Clicks:

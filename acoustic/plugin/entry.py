@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import importlib.metadata
 from dataclasses import dataclass
 
@@ -48,13 +49,14 @@ def entries(group: str) -> list[importlib.metadata.EntryPoint]:
 
 def record_of(entry: importlib.metadata.EntryPoint) -> PluginRecord:
     """What the metadata tells of an entry point."""
-    dist = entry.dist
-    return PluginRecord(
-        name=entry.name,
-        module=entry.value,
-        distribution=dist.name if dist else "",
-        version=dist.version if dist else "",
-    )
+    distribution, version = _package(entry.dist) if entry.dist else ("", "")
+    return PluginRecord(name=entry.name, module=entry.value, distribution=distribution, version=version)
+
+
+@functools.cache
+def _package(dist: importlib.metadata.Distribution) -> tuple[str, str]:
+    """Name and version, for which the whole metadata file is parsed: once for all of its entry points."""
+    return dist.name, dist.version
 
 
 def installed() -> list[PluginRecord]:

@@ -87,7 +87,7 @@ def impact_ranks(levels: ImpactLevels, group: int) -> Singles:
         Evenly spread from 0 to 1 in every stretch of about a second, however loud: a word or a bang
         cannot outweigh the impacts beside it.
     """
-    from scipy.stats import rankdata
+    from bottleneck import rankdata
 
     width = max(1, round(RINGS_S / levels.frame_s))
     whole = np.pad(levels.integral[group].astype(np.float64), (0, width), mode="edge")

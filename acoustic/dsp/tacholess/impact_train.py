@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import running_median
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels
 
 Floats = NDArray[np.float64]
@@ -178,8 +179,6 @@ def train_spectrum(train: ImpactTrain, *, highest: float) -> TrainSpectrum:
     -------
     TrainSpectrum
     """
-    from scipy.ndimage import median_filter
-
     impacts = float(train.angle[-1])
     cells = 1 << int(np.ceil(np.log2(2 * (highest + 1) * impacts + 2)))
     place = np.interp(
@@ -195,10 +194,7 @@ def train_spectrum(train: ImpactTrain, *, highest: float) -> TrainSpectrum:
     power = lines.real**2 + lines.imag**2
     # The narrower median lifts the floor under the skirts of a strong line, which a little jitter spreads.
     floor = np.max(
-        [
-            median_filter(power, size=round(width * impacts * PADDING) | 1, mode="nearest")
-            for width in FLOOR_WIDTHS
-        ],
+        [running_median(power, round(width * impacts * PADDING)) for width in FLOOR_WIDTHS],
         axis=0,
     ) / np.log(2)
     return TrainSpectrum(power / np.maximum(floor, 1e-12), 1 / (impacts * PADDING))

@@ -135,8 +135,6 @@ def _layout(levels: ImpactLevels) -> tuple[NDArray[np.intp], int, Floats]:
 
 def _spectra(levels: ImpactLevels, starts: NDArray[np.intp], size: int, bend: float) -> tuple[Singles, float]:
     """Power over the angle of each segment, shape (segments, groups, m), and the step of its axis [Hz]."""
-    from scipy.fft import rfft
-
     half_s = size * levels.frame_s / 2
     ends = np.array([-half_s, half_s])
     first, last = ends + bend * ends**2 / 2
@@ -149,8 +147,8 @@ def _spectra(levels: ImpactLevels, starts: NDArray[np.intp], size: int, bend: fl
     whole = levels.integral[:, at]
     whole += (levels.integral[:, at + 1] - whole) * (place - below).astype(np.float32)
     weight = (np.hanning(cells) / np.diff(place)).astype(np.float32)
-    lines = rfft(np.diff(whole, axis=2) * weight, cells * PADDING, axis=2)
-    power: Singles = np.moveaxis(lines.real**2 + lines.imag**2, 0, 1)
+    lines = np.fft.rfft(np.diff(whole, axis=2) * weight, cells * PADDING, axis=2)
+    power: Singles = np.moveaxis((lines.real**2 + lines.imag**2).astype(np.float32, copy=False), 0, 1)
     return power, float(1 / (last - first) / PADDING)
 
 

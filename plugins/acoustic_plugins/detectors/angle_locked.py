@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.api import BandBank
+from acoustic.api import BandBank, running_median
 
 Floats = NDArray[np.float64]
 
@@ -123,8 +123,6 @@ def burst_levels(bank: BandBank, start_s: float, stop_s: float, *, turn_s: float
     excess_db : ndarray, shape (runs, frames)
         Of runs of three neighbouring bands from 400 Hz up.
     """
-    from scipy.ndimage import median_filter
-
     size = max(1, round(FRAME_S / bank.frame_s))
     inside = np.flatnonzero(bank.frames_between(start_s, stop_s))
     frames = inside.size // size
@@ -132,10 +130,10 @@ def burst_levels(bank: BandBank, start_s: float, stop_s: float, *, turn_s: float
     power = power / (np.median(power, axis=1, keepdims=True) + 1e-20)
     runs = power.shape[0] // WIDTH
     grouped = power[: runs * WIDTH].reshape(runs, WIDTH, frames, size).mean(axis=(1, 3))
-    level_db = 10 * np.log10(median_filter(grouped, size=(1, FRAMES_OF_A_BURST)) + 1e-6)
+    level_db = 10 * np.log10(running_median(grouped, FRAMES_OF_A_BURST, edge="symmetric") + 1e-6)
     # Every fourth frame will do for what changes over a third of a turn.
     span = max(3, round(USUAL_TURNS * turn_s / (4 * size * bank.frame_s)))
-    coarse = median_filter(level_db[:, ::4], size=(1, span))
+    coarse = running_median(level_db[:, ::4], span, edge="symmetric")
     usual_db = np.repeat(coarse, 4, axis=1)[:, :frames]
     times_s = bank.times_s[inside[: frames * size]].reshape(frames, size).mean(axis=1)
     return times_s, level_db - usual_db

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.api import Clicks
+from acoustic.api import Clicks, binomial_tail
 
 Floats = NDArray[np.float64]
 
@@ -151,10 +151,9 @@ def more_than_expected(count: float, duration_s: float, quiet_count: int, quiet_
     float
         Of all clicks at one rate, how many fall into the turning part is binomial with its share of the time
         (the conditional test of two Poisson rates: Przyborowski and Wilenski, Biometrika 31 (1940) 313-323,
-        from memory); a binomial tail is an incomplete beta function.
+        from memory).
     """
-    from scipy.special import betainc
-
     if count < 1 or quiet_s <= 0:
         return 1.0
-    return float(betainc(math.floor(count), quiet_count + 1, duration_s / (duration_s + quiet_s)))
+    turning = math.floor(count)
+    return binomial_tail(turning, turning + quiet_count, duration_s / (duration_s + quiet_s))

@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.api import BandBank
+from acoustic.api import BandBank, running_median
 
 Floats = NDArray[np.float64]
 
@@ -68,8 +68,6 @@ def level_over_trend(bank: BandBank, times_s: Floats, turns: Floats) -> Floats:
     ndarray, shape (16 turns,)
         Mean over the bands of their median level in the bin [dB], within 6 dB.
     """
-    from scipy.ndimage import gaussian_filter1d, median_filter
-
     lowest = bank.first_band(LOWEST_HZ)
     bins = int((turns[-1] - turns[0]) * BINS_A_TURN)
     edges_s = np.interp(turns[0] + np.arange(bins + 1) / BINS_A_TURN, turns, times_s)
@@ -78,10 +76,17 @@ def level_over_trend(bank: BandBank, times_s: Floats, turns: Floats) -> Floats:
     middle = [np.median(bank.power[lowest:, a : max(a + 1, b)], axis=1) for a, b in pairwise(frame)]
     bin_db = 10 * np.log10(np.stack(middle, axis=1) + 1e-20).mean(axis=0)
     span = TREND_TURNS * BINS_A_TURN
-    usual_db = median_filter(bin_db, size=round(span))
+    usual_db = running_median(bin_db, round(span), edge="symmetric")
     bin_db = usual_db + np.clip(bin_db - usual_db, -MOST_DB, MOST_DB)
-    over: Floats = bin_db - gaussian_filter1d(bin_db, span / 4)
+    over: Floats = bin_db - _smooth(bin_db, span / 4)
     return over
+
+
+def _smooth(values: Floats, spread: float) -> Floats:
+    """Weighted mean of the values about each one; the weights are a normal law's, cut off at four deviations."""
+    reach = round(4 * spread)
+    weights = np.exp(-0.5 * (np.arange(-reach, reach + 1) / spread) ** 2)
+    return np.convolve(np.pad(values, reach, mode="symmetric"), weights / weights.sum(), mode="valid")
 
 
 def low_order_modulation(bank: BandBank, times_s: Floats, turns: Floats, cage: float) -> Modulation | None:

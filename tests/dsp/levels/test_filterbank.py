@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
-from scipy import signal
+from scipy import signal, special
 
-from acoustic.dsp.levels.filterbank import BandBank, background_level, band_bank
+from acoustic.dsp.levels.filterbank import BandBank, _mean_to_median, background_level, band_bank
 
 Floats = NDArray[np.float64]
 
@@ -367,3 +367,8 @@ def test_sounds_that_cannot_be_split(sound: Floats, top_hz: float, message: str)
 def test_a_window_too_short_to_tell() -> None:
     with pytest.raises(ValueError, match="8 frames or more is needed, got 7"):
         level_of(np.ones((1, 100)), window=7)
+
+
+def test_the_median_of_a_gamma_law_is_scipys() -> None:
+    shape = np.array([1.0, 1.3, 4.0, 30.0, 700.0])
+    assert _mean_to_median(shape) == pytest.approx(shape / special.gammaincinv(shape, 0.5), rel=2e-6)

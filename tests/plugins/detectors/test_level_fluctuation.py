@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-from acoustic_plugins.detectors.level_fluctuation import Listened, flicker, fluctuation
+from acoustic_plugins.detectors.level_fluctuation import QUANTILE, Listened, _smooth_change, flicker, fluctuation
 from numpy.typing import NDArray
+from scipy import special
 
 from acoustic.dsp.levels.filterbank import BandBank, band_bank
 
@@ -178,3 +179,13 @@ def test_the_room_may_be_recorded_apart_and_silence_tells_nothing() -> None:
     told = fluctuation(turning, [Listened(silent, 0.0, 2.0, none)])
     assert told is not None and told.of_crank is not None
     assert told.of_crank < 15
+
+
+def test_the_change_of_a_gamma_level_is_scipys() -> None:
+    width_hz, block_s = np.array([20.0, 200.0, 4000.0]), 0.008
+    shape = width_hz * block_s + 0.5
+    share = special.betaincinv(shape, shape, (1 + QUANTILE) / 2)
+    alike = np.sinc(2 * block_s * width_hz) ** 2
+    assert _smooth_change(width_hz, block_s) == pytest.approx(
+        np.log(share / (1 - share)) * np.sqrt(1 - alike), rel=2e-6
+    )
