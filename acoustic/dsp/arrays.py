@@ -75,6 +75,14 @@ def running_median(
     return medians
 
 
+def median_of_last(values: NDArray[Kind]) -> NDArray[Kind]:
+    """Median along the last axis, as `numpy.median` has it at twice its speed."""
+    from bottleneck import median
+
+    medians: NDArray[Kind] = median(values, axis=-1)
+    return medians
+
+
 def binomial_tail(successes: int, trials: int, chance: float) -> float:
     """Chance of that many successes or more.
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.dsp.arrays import binomial_tail
-from acoustic.dsp.levels.filterbank import BandBank, background_level
+from acoustic.dsp.levels.filterbank import BandBank
 
 Floats = NDArray[np.float64]
 
@@ -102,7 +102,7 @@ def near_clicks(bank: BandBank, *, least_height: float = 4.0, reach_s: float = 0
 def _over_running_level(bank: BandBank, low_hz: float) -> tuple[Floats, Floats]:
     """Power over the background level, and ln(1 + it) over about a click's length; both (bands, frames)."""
     rows = bank.mid_hz >= min(low_hz, float(bank.mid_hz[-1]))
-    ratio = (bank.power / background_level(bank))[rows]
+    ratio = (bank.power / bank.background)[rows]
     # A click lasts some milliseconds: frames are joined so that it fills about one.
     joined = max(1, round(0.005 / bank.frame_s))
     kernel = np.full(joined, 1 / joined)

@@ -5,13 +5,14 @@ By `numpy.fft`, tested against `scipy.signal`, which takes 0.6 s to import: more
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import lock_fields
+from acoustic.dsp.arrays import lock_fields, locked, median_of_last
 
 Floats = NDArray[np.float64]
 
@@ -24,7 +25,7 @@ LEVEL_WINDOW_S = 0.3
 HIGHEST_SHARE = 0.47  # of the sample rate: past it, converters let nothing through
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)  # no slots: a background is kept once it was asked for
 class BandBank:
     """Mean power of every band in every frame.
 
@@ -63,6 +64,11 @@ class BandBank:
         """Widths of the bands [Hz], shape (bands,)."""
         width: Floats = self.mid_hz * (OCTAVE_RATIO ** (1 / 6) - OCTAVE_RATIO ** (-1 / 6))
         return width
+
+    @functools.cached_property
+    def background(self) -> Floats:
+        """Its `background_level` over the usual window, shape (bands, frames): several look at it."""
+        return locked(background_level(self))
 
     def edges_hz(self, first: int, last: int) -> tuple[float, float]:
         """Outer edges [Hz] of a run of bands, both ends counted in."""
@@ -172,13 +178,13 @@ def _fast_length(least: int) -> int:
     return best
 
 
-def _mean_to_median(shape: Floats) -> Floats:
-    """Mean over median of gamma laws: read off the law of the logarithm, summed over a fine axis."""
+@functools.cache
+def _mean_to_median(shape: float) -> float:
+    """Mean over median of a gamma law: read off the law of the logarithm, summed over a fine axis."""
     logs = np.linspace(-20.0, 4.0, 8193)
-    density = np.exp(shape[:, np.newaxis] * (logs + 1) - shape[:, np.newaxis] * np.exp(logs))
-    below = np.cumsum(density, axis=1)
-    middle = [np.interp(0.5 * (row[-1]), row, logs) for row in below - density / 2]
-    return 1 / np.exp(middle)
+    density = np.exp(shape * (logs + 1 - np.exp(logs)))
+    below = np.cumsum(density) - density / 2
+    return float(np.exp(-np.interp(below[-1] / 2, below, logs)))
 
 
 def background_level(bank: BandBank, *, window_s: float = LEVEL_WINDOW_S) -> Floats:
@@ -211,12 +217,12 @@ def background_level(bank: BandBank, *, window_s: float = LEVEL_WINDOW_S) -> Flo
         raise ValueError(f"a window of 8 frames or more is needed, got {window}")
     block = min(window // 8, power.shape[1])
     blocks = power.shape[1] // block
-    coarse = np.median(power[:, : blocks * block].reshape(power.shape[0], blocks, block), axis=2)
+    coarse = median_of_last(power[:, : blocks * block].reshape(power.shape[0], blocks, block))
     reach = min(4, blocks // 2)
     padded = np.pad(coarse, ((0, 0), (reach, reach)), mode="edge")
     stacked = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1, axis=1)
     shape = np.maximum(1.0, bank.width_hz * bank.frame_s + 0.5)
-    level = np.median(stacked, axis=2) * _mean_to_median(shape)[:, np.newaxis]
+    level = median_of_last(stacked) * np.array([_mean_to_median(each) for each in shape])[:, np.newaxis]
     at = (np.arange(blocks) + 0.5) * block
     frames = np.arange(power.shape[1]) + 0.5
     smooth = np.stack([np.interp(frames, at, row) for row in level])

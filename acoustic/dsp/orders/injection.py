@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.dsp.levels.filterbank import BandBank, background_level
+from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.orders.impact_level import WIDE_HZ
 from acoustic.dsp.orders.tracking import BINS_A_TURN, AngleLevels
 
@@ -97,7 +97,7 @@ def with_test_strikes(
     at = (np.interp(struck + turns[0], turns, times_s) - bank.first_s) / bank.frame_s
     train = _rung(at, power, count=bank.power.shape[1], answer=ANSWER_S / bank.frame_s)
     train /= max(float(train[bank.frames_between(times_s[0], times_s[-1])].mean()), 1e-12)
-    added = _resonances(bank.mid_hz, severity_db, rng) * train * background_level(bank)
+    added = _resonances(bank.mid_hz, severity_db, rng) * train * bank.background
     return replace(bank, power=bank.power + added)
 
 

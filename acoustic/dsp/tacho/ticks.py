@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.dsp.levels.filterbank import BandBank, background_level
+from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacho.train import (
     LEAST_MARKS,
     NOTHING,
@@ -75,7 +75,7 @@ def onsets(bank: BandBank) -> Onsets:
     Onsets
     """
     rows = bank.mid_hz >= min(LOWEST_HZ, float(bank.mid_hz[-1]))
-    whole = np.cumsum(bank.power[rows] / background_level(bank)[rows], axis=1)
+    whole = np.cumsum(bank.power[rows] / bank.background[rows], axis=1)
     whole = np.concatenate([np.zeros((whole.shape[0], 1)), whole], axis=1)
     after = _mean_level(whole, 0, max(1, round(AFTER_S / bank.frame_s)))
     gap = max(1, round(GAP_S / bank.frame_s))

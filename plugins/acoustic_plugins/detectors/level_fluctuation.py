@@ -8,6 +8,7 @@ is the same whichever source gives the speed.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -190,13 +191,18 @@ def flicker(bank: BandBank, start_s: float, stop_s: float, *, leave_out: NDArray
 
 def _smooth_change(width_hz: Floats, block_s: float) -> Floats:
     """Quantile of the change of level of Gaussian noise from one block to the next but one."""
-    shape = width_hz * block_s + 0.5
-    # G1 / (G1 + G2) of two gamma laws of one shape is beta distributed; the log of G1 / G2 is its logit, whose law
-    # is summed here over a fine axis.
-    logs = np.linspace(0.0, 25.0, 8193) / np.sqrt(shape[:, np.newaxis])
-    density = np.cosh(logs / 2) ** (-2 * shape[:, np.newaxis])
-    within = np.cumsum(density, axis=1) - (density + density[:, :1]) / 2
     alike = np.sinc(2 * block_s * width_hz) ** 2
-    quantile = [np.interp(QUANTILE * row[-1], row, axis) for row, axis in zip(within, logs, strict=True)]
-    change: Floats = np.asarray(quantile) * np.sqrt(1 - alike)
+    change: Floats = np.array([_gamma_log_ratio(each) for each in width_hz * block_s + 0.5]) * np.sqrt(1 - alike)
     return change
+
+
+@functools.cache
+def _gamma_log_ratio(shape: float) -> float:
+    """Quantile of the log of the ratio of two gamma laws of one shape, its density summed over a fine axis.
+
+    G1 / (G1 + G2) is beta distributed, and the log of G1 / G2 is its logit.
+    """
+    logs = np.linspace(0.0, 25.0, 8193) / math.sqrt(shape)
+    density = np.cosh(logs / 2) ** (-2 * shape)
+    within = np.cumsum(density) - (density + density[0]) / 2
+    return float(np.interp(QUANTILE * within[-1], within, logs))
