@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from acoustic.dsp.levels.filterbank import BandBank, band_bank
     from acoustic.dsp.orders.evidence import PartEvidence
     from acoustic.dsp.orders.healthy import DETECTION_CHANCE, healthy_db
-    from acoustic.dsp.quality import bandwidth_hz, out_of_range
+    from acoustic.dsp.quality import out_of_range
     from acoustic.dsp.tacho.pulses import also_heard, find_pulses, is_same_sound, is_unmistakable
     from acoustic.dsp.tacho.ticks import find_ticks, tick_onsets
     from acoustic.dsp.tacho.train import MarkTrain
@@ -57,7 +57,6 @@ __all__ = [
     "align_clock",
     "also_heard",
     "band_bank",
-    "bandwidth_hz",
     "binomial_tail",
     "block_levels_db",
     "defect_orders",
@@ -90,7 +89,7 @@ _HOMES = {
     "acoustic.dsp.levels.filterbank": ("BandBank", "band_bank"),
     "acoustic.dsp.orders.evidence": ("PartEvidence",),
     "acoustic.dsp.orders.healthy": ("DETECTION_CHANCE", "healthy_db"),
-    "acoustic.dsp.quality": ("bandwidth_hz", "out_of_range"),
+    "acoustic.dsp.quality": ("out_of_range",),
     "acoustic.dsp.tacho.pulses": ("also_heard", "find_pulses", "is_same_sound", "is_unmistakable"),
     "acoustic.dsp.tacho.ticks": ("find_ticks", "tick_onsets"),
     "acoustic.dsp.tacho.train": ("MarkTrain",),

@@ -17,7 +17,6 @@ from acoustic.dsp.orders.harmonics import HarmonicSet
 from acoustic.dsp.orders.ranking import rank_parts
 from acoustic.dsp.orders.spectrum import OrderSpectra, band_groups, order_spectra
 from acoustic.dsp.orders.tracking import AngleLevels, angle_levels, without_fixed_angle
-from acoustic.dsp.quality import bandwidth_hz
 from acoustic.dsp.tacholess.hypothesis import part_chances
 from acoustic.dsp.transients import find_clicks, without
 from acoustic.errors import InputError
@@ -59,7 +58,7 @@ def extract_features(
     room: Recording | None = None,
 ) -> Features:
     """Filter in time, read in crank angle, and weigh the lines of every part of bearing and drivetrain."""
-    top_hz = min(TOP_HZ, bandwidth_hz(recording.heard, recording.sample_rate_hz))
+    top_hz = min(TOP_HZ, recording.bandwidth_hz)
     motion = _middle_turns(motion)
     fastest_hz = float(motion.speed_hz.max())
     # A fast shaft needs finer frames: some seventy events a turn must stay apart.

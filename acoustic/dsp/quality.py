@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from bottleneck import median
 from numpy.typing import NDArray
 
 from acoustic.dsp.levels.filterbank import HIGHEST_SHARE
@@ -92,10 +93,10 @@ def bandwidth_hz(sound: Floats, sample_rate_hz: float) -> float:
     count = min(power.size // per_step, int(nyquist_hz / step_hz))
     if count < 12:
         return nyquist_hz
-    level = 10 * np.log10(np.median(power[: count * per_step].reshape(count, per_step), axis=1) + 1e-30)
+    level = 10 * np.log10(median(power[: count * per_step].reshape(count, per_step), axis=1) + 1e-30)
     above = np.maximum.accumulate(level[::-1])[::-1]
     for step in range(count - 2, 2, -1):
-        below = float(np.median(level[max(0, step - 10) : step]))
+        below = float(median(level[max(0, step - 10) : step]))
         # Low down, even sound that falls steadily loses much in 1.2 kHz, so less room is given.
         foot = above[min(step + (5 if step >= 10 else 2), count - 1)]
         if level[step - 1] - foot > 15 and below - foot > 15:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from bottleneck import median
 from numpy.typing import NDArray
 
 from acoustic.dsp.arrays import binomial_tail
@@ -70,7 +71,7 @@ def find_clicks(bank: BandBank, *, least_height: float = 5.0, low_hz: float = 90
     excess = ratio.mean(axis=0) - 1
     reach = max(1, round(0.015 / bank.frame_s))
     energy = np.array([excess[max(0, p - 2) : p + reach].sum() * bank.frame_s for p in kept])
-    usual = np.median(loudness, axis=1, keepdims=True)
+    usual = median(loudness, axis=1)[:, np.newaxis]
     return Clicks(bank.times_s[kept], height[kept], energy, (loudness[:, kept] - usual).T)
 
 
@@ -129,8 +130,8 @@ def standing_out(loudness: Floats, widths: Sequence[int]) -> Floats:
     for width in sorted({*(min(width, bands) for width in widths), bands}):
         for first in range(0, bands - width + 1, 2):
             group = (whole[first + width] - whole[first]) / width
-            middle = float(np.median(group))
-            spread = 1.4826 * float(np.median(np.abs(group - middle)))
+            middle = float(median(group))
+            spread = 1.4826 * float(median(np.abs(group - middle)))
             best = np.maximum(best, (group - middle) / max(spread, 1e-6))
     return best
 

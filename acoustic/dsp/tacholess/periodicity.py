@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from bottleneck import median
 from numpy.typing import NDArray
 
 from acoustic.dsp.arrays import lock_fields
@@ -181,7 +182,7 @@ def _floor(power: Singles, step_hz: float, rates: int) -> Singles:
     for low, high in pairwise(FLOOR_HZ):
         inside = power[:, :, int(low / step_hz) : int(high / step_hz) + 1]
         spots.append(np.log(low * high) / 2)
-        levels.append(np.log(np.median(inside, axis=2) / np.log(2) + 1e-12))
+        levels.append(np.log(median(inside, axis=2) / np.log(2) + 1e-12))
     at = np.log(_axis_hz(rates))
     below = np.clip(np.searchsorted(spots, at) - 1, 0, len(spots) - 2)
     share = np.clip((at - np.array(spots)[below]) / np.diff(spots)[below], 0, 1).astype(np.float32)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from bottleneck import median
 from numpy.typing import NDArray
 
 from acoustic.api import BandBank, running_median
@@ -73,7 +74,7 @@ def level_over_trend(bank: BandBank, times_s: Floats, turns: Floats) -> Floats:
     edges_s = np.interp(turns[0] + np.arange(bins + 1) / BINS_A_TURN, turns, times_s)
     frame = np.clip(np.round((edges_s - bank.first_s) / bank.frame_s).astype(np.intp), 0, bank.power.shape[1] - 1)
     # The median of a bin leaves clicks out.
-    middle = [np.median(bank.power[lowest:, a : max(a + 1, b)], axis=1) for a, b in pairwise(frame)]
+    middle = [median(bank.power[lowest:, a : max(a + 1, b)], axis=1) for a, b in pairwise(frame)]
     bin_db = 10 * np.log10(np.stack(middle, axis=1) + 1e-20).mean(axis=0)
     span = TREND_TURNS * BINS_A_TURN
     usual_db = running_median(bin_db, round(span), edge="symmetric")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from acoustic.api import Problem, Recording, bandwidth_hz, out_of_range
+from acoustic.api import Problem, Recording, out_of_range
 from acoustic_plugins.quality.measures import QUIETEST, clipped_share, gaps, sounding_level, wrapped_share
 
 # Judgement: half of the fewest turns that are graded, spun fast.
@@ -116,7 +116,7 @@ def _gappy(recording: Recording) -> list[Problem]:
 
 
 def _narrow(recording: Recording) -> list[Problem]:
-    top_hz = bandwidth_hz(recording.heard, recording.sample_rate_hz)
+    top_hz = recording.bandwidth_hz
     if top_hz >= NARROW_HZ:
         return []
     return [

@@ -15,7 +15,6 @@ from acoustic.api import (
     SpeedRequest,
     align_clock,
     band_bank,
-    bandwidth_hz,
     hookimpl,
     kind_of_spin,
     still_parts,
@@ -122,7 +121,7 @@ def _clock(recording: Recording, rotation: Rotation, turning: Sequence[Stretch])
         raise MotionError(
             f"a recording of {recording.duration_s:.2f} s is too short to find the gyro's spin in it", hint=NEARER
         )
-    top_hz = min(TOP_HZ, bandwidth_hz(recording.heard, recording.sample_rate_hz))
+    top_hz = min(TOP_HZ, recording.bandwidth_hz)
     bank = band_bank(recording.heard, sample_rate_hz=recording.sample_rate_hz, top_hz=top_hz)
     parts = [(float(rotation.times_s[s.first]), float(rotation.times_s[s.last])) for s in turning]
     setting = align_clock(bank, rotation.times_s, rotation.speed_hz, parts)
