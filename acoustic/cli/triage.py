@@ -55,6 +55,15 @@ class Given:
     help="The rider does not hear it in this situation; may be repeated.",
 )
 @click.option(
+    "--answer",
+    "answers",
+    multiple=True,
+    metavar="QUESTION=WORD",
+    help="What the rider says of the creak itself: "
+    "rhythm=each-turn, strokes, two-turns, wheel, many or irregular; leg=left, right, both or neither; "
+    "hands-off=stops or stays; rain=worse or same.",
+)
+@click.option(
     "--marks",
     multiple=True,
     metavar="LABEL=FILE.csv",
@@ -67,6 +76,7 @@ class Given:
     metavar="LABEL=N",
     help="Turns of that label's whole spin, counted by eye.",
 )
+@click.option("--full", is_flag=True, help="Print all that speaks for and against, and every check by hand.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
 @click.option("--quiet", is_flag=True, help="Print one line with the likeliest source, and no progress.")
 def triage(
@@ -74,8 +84,10 @@ def triage(
     bearing: BearingChoice,
     heard: tuple[str, ...],
     not_heard: tuple[str, ...],
+    answers: tuple[str, ...],
     marks: tuple[str, ...],
     counted_turns: tuple[str, ...],
+    full: bool,
     as_json: bool,
     quiet: bool,
 ) -> None:
@@ -87,25 +99,25 @@ def triage(
     phone was held. hand:both=FILE is a stereo recording with channel 1 at the drive side.
     pedal takes a side in the same way.
 
-    What the rider hears goes into --heard and --not-heard. Record while riding only away
-    from traffic, with the phone fixed to the bike.
+    What the rider hears goes into --heard and --not-heard, what the rider says of the creak
+    into --answer. Record while riding only away from traffic, with the phone fixed to the bike.
     """
     from acoustic.triage.result import triage as settle
     from acoustic.triage.rules import load_rules
 
     rules = load_rules()
     given = [_taken_apart(argument, rules) for argument in recordings]
-    told = _told(heard, not_heard, rules)
+    told = [*_told(heard, not_heard, rules), *_answered(answers, rules)]
     if not given and not told:
         raise InputError(
-            "nothing was given: at least one recording or one --heard is needed",
+            "nothing was given: at least one recording, --heard or --answer is needed",
             hint="Write hand=spin.m4a, or --heard ride-seated --not-heard ride-standing.",
         )
     marked = _by_key(marks, "--marks", given)
     counted = {key: _number(text, key) for key, text in _by_key(counted_turns, "--turns", given).items()}
     result = settle(_listen(given, bearing, marked, counted, quiet, rules) if given else (), told, rules)
     _complain(result, everything=as_json or quiet)
-    click.echo(_rendered(result, as_json=as_json, quiet=quiet))
+    click.echo(_rendered(result, as_json=as_json, quiet=quiet, full=full))
     sys.exit(_exit_code(result))
 
 
@@ -149,6 +161,32 @@ def _told(heard: Iterable[str], not_heard: Iterable[str], rules: Rules) -> list[
             hint="Leave both out if the creak comes and goes, or listen again.",
         )
     return [told(rules.labels[label], heard=label in yes) for label in (*yes, *no)]
+
+
+def _answered(texts: Iterable[str], rules: Rules) -> list[Answer]:
+    from acoustic.triage.evidence import answered
+
+    given: dict[str, Answer] = {}
+    for text in texts:
+        code, _, value = text.partition("=")
+        question = rules.asked.get(code)
+        if question is None:
+            raise InputError(
+                f"--answer {text}: {code or 'nothing'} is not a known question",
+                hint=f"Write --answer QUESTION=WORD, with one of {', '.join(rules.asked)}.",
+            )
+        if value not in question.values:
+            raise InputError(
+                f"--answer {text}: {value or 'nothing'} is not an answer to: {question.ask}",
+                hint=f"Write {code}= with one of {', '.join(question.values)}.",
+            )
+        if code in given and given[code].value != value:
+            raise InputError(
+                f"--answer {code} is given as {given[code].value} and as {value}",
+                hint="Give it once; leave it out if the creak does both.",
+            )
+        given[code] = answered(question, value)
+    return list(given.values())
 
 
 def _by_key(texts: Iterable[str], option: str, given: Sequence[Given]) -> dict[str, str]:
@@ -209,7 +247,7 @@ def _listen(
                 analysis = check_recording(
                     one.path, bearing=meant, request=request, registry=registry, scene=Scene(channel=channel)
                 )
-            heard.append(read_evidence(analysis, rules.labels[one.label], side))
+            heard.append(read_evidence(analysis, one.label, rules, side))
     return tuple(heard)
 
 
@@ -222,15 +260,17 @@ def _complain(result: Triage, *, everything: bool) -> None:
             click.echo(f"acoustic: {heard.analysis.recording.path.name}: {'; '.join(heard.notes)}.", err=True)
 
 
-def _rendered(result: Triage, *, as_json: bool, quiet: bool) -> str:
+def _rendered(result: Triage, *, as_json: bool, quiet: bool, full: bool) -> str:
     if as_json:
         from acoustic.structures import encode
         from acoustic.triage.document import document_of
 
         return encode(document_of(result))
-    from acoustic.report.triage_text import headline, to_text
+    from acoustic.report.triage_text import headline, to_short_text, to_text
 
-    return headline(result) if quiet else to_text(result)
+    if quiet:
+        return headline(result)
+    return to_text(result) if full else to_short_text(result)
 
 
 def _exit_code(result: Triage) -> int:

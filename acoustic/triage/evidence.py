@@ -193,22 +193,23 @@ def _pace(analysis: Analysis, creak: Finding, label: Circumstance) -> list[Answe
     order, motion = creak.evidence.order, analysis.motion
     if "rhythm" not in label.questions or order is None or motion is None or not motion.scale_known:
         return []
-    vague = order * motion.relative_uncertainty
-    beat = None if vague > TOO_VAGUE else _beat(order, max(IN_STEP, vague))
+    beat = _beat(order, max(IN_STEP, order * motion.relative_uncertainty))
     if beat is None:
         return []
     return [_answer(analysis, label, "rhythm", beat, f"it comes {order:.2f} times a crank turn")]
 
 
 def _beat(order: float, off: float) -> str | None:
-    """The beat of so many creaks a crank turn; None for one that no part of a bike keeps."""
+    """The beat of so many creaks a crank turn; None where it is too vague, or none that a part of a bike keeps."""
     times = round(order)
+    if order - off > MOST_A_TURN:
+        return "many"
+    if off > TOO_VAGUE:
+        return None
     if abs(order - times) <= off and 1 <= times <= MOST_A_TURN:
         return "each-turn" if times == 1 else "strokes"
     if TWO_TURNS[0] <= order <= TWO_TURNS[1]:
         return "two-turns"
-    if order > MOST_A_TURN:
-        return "many"
     return "wheel" if order > 1 else None
 
 

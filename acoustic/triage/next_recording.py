@@ -132,16 +132,12 @@ def _outcomes(label: Circumstance, known: Known, rules: Rules) -> Iterator[Outco
     """Everything that a recording may answer beyond what is known."""
 
     def answers_to(code: str) -> list[Outcome]:
-        if code not in label.questions or (rules.place(code, label.code), code) in known:
+        if (label.code, code) in known:
             return [()]
         return [((code, value),) for value in rules.questions[code].values]
 
-    noise: list[Outcome] = []
-    for heard in answers_to("noise"):
-        silent = heard == (("noise", "no"),) or known.get((label.code, "noise")) == {"no"}
-        # A creak's pace can only be told where there is a creak.
-        noise += [heard] if silent else [heard + beat for beat in answers_to("rhythm")]
-    for parts in product(noise, answers_to("bearing"), answers_to("chain")):
+    # The creak's beat is not counted on: the rider tells it without a ride, and few recordings know the crank's pace.
+    for parts in product(*(answers_to(code) for code in label.questions if code not in rules.asked)):
         yield tuple(pair for part in parts for pair in part)
 
 

@@ -158,6 +158,7 @@ def _verdict(
     if first.share >= LIKELY and first.share >= AHEAD * second.share:
         return "likely", (_reason(first, rules),)
     return "open", (
+        _reason(first, rules),
         f"{name} comes first, {rules.sources[second.source].words} next; neither is clear of the other",
     )
 
@@ -165,8 +166,8 @@ def _verdict(
 def _not_reproduced(answers: Iterable[Answer], rules: Rules) -> tuple[str, ...]:
     given = list(answers)
     silent = dict.fromkeys(answer.label for answer in given if answer.question == "noise")
-    where = ", ".join(label.words for code, label in rules.labels.items() if code in silent)
-    because = [f"no creak was heard: {where}"] if where else []
+    where = "; ".join(label.words for code, label in rules.labels.items() if code in silent)
+    because = [f"no creak was heard ({where})"] if where else []
     because += dict.fromkeys(answer.said for answer in given if answer.question == "bearing")
     return (*because, "what cannot be made to creak cannot be located: repair nothing by guess")
 

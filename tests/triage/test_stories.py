@@ -10,7 +10,7 @@ import msgspec
 import pytest
 
 from acoustic.model import Problem
-from acoustic.report.triage_text import to_text
+from acoustic.report.triage_text import to_short_text
 from acoustic.triage.evidence import answered, read_evidence, told
 from acoustic.triage.result import Triage, triage
 
@@ -80,9 +80,12 @@ def check(story: Story, result: Triage) -> None:
         assert min(share[code] for code in better) > max(share[code] for code in rest), (share, story.why)
     for code in story.ruled_out:
         assert share[code] < IMPOSSIBLE, (code, share[code])
-    if story.unusable_first:
-        first = to_text(result).split("\n")[0]
-        assert first.startswith("NOT USED")
+    lines = to_short_text(result).splitlines()
+    assert len(lines) <= 10
+    assert max(map(len, lines)) <= 96
+    assert lines[0].startswith("NOT USED") == bool(story.unusable_first)
+    assert any(line.startswith("check") for line in lines) == (story.outcome == "ranked")
+    assert any(line.startswith("next") for line in lines)
     assert tuple(heard.label for heard in result.recordings if not heard.used) == story.unusable_first
 
 
