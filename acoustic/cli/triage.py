@@ -13,11 +13,12 @@ import click
 
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
 from acoustic.cli.progress import Progress
+from acoustic.cli.rider_options import RiderSaid, known_label, rider_options
 from acoustic.errors import EXIT_DONE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE, InputError
 
 if TYPE_CHECKING:
     from acoustic.model import Side, Spin
-    from acoustic.triage.evidence import Answer, Heard
+    from acoustic.triage.evidence import Heard
     from acoustic.triage.result import Triage
     from acoustic.triage.rules import Rules
 
@@ -28,8 +29,6 @@ SIDES: dict[str, tuple[tuple[Side, int | None], ...]] = {
     "both": (("drive", 1), ("non-drive", 2)),  # a stereo recording, a microphone at either side
 }
 SPINS: dict[str, Spin] = {"hand": "hand", "pedal": "pedal", "ride-seated": "pedal", "ride-standing": "pedal"}
-
-MOST_TURNS = 1000.0  # as the count by eye itself allows
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,24 +44,7 @@ class Given:
 @click.command()
 @click.argument("recordings", nargs=-1, metavar="[LABEL[:SIDE]=FILE]...")
 @bearing_options
-@click.option(
-    "--heard", multiple=True, metavar="LABEL", help="The rider hears the creak in this situation; may be repeated."
-)
-@click.option(
-    "--not-heard",
-    multiple=True,
-    metavar="LABEL",
-    help="The rider does not hear it in this situation; may be repeated.",
-)
-@click.option(
-    "--answer",
-    "answers",
-    multiple=True,
-    metavar="QUESTION=WORD",
-    help="What the rider says of the creak itself: "
-    "rhythm=each-turn, strokes, two-turns, wheel, many or irregular; leg=left, right, both or neither; "
-    "hands-off=stops or stays; rain=worse or same.",
-)
+@rider_options
 @click.option(
     "--marks",
     multiple=True,
@@ -82,9 +64,7 @@ class Given:
 def triage(
     recordings: tuple[str, ...],
     bearing: BearingChoice,
-    heard: tuple[str, ...],
-    not_heard: tuple[str, ...],
-    answers: tuple[str, ...],
+    said: RiderSaid,
     marks: tuple[str, ...],
     counted_turns: tuple[str, ...],
     full: bool,
@@ -107,7 +87,7 @@ def triage(
 
     rules = load_rules()
     given = [_taken_apart(argument, rules) for argument in recordings]
-    told = [*_told(heard, not_heard, rules), *_answered(answers, rules)]
+    told = said.resolve(rules)
     if not given and not told:
         raise InputError(
             "nothing was given: at least one recording, --heard or --answer is needed",
@@ -130,63 +110,13 @@ def _taken_apart(argument: str, rules: Rules) -> Given:
             hint=f"Write LABEL=FILE, for example hand={Path(argument.rstrip('=')).name or 'spin.m4a'}. "
             f"The labels are {', '.join(rules.labels)}.",
         )
-    _known_label(label, argument, rules)
+    known_label(label, argument, rules)
     if colon and (side not in SIDES or label not in SIDED):
         raise InputError(
             f"{argument}: {side or 'nothing'} is not a side of a recording labelled {label}",
             hint=f"The sides are {', '.join(SIDES)}, and only {' and '.join(SIDED)} take one: hand:drive=FILE.",
         )
     return Given(key, label, side or None, Path(file))
-
-
-def _known_label(label: str, where: str, rules: Rules) -> None:
-    if label not in rules.labels:
-        raise InputError(
-            f"{where}: {label or 'nothing'} is not a known label",
-            hint=f"Use one of {', '.join(rules.labels)}.",
-        )
-
-
-def _told(heard: Iterable[str], not_heard: Iterable[str], rules: Rules) -> list[Answer]:
-    from acoustic.triage.evidence import told
-
-    yes, no = dict.fromkeys(heard), dict.fromkeys(not_heard)
-    for option, labels in (("--heard", yes), ("--not-heard", no)):
-        for label in labels:
-            _known_label(label, f"{option} {label}", rules)
-    both = [label for label in yes if label in no]
-    if both:
-        raise InputError(
-            f"{both[0]} is given with --heard and with --not-heard",
-            hint="Leave both out if the creak comes and goes, or listen again.",
-        )
-    return [told(rules.labels[label], heard=label in yes) for label in (*yes, *no)]
-
-
-def _answered(texts: Iterable[str], rules: Rules) -> list[Answer]:
-    from acoustic.triage.evidence import answered
-
-    given: dict[str, Answer] = {}
-    for text in texts:
-        code, _, value = text.partition("=")
-        question = rules.asked.get(code)
-        if question is None:
-            raise InputError(
-                f"--answer {text}: {code or 'nothing'} is not a known question",
-                hint=f"Write --answer QUESTION=WORD, with one of {', '.join(rules.asked)}.",
-            )
-        if value not in question.values:
-            raise InputError(
-                f"--answer {text}: {value or 'nothing'} is not an answer to: {question.ask}",
-                hint=f"Write {code}= with one of {', '.join(question.values)}.",
-            )
-        if code in given and given[code].value != value:
-            raise InputError(
-                f"--answer {code} is given as {given[code].value} and as {value}",
-                hint="Give it once; leave it out if the creak does both.",
-            )
-        given[code] = answered(question, value)
-    return list(given.values())
 
 
 def _by_key(texts: Iterable[str], option: str, given: Sequence[Given]) -> dict[str, str]:
@@ -210,9 +140,9 @@ def _number(text: str, key: str) -> float:
         turns = float(text)
     except ValueError:
         turns = math.nan
-    if not 0 < turns <= MOST_TURNS:
+    if not 0 < turns < math.inf:  # how many are too many is known to the speed source that takes the count
         raise InputError(
-            f"--turns {key}={text}; a number above 0 and at most {MOST_TURNS:g} is needed",
+            f"--turns {key}={text}; a number above 0 is needed",
             hint="Count the crank's turns from the push until it stops, half turns too, for example hand=9.5.",
         )
     return turns

@@ -1,4 +1,4 @@
-"""The triage as a mechanic reads it: ten lines with the answer, or the whole with all that speaks for and against."""
+"""The triage as a mechanic reads it: the answer in ten lines, or the whole with what speaks for and against."""
 
 from __future__ import annotations
 
@@ -112,7 +112,9 @@ def _unusable(result: Triage, *, whole: bool) -> list[str]:
     """Recordings that say nothing, before anything else: why, and what can be done about each."""
     useless = [heard for heard in result.recordings if not heard.used]
     if whole:
-        texts = [f"{_where(heard, result)}: {'; '.join(heard.notes)}. {' '.join(heard.advice)}" for heard in useless]
+        texts = [
+            f"{_where(heard, result)}: {'; '.join(heard.notes)}. {' '.join(heard.advice)}" for heard in useless
+        ]
     elif len(useless) == 1:
         why = next((note for note in useless[0].notes if note != "contributes nothing"), "it could not be judged")
         texts = [f"{_where(useless[0], result)}: {why.split(';')[0]}. {useless[0].advice[0]}"]

@@ -213,9 +213,7 @@ def _answer(answer: Answer) -> AnswerBlock:
 
 
 def _argument(argument: Argument) -> ArgumentBlock:
-    return ArgumentBlock(
-        **_fields(argument.answer), nats=argument.nats, why=argument.why, basis=argument.basis
-    )
+    return ArgumentBlock(**_fields(argument.answer), nats=argument.nats, why=argument.why, basis=argument.basis)
 
 
 def _fields(answer: Answer) -> dict[str, Any]:

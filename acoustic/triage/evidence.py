@@ -21,8 +21,8 @@ IN_STEP = 0.06  # a creak this near to a whole number of times a turn keeps pace
 TOO_VAGUE = 0.2  # the pace known no better than this many times a turn says nothing
 # Judgement: legs, bolts and spider arms come up to five times a turn; what comes more often is a part of its own.
 MOST_A_TURN = 4.5
-# Times a crank turn: a chain of 100 to 120 links on 36 to 53 teeth comes round 0.3 to 0.53 times, the cage of a thin
-# bearing 0.38 to 0.47 times (by its geometry).
+# Times a crank turn: a chain of 100 to 120 links on 36 to 53 teeth comes round 0.3 to 0.53 times, the cage of a
+# thin bearing 0.38 to 0.47 times (by its geometry).
 TWO_TURNS = (0.28, 0.55)
 GRADED = {
     "watch": "a faint trace of wear in the bearing",

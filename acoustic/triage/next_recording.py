@@ -136,7 +136,7 @@ def _outcomes(label: Circumstance, known: Known, rules: Rules) -> Iterator[Outco
             return [()]
         return [((code, value),) for value in rules.questions[code].values]
 
-    # The creak's beat is not counted on: the rider tells it without a ride, and few recordings know the crank's pace.
+    # Not the creak's beat: the rider tells it without a ride, and few recordings know the crank's pace.
     for parts in product(*(answers_to(code) for code in label.questions if code not in rules.asked)):
         yield tuple(pair for part in parts for pair in part)
 

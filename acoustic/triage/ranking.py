@@ -18,7 +18,7 @@ from acoustic.triage.rules import Row, Rules
 
 TABLE_WRONG = 0.03  # chance that the table itself misleads: then every source is as likely as before
 SPEAKS_NATS = 0.15  # less, and an answer speaks neither for nor against
-PRESENCE = ("noise", "bearing", "chain")  # what is there at one side may go unheard, or be heard less, at the other
+PRESENCE = ("noise", "bearing", "chain")  # what is there at one side may be heard less, or not, at the other
 
 
 @dataclass(frozen=True, slots=True)

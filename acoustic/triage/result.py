@@ -91,6 +91,8 @@ def triage(recordings: Sequence[Heard], told: Sequence[Answer], rules: Rules) ->
     ranked = rank(() if outcome == "not_reproduced" else answers, rules)
     level, because = _verdict(outcome, ranked, answers, failures, rules)
     served = {heard.label for heard in recordings if heard.used}
+    if outcome == "not_reproduced":  # first of all it must be heard, so what was tried is not tried again
+        served |= {answer.label for answer in answers if answer.question == "noise"}
     return Triage(
         level=level,
         outcome=outcome,

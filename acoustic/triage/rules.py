@@ -185,7 +185,9 @@ class _File(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         for label in self.label:
             for code in label.questions:
                 if code not in known:
-                    raise ValueError(f"[[label]] {label.code} asks {code!r}; use one of {', '.join(sorted(known))}")
+                    raise ValueError(
+                        f"[[label]] {label.code} asks {code!r}; use one of {', '.join(sorted(known))}"
+                    )
         self.rows()
 
     def rows(self) -> dict[tuple[str, str, str], Row]:

@@ -52,7 +52,8 @@ def test_by_hand_every_fault_is_the_bearing_s(condition: str, read: Any, made: M
 
 
 @pytest.mark.parametrize(
-    ("severity_db", "value"), [(-14.0, "watch"), (-10.0, "replace"), (-1.0, "replace"), (0.0, "loud"), (9.0, "loud")]
+    ("severity_db", "value"),
+    [(-14.0, "watch"), (-10.0, "replace"), (-1.0, "replace"), (0.0, "loud"), (9.0, "loud")],
 )
 def test_the_grade_and_the_strength_enter(
     severity_db: float, value: str, read: Any, made: Make, finding_of: Make
@@ -175,7 +176,7 @@ NOT_THERE = {
 @pytest.mark.parametrize("label", LABELS)
 @pytest.mark.parametrize("code", ["source_not_found", "no_beat", "faint", "too_short", "no_still_part"])
 def test_advice_is_possible_in_its_situation(code: str, label: str, read: Any, made: Make) -> None:
-    spin = "Record one whole spin, phone a hand's width from it, until the crank stops, chain off; or --film, --ticks."
+    spin = "Record one spin, a hand's width from it, until the crank stops, chain off; or --film, --ticks."
     heard = read(made(problems=(Problem(code, "it is so", spin, voids="any"),)), label)
     assert heard.advice
     assert not [words for words in NOT_THERE[label] if words in " ".join(heard.advice)]

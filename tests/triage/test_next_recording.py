@@ -79,7 +79,12 @@ def test_a_question_already_answered_promises_nothing(said: Said, rules: Any) ->
 
 def test_information_never_hurts(said: Said, rules: Any) -> None:
     """Mutual information is not negative, and no more than there is to know."""
-    for known in (["+pedal"], ["-hand", "bearing=clean@hand"], ["+coast", "-pedal"], ["+hand", "bearing=service@hand"]):
+    for known in (
+        ["+pedal"],
+        ["-hand", "bearing=clean@hand"],
+        ["+coast", "-pedal"],
+        ["+hand", "bearing=service@hand"],
+    ):
         answers = said(*known)
         ranked = rank(answers, rules)
         best = next_recording(ranked, answers, (), rules)

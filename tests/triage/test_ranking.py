@@ -25,7 +25,12 @@ SCENARIOS = [
     ("only standing, pulling the bar", ["-ride-seated", "+ride-standing"], {HEADSET}, 1),
     ("standing, and over bumps while coasting", ["-ride-seated", "+ride-standing", "+coast"], {HEADSET}, 1),
     ("by hand the bearing is at fault", ["bearing=replace@hand"], {BEARING}, 1),
-    ("at fault by hand and in the stand", ["bearing=replace@hand", "bearing=service@pedal", "+pedal"], {BEARING}, 1),
+    (
+        "at fault by hand and in the stand",
+        ["bearing=replace@hand", "bearing=service@pedal", "+pedal"],
+        {BEARING},
+        1,
+    ),
     ("squeaks by hand, chain off", ["+hand"], {BEARING}, 1),
     (
         "once a turn under load, silent and clean by hand",
@@ -43,7 +48,12 @@ SCENARIOS = [
     ("coasting, silent in the stand", ["+coast", "-pedal", "-ride-seated"], {HUB}, 2),
     ("coasting, seated and standing", ["+coast", "+ride-seated", "+ride-standing"], {HUB}, 1),
     ("in the stand at a pace of its own", ["+pedal", "rhythm=two-turns@pedal"], {CHAIN}, 1),
-    ("at the chain's pace, not coasting", ["+pedal", "chain=yes@pedal", "rhythm=two-turns@pedal", "-coast"], {CHAIN}, 1),
+    (
+        "at the chain's pace, not coasting",
+        ["+pedal", "chain=yes@pedal", "rhythm=two-turns@pedal", "-coast"],
+        {CHAIN},
+        1,
+    ),
     ("twice a turn, seated only", ["+ride-seated", "-ride-standing", "rhythm=strokes@ride-seated"], {SADDLE}, 1),
     ("standing, not in the stand", ["+ride-standing", "-pedal", "-ride-seated"], {HEADSET}, 1),
     (
@@ -111,14 +121,20 @@ def test_after_any_answers_of_one_label_shares_add_up_to_one(label: str, rules: 
     ids=lambda a: f"{a.label}-{a.question}-{a.value}-{a.origin}",
 )
 def test_one_answer_makes_no_certainty(answer: Answer, rules: Any) -> None:
-    """From equal odds one answer leaves the others two chances in five or more, but for a bearing found worn out."""
+    """From equal odds one answer leaves the others two chances in five, but for a bearing found worn out."""
     assert max(shares([answer], rules).values()) < 0.6
 
 
 @pytest.mark.parametrize("value", ["replace", "loud"])
 @pytest.mark.parametrize(
     "known",
-    [[], ["+ride-seated", "-ride-standing"], ["+ride-standing", "-ride-seated"], ["+pedal"], ["rain=same", "leg=left"]],
+    [
+        [],
+        ["+ride-seated", "-ride-standing"],
+        ["+ride-standing", "-ride-seated"],
+        ["+pedal"],
+        ["rain=same", "leg=left"],
+    ],
     ids=" ".join,
 )
 def test_a_bearing_found_worn_out_comes_first(value: str, known: list[str], said: Said, rules: Any) -> None:

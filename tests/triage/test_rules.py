@@ -36,7 +36,9 @@ def test_every_entry_says_where_it_comes_from(kind: str, content: dict[str, Any]
 
 
 def test_every_question_of_every_label_has_a_row_for_every_source(rules: Any) -> None:
-    of_situations = {(q, label.code) for label in rules.labels.values() for q in label.questions if q not in rules.asked}
+    of_situations = {
+        (q, label.code) for label in rules.labels.values() for q in label.questions if q not in rules.asked
+    }
     of_the_creak = {(q, ANYWHERE) for q in rules.asked}
     assert set(rules.rows) == {(*place, s) for place in of_situations | of_the_creak for s in rules.sources}
     assert {question for question, _, _ in rules.rows} == set(rules.questions)
@@ -70,7 +72,7 @@ def test_softening_yes_and_no_shrinks_their_log_odds(rules: Any) -> None:
 
 
 def test_weaker_ground_speaks_more_softly(rules: Any) -> None:
-    """The same chances from memory lie nearer to each other than from common practice, and those than from a table."""
+    """The same chances lie nearer to each other from memory than from common practice or from a table."""
     weight = rules.weights
     order = ["from memory", "common practice", "published", "the situation itself"]
     assert [weight[one] for one in order] == sorted(weight[one] for one in order)
@@ -111,10 +113,10 @@ def broken(content: dict[str, Any], change: str) -> dict[str, Any]:
         spoilt["source"][0]["minutes"] = 0.0
     elif change == "question":
         spoilt["label"][0]["questions"].append("smell")
-    elif change == "answer missing":
-        del next(one for one in spoilt["row"] if "chances" in one)["chances"]["no"]
-    elif change == "sum":
-        next(one for one in spoilt["row"] if "chances" in one)["chances"]["no"] = 0.9
+    elif change in ("answer missing", "sum"):
+        chances = next(one for one in spoilt["row"] if "chances" in one)["chances"]
+        del chances["no"]
+        chances |= {"no": 0.9} if change == "sum" else {}
     elif change == "weight":
         spoilt["weights"]["told"] = 2.0
     elif change == "top":
