@@ -98,3 +98,8 @@ def test_there_are_twenty_and_each_has_an_expectation() -> None:
 @pytest.mark.parametrize("story", STORIES, ids=lambda story: story.name)
 def test_a_story(story: Story, told_by: Callable[[Story], Triage]) -> None:
     check(story, told_by(story))
+
+
+@pytest.mark.parametrize("story", HELD_OUT, ids=lambda story: story.name)
+def test_a_held_out_story(story: Story, told_by: Callable[[Story], Triage]) -> None:
+    check(story, told_by(story))
