@@ -141,8 +141,9 @@ def _worn(result: Triage) -> list[str]:
 
 
 def _what_now(result: Triage) -> str:
-    """The question or the situation that would tell most; a question costs no ride, and so goes first in a tie."""
-    if result.ask is not None and (result.next is None or result.ask.bits >= result.next.bits):
+    """Where it is heard comes first; then the question or the situation that would tell most."""
+    ranked = result.outcome == "ranked"
+    if result.ask is not None and (result.next is None or (ranked and result.ask.bits >= result.next.bits)):
         return _ask(result.ask, result)
     if result.next is None:
         return _none_left(result)
