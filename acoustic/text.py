@@ -12,9 +12,9 @@ ROUNDING = 1e-9
 SPIN = {"hand": "spun by hand", "pedal": "pedalled", "steady": "turned steadily"}
 RAREST = 1e-6  # a smaller chance is beyond what laws drawn from a few visits or parts can tell
 
-# Controls but for the end of a line and the tab, and marks that nobody sees: they turn the direction of writing, end
-# a line or have no width (Unicode 15, categories Cc, Zl, Zp and the bidirectional ones of Cf). Joiners stay, which
-# letters and emoji need.
+# Controls but for the end of a line and the tab, and marks that nobody sees: they turn the direction of writing,
+# end a line or have no width (Unicode 15, categories Cc, Zl, Zp and the bidirectional ones of Cf). Joiners stay,
+# which letters and emoji need.
 _UNSEEN = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f"  # Cc
     "\u061c\u200b\u200e\u200f\u2028-\u202e\u2060\u2066-\u2069\ufeff]"
