@@ -113,7 +113,7 @@ def _answered(texts: Iterable[str], rules: Rules) -> list[Answer]:
 
     given: dict[str, Answer] = {}
     for text in texts:
-        code, _, value = text.partition("=")
+        code, _, value = text.casefold().replace(" ", "").partition("=")
         question = rules.asked.get(code)
         if question is None:
             raise InputError(

@@ -14,6 +14,7 @@ from acoustic.triage.rules import ANYWHERE
 
 CHECKED_SHARE = 0.05  # the check of a source below this is named only
 SHORT_LINES = 10  # of the answer without --full: a glance at a phone or a small window
+ONE_SIDED = ("pedal", "crank_bolts")  # each leg presses on one of its own
 ALSO = 3  # sources named after the first: who else would be looked at
 LONGEST_NAME = 40  # letters of a file's name: a phone writes fewer
 
@@ -100,6 +101,9 @@ def _name(ranked: Ranked, result: Triage) -> str:
     name = result.rules.sources[ranked.source].words
     if ranked.source == "crank_bearing" and result.side is not None:
         name += f", {result.side.worse} side" if result.side.worse else ", side open"
+    leg = next((answer.value for answer in result.told if answer.question == "leg"), "")
+    if ranked.source in ONE_SIDED and leg in ("left", "right"):
+        name += f", {leg} side first"
     return name
 
 

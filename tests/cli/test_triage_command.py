@@ -192,6 +192,7 @@ def test_the_rider_s_answers_enter(acoustic: Run) -> None:
     document = acoustic("triage", *known).document
     assert first(document)["source"] == "headset"
     assert document["answered"] == [{"question": "hands-off", "answer": "stops"}]
+    assert acoustic("triage", *known[:-2], "Hands-Off = Stops", "--json").document == document
 
 
 def test_the_help_names_every_question_and_answer(acoustic: Run) -> None:

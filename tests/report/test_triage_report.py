@@ -131,6 +131,11 @@ def test_the_question_that_tells_most_is_asked_with_its_answers() -> None:
     assert settled("+ride-seated", "leg=left").ask != settled("+ride-seated").ask
 
 
+def test_the_leg_that_presses_names_the_side_to_look_at_first() -> None:
+    assert headline(settled("+ride-standing", "leg=left", "rhythm=each-turn")).startswith("OPEN  pedal, left side")
+    assert "side" not in headline(settled("+ride-standing", "leg=both", "rhythm=each-turn"))
+
+
 def test_what_the_rider_answered_stands_in_the_document() -> None:
     document = to_plain(document_of(settled("+pedal", "rain=worse")))
     assert document["answered"] == [{"question": "rain", "answer": "worse"}]
