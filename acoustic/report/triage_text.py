@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from textwrap import shorten
 
 from acoustic.report import words
 from acoustic.report.layout import paragraphs, sentence
@@ -16,6 +17,8 @@ CHECKED_SHARE = 0.05  # the check of a source below this is named only
 SHORT_LINES = 10  # of the answer without --full: a glance at a phone or a small window
 ONE_SIDED = ("pedal", "crank_bolts")  # each leg presses on one of its own
 ALSO = 3  # sources named after the first: who else would be looked at
+LONGEST_REASON = 300  # letters in the short answer: a plugin's error may be as long as it likes
+LEAST_A_LINE = 70  # letters of text that surely fit into one line beside its label
 LONGEST_NAME = 40  # letters of a file's name: a phone writes fewer
 
 
@@ -47,15 +50,16 @@ def to_short_text(result: Triage) -> str:
         *paragraphs("first", result.cautions[:1]),
         "          --full shows what speaks for and against each, every check, and how to record.",
     ]
+    room = SHORT_LINES - len(must) - len(last)
+    longest = min(LONGEST_REASON, room * LEAST_A_LINE)
     parts = [
-        paragraphs("why", [sentence(result.because[0])]),
+        paragraphs("why", [shorten(sentence(result.because[0]), longest, placeholder=" ...")]),
         paragraphs("beside", _worn(result)),
         paragraphs("side", [sentence(result.side.because)] if result.side is not None else []),
         paragraphs("check", [_quick_check(result)] if result.outcome == "ranked" else []),
         paragraphs("next", [_what_now(result)]),
         paragraphs("also", [_runners_up(result)] if result.outcome == "ranked" else []),
     ]
-    room = SHORT_LINES - len(must) - len(last)
     kept = []
     for part in parts:
         if len(part) <= room:
@@ -121,7 +125,8 @@ def _unusable(result: Triage, *, whole: bool) -> list[str]:
         ]
     elif len(useless) == 1:
         why = next((note for note in useless[0].notes if note != "contributes nothing"), "it could not be judged")
-        texts = [f"{_where(useless[0], result)}: {why.split(';')[0]}. {useless[0].advice[0]}"]
+        why = shorten(why.split(";")[0], LONGEST_REASON // 2, placeholder=" ...")
+        texts = [f"{_where(useless[0], result)}: {why}. {useless[0].advice[0]}"]
     else:
         named = ", ".join(_where(heard, result) for heard in useless[:2])
         more = f" and {len(useless) - 2} more" if len(useless) > 2 else ""

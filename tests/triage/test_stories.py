@@ -9,7 +9,7 @@ from typing import Any, Literal
 import msgspec
 import pytest
 
-from acoustic.model import Problem
+from acoustic.model import Failure, Problem
 from acoustic.report.triage_text import to_short_text
 from acoustic.triage.evidence import answered, read_evidence, told
 from acoustic.triage.result import Triage, triage
@@ -103,3 +103,25 @@ def test_a_story(story: Story, told_by: Callable[[Story], Triage]) -> None:
 @pytest.mark.parametrize("story", HELD_OUT, ids=lambda story: story.name)
 def test_a_held_out_story(story: Story, told_by: Callable[[Story], Triage]) -> None:
     check(story, told_by(story))
+
+
+@pytest.mark.parametrize("count", [1, 2, 5])
+def test_the_longest_names_and_reasons_leave_ten_lines(
+    count: int, made: Make, finding_of: Make, rules: Any
+) -> None:
+    """Names of 250 letters, a plugin that explains itself at length, both sides, a worn bearing beside it."""
+    broken = Failure("detect", "some-plugin", "ValueError: " + "no " * 400)
+    endless = Problem("faint", "it is faint " * 60, "Go nearer.", voids="any")
+    heard = [
+        read_evidence(made(problems=(endless,), name=f"{number}{'n' * 250}.wav"), "hand", rules, "non-drive")
+        for number in range(count)
+    ]
+    worn = read_evidence(made(finding_of("ball"), failures=(broken,)), "hand", rules, "drive")
+    words = [told(rules.labels[label], heard=label == "coast") for label in rules.labels]
+    for result in (triage(heard, words, rules), triage([*heard, worn], words, rules)):
+        lines = to_short_text(result).splitlines()
+        assert len(lines) <= 10
+        assert max(map(len, lines)) <= 96
+        assert lines[0].startswith("NOT USED")
+        assert any(line.startswith("why") for line in lines)
+        assert "do not ride" in " ".join(lines)
