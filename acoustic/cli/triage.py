@@ -187,7 +187,8 @@ def _complain(result: Triage, *, everything: bool) -> None:
         click.echo(f"acoustic: plugin {failure.plugin} failed ({failure.stage}): {failure.error}", err=True)
     for heard in result.recordings if everything else ():
         if not heard.used:
-            click.echo(f"acoustic: {heard.analysis.recording.path.name}: {'; '.join(heard.notes)}.", err=True)
+            name, hint = heard.analysis.recording.path.name, " ".join(heard.advice)
+            click.echo(f"acoustic: {name}: {'; '.join(heard.notes)}.\n  {hint}", err=True)
 
 
 def _rendered(result: Triage, *, as_json: bool, quiet: bool, full: bool) -> str:

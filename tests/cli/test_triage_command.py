@@ -166,6 +166,7 @@ def test_useless_recordings_leave_it_undecided(acoustic: Run, silence: Any) -> N
     assert not document["recordings"][0]["usable"]
     assert document["recordings"][0]["problems"][0]["advice"]
     assert "silent.wav" in outcome.stderr
+    assert document["recordings"][0]["advice"][0] in outcome.stderr
     text = acoustic("triage", f"hand={silence}", *NAMED).stdout
     assert text.startswith("NOT USED  silent.wav (spun by hand, chain off): the recording holds no sound")
     assert "microphone is not covered" in " ".join(text.split())
