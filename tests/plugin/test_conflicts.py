@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from types import ModuleType, SimpleNamespace
 from typing import Any
 
@@ -154,12 +155,20 @@ def test_the_commands_own_options_are_reserved() -> None:
     assert not {option.flag for option in declared_options()} & RESERVED
 
 
-class Entry(SimpleNamespace):
+@dataclass(frozen=True)
+class Package:
+    name: str = "third-hand"
+    version: str = "1"
+
+
+@dataclass(frozen=True)
+class Entry:
     """An entry point of a package called third-hand, as importlib.metadata gives them."""
 
-    def __init__(self, load: Callable[[], object]) -> None:
-        dist = SimpleNamespace(name="third-hand", version="1")
-        super().__init__(name="hall", value="hall_module:OPTIONS", dist=dist, load=load)
+    load: Callable[[], object]
+    name: str = "hall"
+    value: str = "hall_module:OPTIONS"
+    dist: Package = Package()
 
 
 def no_module() -> object:
