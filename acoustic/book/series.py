@@ -12,9 +12,8 @@ from acoustic.lifetimes.lives import Life
 from acoustic.text import SPIN
 from acoustic.trend.points import Event, Point
 from acoustic.trend.series import DRAG, Series, judge_series
+from acoustic.trend.wear import FAINTEST_DB
 
-# A rhythm fainter than this is chance in the room's noise, so it makes no series.
-FAINTEST_DB = -30.0
 WORN = "worn"
 
 

@@ -56,10 +56,10 @@ class Scale:
     faintest: float | None = None
 
 
+FAINTEST_DB = -30.0  # a rhythm fainter than this is chance in the room's noise; judgement
 # Two spins of one bearing differ by 1.5 dB (`acoustic.triage.side`), two visits by up to twice that; from the first
-# sign to a new bearing some 10 dB (`acoustic/conditions.toml`). What is fainter than -30 dB is chance in the room's
-# noise. Judgement.
-DECIBELS = Scale(scatter=2.0, rise=10.0, faintest=-30.0)
+# sign to a new bearing some 10 dB (`acoustic/conditions.toml`). Judgement.
+DECIBELS = Scale(scatter=2.0, rise=10.0, faintest=FAINTEST_DB)
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,7 +188,7 @@ class Wear:
         started = draws.of_kind(Kind.ONSET, Kind.SUDDEN, Kind.RAISED)
         if not started.any() or np.mean(started) < NINE_IN_TEN * np.mean(started | draws.rising):
             return 0
-        return int(np.median(draws.first[started]))
+        return int(np.bincount(draws.first[started]).argmax())
 
     def values_at(self, places: Floats) -> Floats:
         """Values of every course on the way, a row each place [days or km]."""
@@ -267,10 +267,10 @@ def weigh_over_km(points: Sequence[Point], scale: Scale = DECIBELS) -> Wear | No
 
 def _weighed(each: tuple[Point, ...], at: Floats, scale: Scale) -> Wear:
     values = np.array([visit.value for visit in each])
-    clamped = np.zeros(values.size, dtype=bool) if scale.faintest is None else values <= scale.faintest
+    faintest = -math.inf if scale.faintest is None else scale.faintest
     u = (at - at[0]) / (at[-1] - at[0])
     middle = float(np.median(values))
-    draws = _draws(courses(u, clamped), (values - middle) / scale.scatter, scale)
+    draws = _draws(courses(u, (values - faintest) / scale.scatter), (values - middle) / scale.scatter, scale)
     for name in ("before", "level"):
         object.__setattr__(draws, name, getattr(draws, name) * scale.scatter + middle)
     for name in ("change", "scatter"):
