@@ -66,20 +66,20 @@ def _history(bike: str, book: str | None) -> tuple[tuple[Visit, ...], tuple[Fitt
 
 def _draw(series: tuple[Any, ...], plot: Path, bike: str) -> None:
     from acoustic.report.book_pictures import save_figure, series_figure
-    from acoustic.report.trend_text import UNIT, title
+    from acoustic.report.trend_text import SEVERITY, UNIT, title
 
     if not series:
         raise InputError(
             "there is no trend to draw yet", hint="Add visits with: acoustic visit add --bike NAME REC."
         )
-    first = series[0]
-    figure = series_figure(
-        first.result,
-        first.points,
-        first.events,
-        title=f"{bike}: {title(first.quantity)}",
-        unit=UNIT.get(first.quantity, "severity [dB]"),
-        limit=first.limit,
-    )
+    worth_it = [one for one in series if not one.unchanged]
+    if not worth_it:
+        raise InputError(
+            "nothing changes that is worth a chart: the drag is as it was",
+            hint="Read the words without --plot, or add visits.",
+        )
+    first = worth_it[0]
+    unit = UNIT.get(first.quantity, SEVERITY)
+    figure = series_figure(first, title=f"{bike}: {title(first.quantity)}", unit=unit)
     with said("--plot", plot, "drew"):
         save_figure(figure, plot)

@@ -16,6 +16,7 @@ from acoustic.trend.step import Step, step_sentence
 from acoustic.trend.wear import Range, Wear
 
 UNIT = {DRAG: "loss of speed at one turn/s [turns/s²]"}
+SEVERITY = "severity [dB]"
 # The mean month of the Julian year.
 MONTH_DAYS = 365.25 / 12
 UNCHANGED = "unchanged"
@@ -85,27 +86,29 @@ def _last_alone(one: Series, wear: Wear) -> str:
     if not past or one.result.due is None or one.result.due.state == "already there":
         return ""
     return (
-        f"the last recording alone reads past the limit for {one.next_grade}, which the visits together do not yet "
-        "show: go by its own grade, and record again"
+        f"the last recording alone reads past the limit for {one.next_grade}, which the visits together do not "
+        "show yet: go by its own grade, and record again"
     )
 
 
 def _rate(one: Series, wear: Wear) -> str:
-    month, digits = wear.rate.times(MONTH_DAYS), ".3f" if one.quantity == DRAG else ".1f"
-    said = f"{month.value:+{digits}} {_unit(one)} a month ({month.low:+{digits}} to {month.high:+{digits}})"
+    said = f"now {_between(wear.rate.times(MONTH_DAYS), _unit(one), 'a month')}"
     if one.result.wear_km is not None:
-        over = one.result.wear_km.rate.times(PER_1000)
-        said += f", {over.value:+{digits}} {_unit(one)} in 1000 km ({over.low:+{digits}} to {over.high:+{digits}})"
-    return f"{said}, as it goes now"
+        said += f", {_between(one.result.wear_km.rate.times(PER_1000), _unit(one), 'in 1000 km')}"
+    return said
+
+
+def _between(rate: Range, unit: str, per: str) -> str:
+    return f"{rate.value:+.2g} {unit} {per} (between {rate.low:+.2g} and {rate.high:+.2g})"
 
 
 def _onset(wear: Wear) -> str:
     first = wear.first_rising
     if not first:
         return ""
-    before = "the visit before it is no point" if first == 1 else f"the {first} visits before it are no points"
-    start = f"it starts between {_day(wear.visits[first - 1].day)} and {_day(wear.visits[first].day)}"
-    return f"{start}; {before} of the rate"
+    before = "the visit before is no point" if first == 1 else f"the {first} visits before are no points"
+    days = f"{_day(wear.visits[first - 1].day)} and {_day(wear.visits[first].day)}"
+    return f"it begins between the visits of {days}; {before} of the rate"
 
 
 def _unit(one: Series) -> str:
@@ -234,7 +237,9 @@ def _rate_block(rate: Range) -> RateBlock:
 
 def _onset_block(wear: Wear) -> OnsetBlock | None:
     first = wear.first_rising
-    return OnsetBlock(after=_day(wear.visits[first - 1].day), before=_day(wear.visits[first].day)) if first else None
+    return (
+        OnsetBlock(after=_day(wear.visits[first - 1].day), before=_day(wear.visits[first].day)) if first else None
+    )
 
 
 def _step_block(step: object) -> UnenteredStepBlock | None:

@@ -1,8 +1,9 @@
 """The courses that a bearing's visits may have taken, each as columns of a linear model.
 
-A course is flat, falls, rises from the first visit on, or is flat until damage starts and rises from there: at the
-level it had, or at once some dB above it. Rises are straight or grow faster and faster. Visits clamped at the faintest
-value that is told, before damage starts, say that it had not started and nothing else: they are no points of a slope.
+A course is flat, falls, rises from the first visit on, or is flat until damage starts and rises from there: at
+the level it had, or at once some dB above it. Rises are straight or grow faster and faster. Visits clamped at the
+faintest value that is told, before damage starts, say that it had not started and nothing else: they are no points
+of a slope.
 """
 
 from __future__ import annotations
@@ -20,12 +21,18 @@ Flags = NDArray[np.bool_]
 LEVEL, JUMP, CHANGE = 0, 1, 2  # the columns' places
 FEWEST_EACH_SIDE = 3  # of a step; judgement: one bad visit among two would make a level of its own
 FEWEST_RISING = 2  # visits after the onset; with one alone, a rise and a bad recording are the same
-NEAR_SCATTERS = 2.0  # over the faintest value: scatter alone takes a clean bearing so far once in forty (normal law)
+NEAR_SCATTERS = (
+    2.0  # over the faintest value: scatter alone takes a clean bearing so far once in forty (normal law)
+)
 # Judgement: straight, or between straight and square, or square in time since the onset; no course of a real
 # bearing's loudness over months is published that could decide.
 POWERS = {1.0: 0.6, 1.5: 0.2, 2.0: 0.2}
 ONSET_PLACES = (1 / 6, 1 / 2, 5 / 6)  # in the gap between two visits: middles of its thirds
-EARLIER_ONSETS = (-1.0, -0.5, 0.0)  # of an accelerating rise that began before the first visit, in spans of the visits
+EARLIER_ONSETS = (
+    -1.0,
+    -0.5,
+    0.0,
+)  # of an accelerating rise that began before the first visit, in spans of the visits
 
 
 class Kind(StrEnum):
@@ -40,8 +47,8 @@ class Kind(StrEnum):
     STEP = "step"  # a line with a jump up or down
 
 
-# Judgement: before anything is measured, a little likelier to wear than not. Raised and flat is rarer than its few
-# numbers would make it look; `tests/calibration/trend_laws.py` says what these shares cost flat and rising courses.
+# Judgement: before anything is measured, a little likelier to wear than not. Raised and flat is rarer than its
+# few numbers make it look; `tests/calibration/trend_laws.py` says what these shares cost flat and rising courses.
 PRIOR = {
     Kind.FLAT: 0.3,
     Kind.FALLING: 0.05,
@@ -148,7 +155,9 @@ def _jumps(u: Floats, height: Floats) -> Iterator[Course]:
         start = float(u[first] - gap / 2)
         # After clamped visits alone a jump is no other course than an onset; a level stretch then is.
         seen_before = bool(counted[:first].any())
-        yield Course(Kind.RAISED, 1.0, _columns(u, change=False, jump=first if seen_before else None), counted, first)
+        yield Course(
+            Kind.RAISED, 1.0, _columns(u, change=False, jump=first if seen_before else None), counted, first
+        )
         if seen_before:
             for power, share in POWERS.items():
                 columns = _columns(u, start=start, power=power, jump=first)

@@ -1,12 +1,14 @@
 """When the value reaches the next grade's limit: a range, never one day.
 
-The range is that of the courses that rise, each weighed by how well it explains the visits (`acoustic.trend.wear`).
+The range is that of the courses that rise, each weighed by how well it explains the visits
+(`acoustic.trend.wear`).
 Where the rate's range holds 0 there is no date: a limit reached by a rate that may be nothing is no news.
 """
 
 from __future__ import annotations
 
 import math
+from calendar import month_name
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
@@ -14,7 +16,6 @@ from typing import Literal
 import numpy as np
 
 from acoustic.errors import InputError
-from acoustic.trend.courses import Floats
 from acoustic.trend.wear import NINE_IN_TEN, TooFew, Wear
 
 State = Literal["due", "already there", "not rising", "not enough visits"]
@@ -23,14 +24,11 @@ State = Literal["due", "already there", "not rising", "not enough visits"]
 FARTHEST_DAYS = 3 * 365.25
 # As FARTHEST_DAYS.
 FARTHEST_KM = 30_000.0
-LIKELIEST_SHARE = 0.25  # of the courses, where they lie closest together; judgement
 # Ends this near are told as early, mid or late in their month, later ones by the month; judgement.
 FINE_DAYS = 92.0
 # Ends of km are rounded outwards to this; a count in tens would be finer than any range [km]; judgement.
 ROUND_KM = 100.0
-MONTHS = (
-    "January February March April May June July August September October November December".split()
-)
+MONTHS = tuple(month_name)  # in English: nothing here sets another locale
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +42,8 @@ class Due:
     today : float
         The day it was asked on, or the last reading [km].
     earliest, likeliest, latest : float or None
-        With 'due' alone, on or after today. No latest or likeliest: more than three years, or 30 000 km, off.
+        With 'due' alone, on or after today; as likely before the likeliest as after. No latest or likeliest: more
+        than three years, or 30 000 km, off.
     visits : TooFew or None
         What is missing, with 'not enough visits'.
     """
@@ -92,11 +91,10 @@ def due_range(wear: Wear | TooFew, *, limit: float, today: float, farthest: floa
         return Due("already there", today)
     if not wear.rises:
         return Due("not rising", today)
-    rising = np.sort(reached[wear.draws.rising])
-    low, high = np.quantile(rising, (1 - NINE_IN_TEN) / 2, method="lower"), np.quantile(
-        rising, (1 + NINE_IN_TEN) / 2, method="higher"
-    )
-    likeliest = _likeliest(rising)
+    rising = reached[wear.draws.rising]
+    # Each end is a course's own day, since a mean of one with a course that never arrives means nothing.
+    low, likeliest = np.quantile(rising, [(1 - NINE_IN_TEN) / 2, 0.5], method="lower")
+    high = np.quantile(rising, (1 + NINE_IN_TEN) / 2, method="higher")
     return Due(
         "due",
         today,
@@ -104,16 +102,6 @@ def due_range(wear: Wear | TooFew, *, limit: float, today: float, farthest: floa
         likeliest=None if likeliest > today + farthest else float(max(likeliest, today)),
         latest=None if high > today + farthest else float(max(high, today)),
     )
-
-
-def _likeliest(ordered: Floats) -> float:
-    """Middle of the shortest stretch that holds a quarter of them."""
-    held = max(1, int(LIKELIEST_SHARE * ordered.size))
-    with np.errstate(invalid="ignore"):
-        widths = ordered[held:] - ordered[:-held]
-    widths[np.isnan(widths)] = np.inf
-    at = int(np.argmin(widths))
-    return float(np.mean(ordered[at : at + held + 1]))
 
 
 def due_sentence(due: Due, *, next_grade: str) -> str:
@@ -148,7 +136,9 @@ def due_km_sentence(due: Due, *, next_grade: str) -> str:
     if due.earliest is None:
         return ""
     low, high = (_round(end, up) for end, up in ((due.earliest, False), (due.latest, True)))
-    likely = "" if due.likeliest is None else f", likeliest about {_km(round(due.likeliest / ROUND_KM) * ROUND_KM)} km"
+    likely = (
+        "" if due.likeliest is None else f", likeliest about {_km(round(due.likeliest / ROUND_KM) * ROUND_KM)} km"
+    )
     now = f"{_km(due.today)} km at the last visit"
     if high is None:
         return f"in kilometres: at {_km(max(low or 0.0, due.today))} km or later{likely} ({now})"
@@ -178,4 +168,4 @@ def _told(day: float, today: float) -> str:
         return "now"
     on = date.fromordinal(int(day))
     part = ("early ", "mid ", "late ")[min((on.day - 1) // 10, 2)] if day - today <= FINE_DAYS else ""
-    return f"{part}{MONTHS[on.month - 1]} {on.year}"
+    return f"{part}{MONTHS[on.month]} {on.year}"

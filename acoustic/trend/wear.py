@@ -1,9 +1,9 @@
 """How a bearing wears: every course weighed by how well it explains the visits, and drawn from by that weight.
 
 A line through all visits says too much: that damage started at the first of them, that it grows evenly, that the
-visits' errors are independent. Here onset, acceleration, correlated errors and one spoilt visit are weighed instead,
-by Bayes' rule with the conjugate law of a linear model (normal and inverse gamma; for example A. Gelman and others,
-Bayesian Data Analysis, ch. 14; from memory). What is not known then widens the range by itself.
+visits' errors are independent. Here onset, acceleration, correlated errors and one spoilt visit are weighed
+instead, by Bayes' rule with the conjugate law of a linear model (normal and inverse gamma; for example A. Gelman
+and others, Bayesian Data Analysis, ch. 14; from memory). What is not known then widens the range by itself.
 `tests/calibration/trend_laws.py` measures how often the range holds the truth.
 """
 
@@ -24,8 +24,8 @@ from acoustic.trend.points import Point, visits
 # Judgement: the confidence of every range that this project prints.
 NINE_IN_TEN = 0.9
 FEWEST_VISITS = 4  # a level, a rate and a scatter are asked of them; judgement
-# How alike the errors of neighbouring visits are, and how likely so before anything is measured; judgement: the same
-# phone, stand and season stay for some visits.
+# How alike the errors of neighbouring visits are, and how likely so before anything is measured; judgement: the
+# same phone, stand and season stay for some visits.
 CORRELATIONS = {0.0: 0.5, 0.3: 0.2, 0.6: 0.3}
 SCATTER_FREEDOM = 4.0  # the usual scatter counts as much as so many visits; judgement
 SPOILT_CHANCE = 0.02  # of one visit by noise, a knock or a wrong file; judgement
@@ -57,8 +57,8 @@ class Scale:
 
 
 FAINTEST_DB = -30.0  # a rhythm fainter than this is chance in the room's noise; judgement
-# Two spins of one bearing differ by 1.5 dB (`acoustic.triage.side`), two visits by up to twice that; from the first
-# sign to a new bearing some 10 dB (`acoustic/conditions.toml`). Judgement.
+# Two spins of one bearing differ by 1.5 dB (`acoustic.triage.side`), two visits by up to twice that; from the
+# first sign to a new bearing some 10 dB (`acoustic/conditions.toml`). Judgement.
 DECIBELS = Scale(scatter=2.0, rise=10.0, faintest=FAINTEST_DB)
 
 
@@ -198,7 +198,7 @@ class Wear:
         return np.asarray(draws.level + rise, dtype=np.float64)
 
     def reached_at(self, limit: float) -> Floats:
-        """Where each course reaches a limit [days or km]; minus infinity where it lies past it, infinity if never."""
+        """Where each course reaches a limit [days or km]; minus infinity if it is past it, infinity if never."""
         draws = self.draws
         to_go = limit - draws.level
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -259,7 +259,9 @@ def weigh_over_km(points: Sequence[Point], scale: Scale = DECIBELS) -> Wear | No
             f"km that fall from {at_km[fall[0]]:g} to {at_km[fall[0] + 1]:g} between two visits; "
             "they must not fall with time"
         )
-        raise InputError(found, hint="Put the reading right with: acoustic visit correct NUMBER --km KM --because WHY.")
+        raise InputError(
+            found, hint="Put the reading right with: acoustic visit correct NUMBER --km KM --because WHY."
+        )
     if np.unique(at_km).size < FEWEST_VISITS:
         return None
     return _weighed(each, at_km, scale)

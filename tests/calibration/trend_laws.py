@@ -1,14 +1,15 @@
-"""How often the due range holds the truth, and how often flat courses get a date or a step is told falsely: printed.
+"""How often the due range holds the truth, and how often flat courses get a date or a step is told falsely.
 
-Run by hand: ``python tests/calibration/trend_laws.py [--courses 500] [--seed 1]``. Every course has 0 to 8 clean visits,
-then 4 to 10 worn ones, 14 to 60 days apart; the scatter is 1.5 to 3 dB, of independent errors or of errors of which
-neighbours are correlated by 0.6 (autoregressive, as a phone or a season that stays for some visits makes them). Damage
-starts in three ways: from the faintest value that is told, from a clean level above it, or at once at a level of its
-own. From there it rises straight, or accelerating with a power of 1.3 to 2.2, and has come 0.4 to 0.95 of the way to
-the limit at the last visit, which is today. Flat courses stay at any level that is no new bearing yet.
+Run by hand: ``python tests/calibration/trend_laws.py [--courses 500] [--seed 1]``; it prints. Every course has 0 to
+8 clean visits, then 4 to 10 worn ones, 14 to 60 days apart; the scatter is 1.5 to 3 dB, of independent errors or of
+errors of which neighbours are correlated by 0.6 (autoregressive, as a phone or a season that stays for some visits
+makes them). Damage starts in three ways: from the faintest value that is told, from a clean level above it, or at
+once at a level of its own. From there it rises straight, or accelerating with a power of 1.3 to 2.2, and has come
+0.4 to 0.95 of the way to the limit at the last visit, which is today. Flat courses stay at any level that is no new
+bearing yet.
 
-What is counted is what people are told: `due_range` and `find_step`. Ranges are not told where a rise is not shown; the
-column 'told' says how often they are. Seeds from 1000 on are for reporting alone: nothing was set by them.
+What is counted is what people are told: `due_range` and `find_step`. Ranges are not told where a rise is not shown;
+the column 'told' says how often they are. Seeds from 1000 on are for reporting alone: nothing was set by them.
 """
 
 from __future__ import annotations
@@ -84,7 +85,9 @@ def errors(rng: np.random.Generator, count: int, correlation: float) -> np.ndarr
 
 def count(course: str, start: str, correlation: float, courses: int, seed: int) -> Counted:
     """Judge so many courses of one kind as of their last visit's day."""
-    rng = np.random.default_rng([seed, COURSES.index(course), STARTS.index(start), CORRELATIONS.index(correlation)])
+    rng = np.random.default_rng(
+        [seed, COURSES.index(course), STARTS.index(start), CORRELATIONS.index(correlation)]
+    )
     told = held = early = late = steps = 0
     for _ in range(courses):
         points, truth_day = one_course(rng, course, start, correlation)
