@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,13 +20,33 @@ if TYPE_CHECKING:
 QUANTITIES = (*table().conditions, "drag")
 
 
+class Quantity(click.ParamType[str]):
+    """What is followed: by its code, or by the words that reports print."""
+
+    name = "quantity"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Find its code."""
+        wanted = " ".join(value.casefold().replace("_", " ").split())
+        for code in QUANTITIES:
+            condition = table().conditions.get(code)
+            words = ("drag of the hand-spun crank",) if condition is None else (condition.name, condition.noise)
+            if wanted in (code.replace("_", " "), *(word.casefold() for word in words)):
+                return code
+        names = [code if (one := table().conditions.get(code)) is None else one.name for code in QUANTITIES]
+        near = get_close_matches(wanted, names, n=1)
+        hint = f"Did you mean {near[0]}? " if near else ""
+        raise InputError(f"nothing is followed by the name {value}", hint=f"{hint}There are: {', '.join(names)}.")
+
+
 @click.command(short_help="Show how a bearing wears and when it will be due.")
 @click.argument("bike")
 @click.option(
     "--of",
     "quantity",
-    type=click.Choice(QUANTITIES),
-    help="What to follow. Without it, everything that was found.",
+    type=Quantity(),
+    metavar="WHAT",
+    help='What to follow, for example "outer ring" or drag. Without it, everything that was found.',
 )
 @day_option("--today", "Count from this day.")
 @click.option("--plot", type=click.Path(path_type=Path), metavar="FILE.png|.svg", help="Draw the first trend.")

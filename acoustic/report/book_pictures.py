@@ -60,9 +60,9 @@ def series_figure(one: Series, *, title: str, unit: str) -> Figure:
         axes.axvline(_date(one.today), color=INK, linewidth=1.0, linestyle=(0, (1, 2)), label="today")
         _limit(axes, one)
         axes.xaxis_date()
-        locator = AutoDateLocator(minticks=2, maxticks=7)
+        locator = AutoDateLocator(minticks=2, maxticks=7)  # type: ignore[no-untyped-call]
         axes.xaxis.set_major_locator(locator)
-        axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))
+        axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))  # type: ignore[no-untyped-call]
         _frame(axes, one)
         axes.set_title(textwrap.fill(title, TITLE_LETTERS), loc="left")
         axes.set_ylabel(unit)

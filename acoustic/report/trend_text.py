@@ -108,7 +108,7 @@ def _onset(wear: Wear) -> str:
         return ""
     before = "the visit before is no point" if first == 1 else f"the {first} visits before are no points"
     days = f"{_day(wear.visits[first - 1].day)} and {_day(wear.visits[first].day)}"
-    return f"it begins between the visits of {days}; {before} of the rate"
+    return f"it began between the visits of {days}; {before} of the rate"
 
 
 def _unit(one: Series) -> str:

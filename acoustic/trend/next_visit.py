@@ -11,7 +11,8 @@ import numpy as np
 
 from acoustic.trend.courses import Floats
 from acoustic.trend.due import FARTHEST_DAYS, Due
-from acoustic.trend.wear import SEED, Wear
+from acoustic.trend.wear import Wear
+from acoustic.trend.weighing import SEED
 
 # Weeks from today that are tried: sooner nothing has changed, later a half year is the usual service; judgement.
 WEEKS = (2, 3, 4, 6, 8, 10, 13, 17, 21, 26)

@@ -11,7 +11,8 @@ from acoustic.trend.groups import Taken, take_group
 from acoustic.trend.next_visit import next_visit
 from acoustic.trend.points import Event, Point, Segment, segments
 from acoustic.trend.step import Step, find_step
-from acoustic.trend.wear import DECIBELS, Scale, TooFew, Wear, weigh, weigh_over_km
+from acoustic.trend.wear import DECIBELS, TooFew, Wear, weigh, weigh_over_km
+from acoustic.trend.weighing import Scale
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,8 @@ from statistics import median
 from acoustic.conditions import table
 from acoustic.trend.points import Event, Point
 from acoustic.trend.result import TrendResult, judge_trend
-from acoustic.trend.wear import DECIBELS, Scale, TooFew
+from acoustic.trend.wear import DECIBELS, TooFew
+from acoustic.trend.weighing import Scale
 
 DRAG = "drag"
 NOUN = {"replace": "replacement", "service": "service", "watch": "a watchful eye"}

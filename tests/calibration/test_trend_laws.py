@@ -56,7 +56,7 @@ def test_a_few_courses_are_as_measured(course: str, correlation: float) -> None:
 
 @pytest.mark.parametrize(("course", "correlation"), MEASURED)
 def test_what_was_measured_is_what_is_asked(course: str, correlation: float) -> None:
-    """Of straight declines 88 to 97 in 100 ranges hold the truth, of others 80; a tenth of flat ones get a date."""
+    """Of straight declines 88 to 97 in 100 ranges hold the truth, of others 80; of flat ones a tenth are told."""
     told, held = MEASURED[course, correlation]
     if course == "flat":
         assert told <= 0.10

@@ -1,15 +1,16 @@
 """How often the due range holds the truth, and how often flat courses get a date or a step is told falsely.
 
-Run by hand: ``python tests/calibration/trend_laws.py [--courses 500] [--seed 1]``; it prints. Every course has 0 to
-8 clean visits, then 4 to 10 worn ones, 14 to 60 days apart; the scatter is 1.5 to 3 dB, of independent errors or of
-errors of which neighbours are correlated by 0.6 (autoregressive, as a phone or a season that stays for some visits
-makes them). Damage starts in three ways: from the faintest value that is told, from a clean level above it, or at
-once at a level of its own. From there it rises straight, or accelerating with a power of 1.3 to 2.2, and has come
-0.4 to 0.95 of the way to the limit at the last visit, which is today. Flat courses stay at any level that is no new
-bearing yet.
+Run by hand: ``python tests/calibration/trend_laws.py [--courses 500] [--seed 1]``; it prints. Every course has
+0 to 8 clean visits, then 4 to 10 worn ones, 14 to 60 days apart; the scatter is 1.5 to 3 dB, of independent
+errors or of errors of which neighbours are correlated by 0.6 (autoregressive, as a phone or a season that stays
+for some visits makes them). Damage starts in three ways: from the faintest value that is told, from a clean
+level above it, or at once at a level of its own. From there it rises straight, or accelerating with a power of
+1.3 to 2.2, and has come 0.4 to 0.95 of the way to the limit at the last visit, which is today. Flat courses
+stay at any level that is no new bearing yet.
 
-What is counted is what people are told: `due_range` and `find_step`. Ranges are not told where a rise is not shown;
-the column 'told' says how often they are. Seeds from 1000 on are for reporting alone: nothing was set by them.
+What is counted is what people are told: `due_range` and `find_step`. Ranges are not told where a rise is not
+shown; the column 'told' says how often they are. Seeds from 1000 on are for reporting alone: nothing was set by
+them.
 """
 
 from __future__ import annotations
@@ -108,30 +109,33 @@ def count(course: str, start: str, correlation: float, courses: int, seed: int) 
     return Counted(courses, told, held, early, late, steps)
 
 
-def count_all(course: str, correlation: float, courses: int, seed: int) -> Counted:
+def count_each(course: str, correlation: float, courses: int, seed: int) -> dict[str, Counted]:
     """The three ways in which damage starts, as many courses of each."""
     shares = [courses // 3 + (number < courses % 3) for number in range(3)]
-    total = Counted(0, 0, 0, 0, 0, 0)
-    for start, share in zip(STARTS, shares, strict=True):
-        total += count(course, start, correlation, share, seed)
-    return total
+    return {
+        start: count(course, start, correlation, share, seed) for start, share in zip(STARTS, shares, strict=True)
+    }
+
+
+def count_all(course: str, correlation: float, courses: int, seed: int) -> Counted:
+    """All of them together."""
+    return sum(count_each(course, correlation, courses, seed).values(), start=Counted(0, 0, 0, 0, 0, 0))
 
 
 def main() -> None:
     """Print the table, for each way that damage starts and for all of them."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--courses", type=int, default=500, help="of each line of the table")
+    parser.add_argument("--courses", type=int, default=500, help="of each kind, in all ways that damage starts")
     parser.add_argument("--seed", type=int, default=1, help="1000 and up: for reporting alone")
     asked = parser.parse_args()
     print(f"{'course':<14}{'errors':>12}{'starts':>10}{'told':>8}{'held':>8}{'before':>8}{'after':>8}{'steps':>8}")
     for course in COURSES:
         for correlation in CORRELATIONS:
-            for start in (*STARTS, "all"):
-                if start == "all":
-                    found = count_all(course, correlation, asked.courses, asked.seed)
-                else:
-                    found = count(course, start, correlation, asked.courses, asked.seed)
-                print(_line(course, correlation, start, found), flush=True)
+            each = count_each(course, correlation, asked.courses, asked.seed)
+            for start, found in each.items():
+                print(_line(course, correlation, start, found))
+            total = sum(each.values(), start=Counted(0, 0, 0, 0, 0, 0))
+            print(_line(course, correlation, "all", total), flush=True)
 
 
 def _line(course: str, correlation: float, start: str, found: Counted) -> str:

@@ -1,4 +1,4 @@
-"""The weighed courses: against a reference library's density, least squares and worked rises; invariance; refusal."""
+"""The weighed courses: against a reference library's density, least squares, worked rises; invariance; refusal."""
 
 from __future__ import annotations
 
@@ -15,19 +15,15 @@ from scipy import stats
 from acoustic.errors import InputError
 from acoustic.trend.courses import PRIOR, Kind, courses, shape
 from acoustic.trend.points import Point
-from acoustic.trend.wear import (
+from acoustic.trend.wear import DECIBELS, TooFew, Wear, weigh, weigh_over_km
+from acoustic.trend.weighing import (
     CORRELATIONS,
-    DECIBELS,
     LEVEL_SPREAD,
     SCATTER_FREEDOM,
     SPOILT_CHANCE,
     SPOILT_SPREAD,
     Scale,
-    TooFew,
-    Wear,
-    _fit,
-    weigh,
-    weigh_over_km,
+    fit,
 )
 
 Make = Callable[..., list[Point]]
@@ -50,12 +46,12 @@ def weighed(points: list[Point], scale: Scale = DECIBELS) -> Wear:
 def test_every_weight_is_the_density_that_a_reference_library_gives() -> None:
     """Normal law with an inverse gamma variance: integrated out, the visits follow a multivariate t.
 
-    With nu degrees of freedom and the matrix R + X V X' (A. Gelman and others, Bayesian Data Analysis, ch. 14; from
-    memory); by scipy.stats.multivariate_t.
+    With nu degrees of freedom and the matrix R + X V X' (A. Gelman and others, Bayesian Data Analysis, ch. 14;
+    from memory); by scipy.stats.multivariate_t.
     """
     u, y = DAYS / DAYS[-1], np.array([-1.2, 0.4, 0.1, -0.7, 0.5, 1.9, 1.4, 2.8, 3.9])
     every = courses(u, np.full(u.size, 10.0))
-    fitted = _fit(every, y, DECIBELS)
+    fitted = fit(every, y, DECIBELS)
     v = np.diag((np.array([LEVEL_SPREAD, 1, 1]) * DECIBELS.rise / DECIBELS.scatter) ** 2)
     each = iter(range(fitted.course.size))
     gaps = np.abs(np.subtract.outer(np.arange(9), np.arange(9)))
@@ -101,7 +97,7 @@ def test_a_clear_straight_rise_is_least_squares(make_points: Make) -> None:
 
 
 def test_visits_clamped_before_the_onset_are_no_points_of_the_rate(make_points: Make) -> None:
-    """Two clean visits at the faintest value, then 0.03 dB a day from -16 dB: a line through all would say 0.08."""
+    """Two clean visits at the faintest value, then 0.03 dB a day from -16 dB; a line through all: over 0.07."""
     values = np.where(DAYS < 50, -30.0, -18.0 + 0.03 * DAYS + SCATTER)
     wear = weighed(make_points(DAYS, values))
     assert np.polyfit(DAYS, values, 1)[0] > 0.07
