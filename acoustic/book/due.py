@@ -120,7 +120,7 @@ def _of_bike(
     asked = _asked_for(heard[-1], bearings)
     if asked:
         return DueBike(bike=bike, next_grade=asked, by="last visit", last_visit=heard[-1].on_date), True
-    series = all_series(each, bearings, None, today)
+    series = all_series(each, bearings, None, today, kilometres=False)
     states = [one.result.due.state for one in series if one.result.due is not None]
     rising = [
         DueBike(bike=bike, next_grade=one.next_grade, by="trend", last_visit=heard[-1].on_date, series=one)

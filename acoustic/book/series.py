@@ -18,14 +18,19 @@ WORN = "worn"
 
 
 def all_series(
-    visits: Sequence[Visit], bearings: Sequence[Fitted], quantity: str | None, today: date
+    visits: Sequence[Visit],
+    bearings: Sequence[Fitted],
+    quantity: str | None,
+    today: date,
+    *,
+    kilometres: bool = True,
 ) -> tuple[Series, ...]:
     """Judge one quantity over a bike's visits, or all that was found and the drag where none is named."""
     wanted = (quantity,) if quantity else (*found_conditions(visits), DRAG)
     events = works(visits, bearings)
     taken = {name: points_of(visits, name) for name in wanted}
     return tuple(
-        judge_series(name, points, events, today=float(today.toordinal()))
+        judge_series(name, points, events, today=float(today.toordinal()), kilometres=kilometres)
         for name, points in taken.items()
         if points
     )

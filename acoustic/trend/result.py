@@ -57,6 +57,7 @@ def judge_trend(
     limit: float | None,
     today: float,
     scale: Scale = DECIBELS,
+    kilometres: bool = True,
 ) -> TrendResult:
     """Judge how a bearing wears.
 
@@ -71,6 +72,8 @@ def judge_trend(
     today : float
         Days since the same midnight as the points'.
     scale : Scale
+    kilometres : bool
+        Weigh the courses over the kilometres as well.
 
     Returns
     -------
@@ -85,7 +88,7 @@ def judge_trend(
     taken = take_group(segment.points)
     kept = taken.points if taken else ()
     wear = weigh(kept, scale)
-    over_km, problem = _over_km(kept, scale)
+    over_km, problem = _over_km(kept, scale) if kilometres else (None, "")
     due = None if limit is None else due_range(wear, limit=limit, today=today)
     due_km = None
     if limit is not None and over_km is not None:

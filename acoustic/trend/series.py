@@ -56,7 +56,9 @@ class Series:
         return wear.rate.low <= 0 <= wear.rate.high and not there
 
 
-def judge_series(quantity: str, points: Sequence[Point], events: Sequence[Event], *, today: float) -> Series:
+def judge_series(
+    quantity: str, points: Sequence[Point], events: Sequence[Event], *, today: float, kilometres: bool = True
+) -> Series:
     """Judge one quantity over a bike's visits.
 
     Parameters
@@ -68,6 +70,8 @@ def judge_series(quantity: str, points: Sequence[Point], events: Sequence[Event]
     events : sequence of Event
     today : float
         Days since the same midnight as the points'.
+    kilometres : bool
+        Judge over the kilometres as well.
 
     Returns
     -------
@@ -75,7 +79,8 @@ def judge_series(quantity: str, points: Sequence[Point], events: Sequence[Event]
     """
     limit, noun = next_limit(quantity, points)
     day = float(max(today, *(math.floor(point.day) for point in points)))
-    result = judge_trend(points, events, limit=limit, today=day, scale=scale_of(quantity, points))
+    scale = scale_of(quantity, points)
+    result = judge_trend(points, events, limit=limit, today=day, scale=scale, kilometres=kilometres)
     return Series(quantity, tuple(points), tuple(events), day, limit, noun, result)
 
 

@@ -19,7 +19,7 @@ from acoustic.trend.courses import CHANGE, JUMP, LEVEL, Course, Flags, Floats, K
 
 # How alike the errors of neighbouring visits are, and how likely so before anything is measured; judgement: the
 # same phone, stand and season stay for some visits.
-CORRELATIONS = {0.0: 0.5, 0.3: 0.2, 0.6: 0.3}
+CORRELATIONS = {0.0: 0.4, 0.3: 0.2, 0.6: 0.4}
 SCATTER_FREEDOM = 4.0  # the usual scatter counts as much as so many visits; judgement
 SPOILT_CHANCE = 0.02  # of one visit by noise, a knock or a wrong file; judgement
 SPOILT_SPREAD = 20.0  # usual scatters over which a spoilt visit may lie anywhere; judgement
@@ -179,7 +179,7 @@ def draw(every: Sequence[Course], y: Floats, scale: Scale) -> Draws:
     drawn = fitted.mean[chosen] + scatter[:, np.newaxis] * noise
     number = fitted.course[chosen]
     kinds = np.array([CODES.index(course.kind) for course in every])[number]
-    columns_used = np.array([[course.columns[:, place].any() for place in range(3)] for course in every])[number]
+    columns_used = np.any([course.columns for course in every], axis=1)[number]
     drawn = np.where(columns_used, drawn, 0.0)
     draws = Draws(
         kind=kinds,
