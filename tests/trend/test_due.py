@@ -119,7 +119,7 @@ def test_a_higher_limit_is_due_later(make_points: Make) -> None:
 
 def test_the_next_visit_narrows_the_range(make_points: Make) -> None:
     """A visit on the day told, on the likeliest course: the range is narrower than before."""
-    points = make_points(DAYS, -24 + 0.03 * DAYS + np.tile([1.5, -1.5], 5))
+    points = make_points(DAYS, -24 + 0.04 * DAYS + np.tile([1.5, -1.5], 5))
     wear = weigh(points)
     assert isinstance(wear, Wear)
     due = due_range(wear, limit=-10.0, today=252.0)
