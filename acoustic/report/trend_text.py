@@ -62,9 +62,10 @@ def series_sentences(one: Series) -> list[str]:
     if not isinstance(wear, Wear):
         due = "" if result.due is None else due_sentence(result.due, next_grade=one.next_grade)
         return [due or wear.sentence, *_rests_on(one)]
-    told = ["" if result.due is None else due_sentence(result.due, next_grade=one.next_grade)]
+    told = [_last_alone(one, wear)]
+    told.append("" if result.due is None else due_sentence(result.due, next_grade=one.next_grade))
     told.append("" if result.due_km is None else due_km_sentence(result.due_km, next_grade=one.next_grade))
-    told += [_last_alone(one, wear), _rate(one, wear), _onset(wear), result.km_problem]
+    told += [_rate(one, wear), _onset(wear), result.km_problem]
     told.append(step_sentence(result.step, unit=_unit(one)))
     if result.next_visit is not None:
         told.append(f"the next visit would narrow this most about {_day(result.next_visit)}")
@@ -87,7 +88,7 @@ def _last_alone(one: Series, wear: Wear) -> str:
         return ""
     return (
         f"the last recording alone reads past the limit for {one.next_grade}, which the visits together do not "
-        "show yet: go by its own grade, and record again"
+        "settle: go by its own grade, and record again"
     )
 
 

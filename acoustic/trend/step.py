@@ -13,7 +13,7 @@ import numpy as np
 from acoustic.trend.courses import FEWEST_EACH_SIDE, Kind
 from acoustic.trend.wear import TooFew, Wear
 
-STEP_PROBABILITY = 0.8  # judgement: asked about where it is four times as likely as every other course together
+STEP_PROBABILITY = 0.5  # judgement: asked about where it is likelier than all other courses together
 
 
 @dataclass(frozen=True, slots=True)

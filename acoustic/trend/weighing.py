@@ -165,8 +165,10 @@ def draw(every: Sequence[Course], y: Floats, scale: Scale) -> Draws:
     """Draw courses by their weight; what rises must rise, and what falls fall."""
     fitted = fit(every, y, scale)
     # A law cut to one side holds twice the weight there: each sign that a kind asks for doubles it.
-    signs = {kind: 1 for kind in (Kind.FALLING, Kind.RISING, Kind.ONSET)} | {Kind.SUDDEN: 2}
-    doubled = np.array([math.log(2) * signs.get(course.kind, 0) for course in every])
+    has = np.any([course.columns for course in every], axis=1)
+    kinds = np.array([CODES.index(course.kind) for course in every])
+    signed = np.isin(kinds, [CODES.index(kind) for kind in (Kind.FALLING, *RISING, Kind.RAISED)])
+    doubled = math.log(2) * np.where(signed, has[:, CHANGE].astype(int) + has[:, JUMP], 0)
     log_weight = fitted.log_weight + doubled[fitted.course]
     weight = np.exp(log_weight - log_weight.max())
     rng = np.random.default_rng(SEED)
@@ -178,11 +180,9 @@ def draw(every: Sequence[Course], y: Floats, scale: Scale) -> Draws:
     noise = (roots[back] @ rng.standard_normal((DRAWS, 3))[..., np.newaxis])[..., 0]
     drawn = fitted.mean[chosen] + scatter[:, np.newaxis] * noise
     number = fitted.course[chosen]
-    kinds = np.array([CODES.index(course.kind) for course in every])[number]
-    columns_used = np.any([course.columns for course in every], axis=1)[number]
-    drawn = np.where(columns_used, drawn, 0.0)
+    drawn = np.where(has[number], drawn, 0.0)
     draws = Draws(
-        kind=kinds,
+        kind=kinds[number],
         first=np.array([course.first for course in every])[number],
         start=np.array([course.start for course in every])[number],
         power=np.array([course.power for course in every])[number],
@@ -193,5 +193,5 @@ def draw(every: Sequence[Course], y: Floats, scale: Scale) -> Draws:
         alike=fitted.alike[chosen],
     )
     up, down = draws.of_kind(*RISING), draws.of_kind(Kind.FALLING)
-    jumped = ~draws.of_kind(Kind.SUDDEN) | (drawn[:, JUMP] > 0)
+    jumped = ~draws.of_kind(Kind.SUDDEN, Kind.RAISED) | (drawn[:, JUMP] > 0) | ~has[number, JUMP]
     return draws.only((~up | (draws.change > 0)) & (~down | (draws.change < 0)) & jumped)

@@ -64,7 +64,7 @@ PINNED: list[tuple[str, dict[str, Any], str]] = [
     ("acoustic.trend.wear", {"DECIBELS.scatter": 2.0, "DECIBELS.rise": 10.0}, COURSES),
     ("acoustic.trend.weighing", {"CORRELATIONS": {0.0: 0.4, 0.3: 0.2, 0.6: 0.4}, "SPOILT_CHANCE": 0.02}, COURSES),
     ("acoustic.trend.courses", {"POWERS": {1.0: 0.6, 1.5: 0.2, 2.0: 0.2}, "FEWEST_EACH_SIDE": 3}, COURSES),
-    ("acoustic.trend.step", {"STEP_PROBABILITY": 0.8}, COURSES),
+    ("acoustic.trend.step", {"STEP_PROBABILITY": 0.5}, COURSES),
     ("acoustic.trend.due", {"FARTHEST_DAYS": 3 * 365.25, "FARTHEST_KM": 30_000.0}, "judgement"),
     ("acoustic.trend.groups", {"RECENT_DAYS": 183.0}, "judgement"),
     ("acoustic.lifetimes.words", {"DIFFERENT": 0.05}, "common practice"),

@@ -89,6 +89,16 @@ def test_what_is_not_shown_to_rise_gets_no_date(acoustic: Run, shop: Path) -> No
     assert "due between" not in told
 
 
+def test_a_last_recording_past_the_limit_is_said_first(acoustic: Run, shop: Path) -> None:
+    book = open_book(str(shop / "shop.db"))
+    with book.writing() as connection:
+        day = FIRST + timedelta(days=STEPS_DAYS * len(LEVEL))
+        add_visit(connection, Visit(bike="stays", on_date=day, verdicts=(judged(outer_raceway=-9.0),)))
+    book.close()
+    told = " ".join(acoustic("trend", "stays", "--today", TODAY, "--of", "outer ring").stdout.split())
+    assert "(strikes of the outer ring) The last recording alone reads past the limit for replacement" in told
+
+
 def test_the_document_says_the_same(acoustic: Run, shop: Path) -> None:
     document = acoustic("trend", "wears", "--today", TODAY, "--json").document
     outer, drag = document["courses"]

@@ -65,4 +65,4 @@ def test_what_is_said() -> None:
     rose = step_sentence(Step(5, 100.0, 130.0, 6.14, 0.9), unit="dB")
     assert "rose at once" in rose
     assert "knock?" in rose
-    assert step_sentence(Step(5, 100.0, 130.0, 6.14, 0.7), unit="dB") == ""
+    assert step_sentence(Step(5, 100.0, 130.0, 6.14, 0.4), unit="dB") == ""
