@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
@@ -170,7 +171,7 @@ def _counted(height: Floats, first: int) -> Flags:
     """Clamped visits before the onset are no points, unless the others before it show a level well above them."""
     clamped, before = height <= 0, np.arange(height.size) < first
     heard = before & ~clamped
-    if heard.any() and np.median(height[heard]) > NEAR_SCATTERS:
+    if heard.any() and median(height[heard].tolist()) > NEAR_SCATTERS:
         return np.ones(height.size, dtype=bool)
     return ~(clamped & before)
 

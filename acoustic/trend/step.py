@@ -7,6 +7,7 @@ told and asked about, since only the workshop knows what was done.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 
@@ -70,7 +71,7 @@ def find_step(wear: Wear | TooFew) -> Step | TooFew | None:
         visits_before=before,
         last_day_before=wear.visits[before - 1].day,
         first_day_after=wear.visits[before].day,
-        change=float(np.median((draws.level - draws.before)[here])),
+        change=median((draws.level - draws.before)[here].tolist()),
         probability=float(np.mean(stepped)),
     )
 

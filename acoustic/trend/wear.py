@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from statistics import median
 
 import numpy as np
 
@@ -195,7 +196,7 @@ def _weighed(each: tuple[Point, ...], at: Floats, scale: Scale) -> Wear:
     values = np.array([visit.value for visit in each])
     faintest = -math.inf if scale.faintest is None else scale.faintest
     u = (at - at[0]) / (at[-1] - at[0])
-    middle = float(np.median(values))
+    middle = median(values.tolist())
     every = courses(u, (values - faintest) / scale.scatter)
     draws = draw(every, (values - middle) / scale.scatter, scale)
     back = {name: getattr(draws, name) * scale.scatter for name in ("before", "level", "change", "scatter")}
