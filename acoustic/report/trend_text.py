@@ -65,7 +65,7 @@ def series_sentences(one: Series) -> list[str]:
     told = [_last_alone(one, wear)]
     told.append("" if result.due is None else due_sentence(result.due, next_grade=one.next_grade))
     told.append("" if result.due_km is None else due_km_sentence(result.due_km, next_grade=one.next_grade))
-    told += [_rate(one, wear), _onset(wear), result.km_problem]
+    told += [_rate(one, wear), _onset(one, wear), result.km_problem]
     told.append(step_sentence(result.step, unit=_unit(one)))
     if result.next_visit is not None:
         told.append(f"the next visit would narrow this most about {_day(result.next_visit)}")
@@ -103,11 +103,12 @@ def _between(rate: Range, unit: str, per: str) -> str:
     return f"{rate.value:+.2g} {unit} {per} (between {rate.low:+.2g} and {rate.high:+.2g})"
 
 
-def _onset(wear: Wear) -> str:
-    first = wear.first_rising
-    if not first:
+def _onset(one: Series, wear: Wear) -> str:
+    first, taken = wear.first_rising, one.result.taken
+    if not first or taken is None:
         return ""
-    before = "the visit before is no point" if first == 1 else f"the {first} visits before are no points"
+    count = len({int(point.day) for point in taken.points if point.day < wear.visits[first].day})
+    before = "the visit before is no point" if count == 1 else f"the {count} visits before are no points"
     days = f"{_day(wear.visits[first - 1].day)} and {_day(wear.visits[first].day)}"
     return f"it began between the visits of {days}; {before} of the rate"
 

@@ -17,12 +17,15 @@ import numpy as np
 
 from acoustic.errors import InputError
 from acoustic.trend.courses import Floats, Kind, courses, shape
-from acoustic.trend.points import Point, visits
+from acoustic.trend.points import Point, joined, visits
 from acoustic.trend.weighing import Draws, Scale, draw
 
 # Judgement: the confidence of every range that this project prints.
 NINE_IN_TEN = 0.9
 FEWEST_VISITS = 4  # a level, a rate and a scatter are asked of them; judgement
+# More are joined with their neighbours: every visit more may be spoilt, and is one more place for the onset, so
+# that time and memory grow with the cube; what 24 do not tell of a course, more do not either. Judgement.
+MOST_VISITS = 24
 FAINTEST_DB = -30.0  # a rhythm fainter than this is chance in the room's noise; judgement
 # Two spins of one bearing differ by 1.5 dB (`acoustic.triage.side`), two visits by up to twice that; from the
 # first sign to a new bearing some 10 dB (`acoustic/conditions.toml`). Judgement.
@@ -68,7 +71,7 @@ class Wear:
     Attributes
     ----------
     visits : tuple of Point
-        One a calendar day, in order of time.
+        One a calendar day, in order of time; of more than 24, neighbours are joined.
     at : ndarray, shape (n,)
         Where they lie [days or km].
     draws : Draws
@@ -165,6 +168,7 @@ def weigh(points: Sequence[Point], scale: Scale = DECIBELS) -> Wear | TooFew:
     each = visits(points)
     if len(each) < FEWEST_VISITS:
         return TooFew(len(each), FEWEST_VISITS)
+    each = _few(each)
     return _weighed(each, np.array([visit.day for visit in each]), scale)
 
 
@@ -189,7 +193,16 @@ def weigh_over_km(points: Sequence[Point], scale: Scale = DECIBELS) -> Wear | No
         )
     if np.unique(at_km).size < FEWEST_VISITS:
         return None
-    return _weighed(each, at_km, scale)
+    each = _few(each)
+    return _weighed(each, np.array([visit.km for visit in each], dtype=np.float64), scale)
+
+
+def _few(each: tuple[Point, ...]) -> tuple[Point, ...]:
+    """The last visit, and those before it joined with their neighbours where there are too many."""
+    if len(each) <= MOST_VISITS:
+        return each
+    parts = np.array_split(np.arange(len(each) - 1), MOST_VISITS - 1)
+    return (*(joined([each[place] for place in part]) for part in parts), each[-1])
 
 
 def _weighed(each: tuple[Point, ...], at: Floats, scale: Scale) -> Wear:

@@ -15,7 +15,7 @@ from scipy import stats
 from acoustic.errors import InputError
 from acoustic.trend.courses import PRIOR, Kind, courses, shape
 from acoustic.trend.points import Point
-from acoustic.trend.wear import DECIBELS, TooFew, Wear, weigh, weigh_over_km
+from acoustic.trend.wear import DECIBELS, MOST_VISITS, TooFew, Wear, weigh, weigh_over_km
 from acoustic.trend.weighing import (
     CORRELATIONS,
     LEVEL_SPREAD,
@@ -186,6 +186,16 @@ def test_too_few_visits(days: list[float], found: int, make_points: Make) -> Non
 def test_groups_are_not_mixed(make_points: Make) -> None:
     with pytest.raises(InputError, match="2 groups"):
         weigh([*make_points(range(4), range(4), "a"), *make_points(range(4), range(4), "b")])
+
+
+def test_many_visits_are_joined_with_their_neighbours(make_points: Make) -> None:
+    """120 visits, one a week, 0.02 dB a day: 24 points, the last one as it is, and the rate still there."""
+    days = 7.0 * np.arange(120)
+    values = -28 + 0.02 * days + np.tile([0.8, -0.8], 60)
+    wear = weighed(make_points(days, values))
+    assert len(wear.visits) == MOST_VISITS
+    assert (wear.visits[-1].day, wear.visits[-1].value) == (days[-1], values[-1])
+    assert wear.rate.value == pytest.approx(0.02, rel=0.2)
 
 
 @settings(max_examples=30)
