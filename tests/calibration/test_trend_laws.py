@@ -1,6 +1,6 @@
 """What is said of trends holds on courses of which the truth is known: asked for, and as it was measured.
 
-The measured shares are those of ``python tests/calibration/trend_laws.py --courses 3000 --seed 1000``.
+The measured shares are those of ``python tests/calibration/trend_laws.py --courses 1000 --seed 1000``.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from trend_laws import Counted, count_all
 
 QUICK = 60
 # Share told, share of these that hold the truth.
-MEASURED = {
-    ("straight", 0.0): (0.0, 0.0),
-    ("straight", 0.6): (0.0, 0.0),
-    ("accelerating", 0.0): (0.0, 0.0),
-    ("accelerating", 0.6): (0.0, 0.0),
-    ("flat", 0.0): (0.0, 0.0),
-    ("flat", 0.6): (0.0, 0.0),
+MEASURED: dict[tuple[str, float], tuple[float, float | None]] = {
+    ("straight", 0.0): (0.736, 0.963),
+    ("straight", 0.6): (0.792, 0.891),
+    ("accelerating", 0.0): (0.724, 0.91),
+    ("accelerating", 0.6): (0.823, 0.883),
+    ("flat", 0.0): (0.021, None),
+    ("flat", 0.6): (0.019, None),
 }
 STANDARD_ERRORS = 3.0
 
@@ -51,14 +51,14 @@ def test_a_few_courses_are_as_measured(course: str, correlation: float) -> None:
     found = count_all(course, correlation, QUICK, seed=1)
     holds_what_is_asked(course, correlation, found)
     assert agrees(found.told, found.courses, told)
-    assert course == "flat" or agrees(found.held, found.told, held)
+    assert held is None or agrees(found.held, found.told, held)
 
 
 @pytest.mark.parametrize(("course", "correlation"), MEASURED)
 def test_what_was_measured_is_what_is_asked(course: str, correlation: float) -> None:
     """Of straight declines 88 to 97 in 100 ranges hold the truth, of others 80; of flat ones a tenth are told."""
     told, held = MEASURED[course, correlation]
-    if course == "flat":
+    if held is None:
         assert told <= 0.10
     elif (course, correlation) == ("straight", 0.0):
         assert 0.88 <= held <= 0.97
