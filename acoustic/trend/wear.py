@@ -104,12 +104,6 @@ class Wear:
         return float(self.at[-1] - self.at[0])
 
     @property
-    def onset_chance(self) -> float:
-        """How likely it is that damage started after the first visit, among the courses that rise."""
-        rising = self.draws.only(self.draws.rising)
-        return float(np.mean(rising.of_kind(Kind.ONSET, Kind.SUDDEN))) if rising.kind.size else 0.0
-
-    @property
     def first_rising(self) -> int:
         """The first visit that is a point of the rise; 0 where no onset is shown."""
         draws = self.draws
