@@ -123,7 +123,7 @@ def _frame(axes: Axes, one: Series) -> None:
 
 def _course(axes: Axes, one: Series, wear: Wear) -> None:
     """The likeliest course from the onset on, and the hatched range that holds the true one."""
-    first = wear.visits[wear.first_rising].day
+    first = wear.visits[0 if wear.onset is None else wear.onset.likeliest].day
     days = np.linspace(first, _last_shown(one), PLACES)
     # Where a date is told, those that rise: the middle then meets the limit on the likeliest day.
     due = one.result.due is not None and one.result.due.earliest is not None

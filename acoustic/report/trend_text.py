@@ -104,13 +104,13 @@ def _between(rate: Range, unit: str, per: str) -> str:
 
 
 def _onset(one: Series, wear: Wear) -> str:
-    first, taken = wear.first_rising, one.result.taken
-    if not first or taken is None:
+    onset, taken = wear.onset, one.result.taken
+    if onset is None or taken is None:
         return ""
-    count = len({int(point.day) for point in taken.points if point.day < wear.visits[first].day})
-    before = "the visit before is no point" if count == 1 else f"the {count} visits before are no points"
-    days = f"{_day(wear.visits[first - 1].day)} and {_day(wear.visits[first].day)}"
-    return f"it began between the visits of {days}; {before} of the rate"
+    after, before = wear.visits[onset.after].day, wear.visits[onset.before].day
+    count = len({int(point.day) for point in taken.points if int(point.day) <= after})
+    clean = "the first visit is no point" if count == 1 else f"the first {count} visits are no points"
+    return f"it began between the visits of {_day(after)} and {_day(before)}; {clean} of the rate"
 
 
 def _unit(one: Series) -> str:
@@ -150,7 +150,7 @@ class KilometreBlock(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class OnsetBlock(msgspec.Struct, frozen=True, kw_only=True):
-    """The visits between which damage starts."""
+    """The visits between which damage started, nine times in ten."""
 
     after: str | None
     before: str | None
@@ -238,10 +238,10 @@ def _rate_block(rate: Range) -> RateBlock:
 
 
 def _onset_block(wear: Wear) -> OnsetBlock | None:
-    first = wear.first_rising
-    return (
-        OnsetBlock(after=_day(wear.visits[first - 1].day), before=_day(wear.visits[first].day)) if first else None
-    )
+    onset = wear.onset
+    if onset is None:
+        return None
+    return OnsetBlock(after=_day(wear.visits[onset.after].day), before=_day(wear.visits[onset.before].day))
 
 
 def _step_block(step: object) -> UnenteredStepBlock | None:

@@ -22,6 +22,7 @@ from acoustic.trend.weighing import Draws, Scale, draw
 
 # Judgement: the confidence of every range that this project prints.
 NINE_IN_TEN = 0.9
+ENDS = ((1 - NINE_IN_TEN) / 2, (1 + NINE_IN_TEN) / 2)  # as many are left out on either side
 FEWEST_VISITS = 4  # a level, a rate and a scatter are asked of them; judgement
 # More are joined with their neighbours: every visit more may be spoilt, and is one more place for the onset, so
 # that time and memory grow with the cube; what 24 do not tell of a course, more do not either. Judgement.
@@ -64,6 +65,15 @@ class Range:
         return Range(self.value * factor, self.low * factor, self.high * factor)
 
 
+@dataclass(frozen=True, slots=True)
+class Onset:
+    """Between which visits damage started, nine times in ten, and the likeliest first one after it (from 0)."""
+
+    after: int
+    before: int
+    likeliest: int
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Wear:
     """How a bearing wears over the visits of one segment.
@@ -104,13 +114,15 @@ class Wear:
         return float(self.at[-1] - self.at[0])
 
     @property
-    def first_rising(self) -> int:
-        """The first visit that is a point of the rise; 0 where no onset is shown."""
+    def onset(self) -> Onset | None:
+        """Where damage started; None unless nine in ten of the courses start after the first visit."""
         draws = self.draws
         started = draws.of_kind(Kind.ONSET, Kind.SUDDEN, Kind.RAISED)
         if not started.any() or np.mean(started) < NINE_IN_TEN * np.mean(started | draws.rising):
-            return 0
-        return int(np.bincount(draws.first[started]).argmax())
+            return None
+        first = np.sort(draws.first[started])
+        low, high = (int(first[int(share * (first.size - 1))]) for share in ENDS)
+        return Onset(low - 1, high, int(np.bincount(first).argmax()))
 
     def values_at(self, places: Floats) -> Floats:
         """Values of every course on the way, a row each place [days or km]."""
@@ -136,7 +148,7 @@ class Wear:
 
 def range_of(values: Floats) -> Range:
     """Median, and the ends that leave one in twenty outside on either side."""
-    low, value, high = np.quantile(values, [(1 - NINE_IN_TEN) / 2, 0.5, (1 + NINE_IN_TEN) / 2])
+    low, value, high = np.quantile(values, [ENDS[0], 0.5, ENDS[1]])
     return Range(float(value), float(low), float(high))
 
 

@@ -9,8 +9,8 @@ level above it, or at once at a level of its own. From there it rises straight, 
 stay at any level that is no new bearing yet.
 
 What is counted is what people are told: `due_range` and `find_step`. Ranges are not told where a rise is not
-shown; the column 'told' says how often they are. Seeds from 1000 on are for reporting alone: nothing was set by
-them.
+shown; the column 'told' says how often they are. The last two: how often an onset was told, and held between
+the right visits. Seeds from 1000 on are for reporting alone: nothing was set by them.
 """
 
 from __future__ import annotations
@@ -35,7 +35,8 @@ CORRELATIONS = (0.0, 0.6)
 class Counted:
     """Of so many courses: how many got a due range, how many of these held the truth or missed it, and steps told.
 
-    `early`: the truth lies before the range; `late`: after it.
+    `early`: the truth lies before the range; `late`: after it. `onsets`: an onset was told; `onsets_held`: between
+    the right visits.
     """
 
     courses: int
@@ -44,6 +45,8 @@ class Counted:
     early: int
     late: int
     steps: int
+    onsets: int
+    onsets_held: int
 
     @property
     def held_share(self) -> float:
@@ -54,8 +57,10 @@ class Counted:
         return Counted(*(getattr(self, name) + getattr(other, name) for name in self.__dataclass_fields__))
 
 
-def one_course(rng: np.random.Generator, course: str, start: str, correlation: float) -> tuple[list[Point], float]:
-    """Visits, and the day on which the true course reaches the limit (infinity if it never does)."""
+def one_course(
+    rng: np.random.Generator, course: str, start: str, correlation: float
+) -> tuple[list[Point], float, int]:
+    """Visits, the day on which the true course reaches the limit (infinity: never), and how many are clean."""
     clean, worn = int(rng.integers(0, 9)), int(rng.integers(4, 11))
     days = np.cumsum(np.round(rng.uniform(14, 60, clean + worn)))
     onset_day = days[clean] - (rng.uniform(0, 1) * (days[clean] - days[clean - 1]) if clean else 0.0)
@@ -73,7 +78,11 @@ def one_course(rng: np.random.Generator, course: str, start: str, correlation: f
     values = np.maximum(true_db + spread_db * errors(rng, days.size, correlation), FAINTEST_DB)
     if start == "at once":
         values[:clean] = FAINTEST_DB
-    return [Point(float(day), float(value)) for day, value in zip(days, values, strict=True)], float(truth_day)
+    return (
+        [Point(float(day), float(value)) for day, value in zip(days, values, strict=True)],
+        float(truth_day),
+        clean,
+    )
 
 
 def errors(rng: np.random.Generator, count: int, correlation: float) -> np.ndarray:
@@ -89,13 +98,16 @@ def count(course: str, start: str, correlation: float, courses: int, seed: int) 
     rng = np.random.default_rng(
         [seed, COURSES.index(course), STARTS.index(start), CORRELATIONS.index(correlation)]
     )
-    told = held = early = late = steps = 0
+    told = held = early = late = steps = onsets = onsets_held = 0
     for _ in range(courses):
-        points, truth_day = one_course(rng, course, start, correlation)
+        points, truth_day, clean = one_course(rng, course, start, correlation)
         wear, today = weigh(points), points[-1].day
         assert isinstance(wear, Wear)
         step = find_step(wear)
         steps += isinstance(step, Step) and step.found
+        if wear.onset is not None:
+            onsets += 1
+            onsets_held += wear.onset.after < clean <= wear.onset.before
         due = due_range(wear, limit=LIMIT_DB, today=today)
         if due.state not in ("due", "already there"):
             continue
@@ -106,7 +118,7 @@ def count(course: str, start: str, correlation: float, courses: int, seed: int) 
         early += truth < soonest
         late += truth > longest
         held += soonest <= truth <= longest
-    return Counted(courses, told, held, early, late, steps)
+    return Counted(courses, told, held, early, late, steps, onsets, onsets_held)
 
 
 def count_each(course: str, correlation: float, courses: int, seed: int) -> dict[str, Counted]:
@@ -119,7 +131,7 @@ def count_each(course: str, correlation: float, courses: int, seed: int) -> dict
 
 def count_all(course: str, correlation: float, courses: int, seed: int) -> Counted:
     """All of them together."""
-    return sum(count_each(course, correlation, courses, seed).values(), start=Counted(0, 0, 0, 0, 0, 0))
+    return sum(count_each(course, correlation, courses, seed).values(), start=Counted(*[0] * 8))
 
 
 def main() -> None:
@@ -128,13 +140,14 @@ def main() -> None:
     parser.add_argument("--courses", type=int, default=500, help="of each kind, in all ways that damage starts")
     parser.add_argument("--seed", type=int, default=1, help="1000 and up: for reporting alone")
     asked = parser.parse_args()
-    print(f"{'course':<14}{'errors':>12}{'starts':>10}{'told':>8}{'held':>8}{'before':>8}{'after':>8}{'steps':>8}")
+    names = ("told", "held", "before", "after", "steps", "onset", "held")
+    print(f"{'course':<14}{'errors':>12}{'starts':>10}" + "".join(f"{name:>8}" for name in names))
     for course in COURSES:
         for correlation in CORRELATIONS:
             each = count_each(course, correlation, asked.courses, asked.seed)
             for start, found in each.items():
                 print(_line(course, correlation, start, found))
-            total = sum(each.values(), start=Counted(0, 0, 0, 0, 0, 0))
+            total = sum(each.values(), start=Counted(*[0] * 8))
             print(_line(course, correlation, "all", total), flush=True)
 
 
@@ -144,7 +157,8 @@ def _line(course: str, correlation: float, start: str, found: Counted) -> str:
     shares = [found.held_share, found.early / max(found.told, 1), found.late / max(found.told, 1)]
     said = ["-"] * 3 if course == "flat" else [f"{share:.3f}" for share in shares]
     line = f"{course:<14}{kind:>12}{start:>10}{told:>8.3f}{said[0]:>8}{said[1]:>8}{said[2]:>8}"
-    return f"{line}{found.steps / found.courses:>8.3f}"
+    onset = "-" if course == "flat" else f"{found.onsets_held / max(found.onsets, 1):.3f}"
+    return f"{line}{found.steps / found.courses:>8.3f}{found.onsets / found.courses:>8.3f}{onset:>8}"
 
 
 if __name__ == "__main__":

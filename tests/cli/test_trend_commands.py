@@ -77,7 +77,7 @@ def test_both_ends_of_the_range_kilometres_and_the_onset_are_said(acoustic: Run,
     assert flat.startswith("wears: 9 visits Outer ring (strikes of the outer ring) Replacement is due between ")
     assert "likeliest about" in flat
     assert "In kilometres: between " in flat
-    assert "It began between the visits of 2026-02-02 and 2026-03-02; the 2 visits before are no points" in flat
+    assert "It began between the visits of 2026-02-02 and 2026-03-02; the first 2 visits are no points" in flat
     assert "fell" not in flat
     assert "The next visit would narrow this most about 20" in flat
     assert flat.endswith("Drag of the hand-spun crank Unchanged.")

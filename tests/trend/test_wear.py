@@ -15,7 +15,7 @@ from scipy import stats
 from acoustic.errors import InputError
 from acoustic.trend.courses import PRIOR, Kind, courses, shape
 from acoustic.trend.points import Point
-from acoustic.trend.wear import DECIBELS, MOST_VISITS, TooFew, Wear, weigh, weigh_over_km
+from acoustic.trend.wear import DECIBELS, MOST_VISITS, Onset, TooFew, Wear, weigh, weigh_over_km
 from acoustic.trend.weighing import (
     CORRELATIONS,
     LEVEL_SPREAD,
@@ -101,18 +101,21 @@ def test_visits_clamped_before_the_onset_are_no_points_of_the_rate(make_points: 
     values = np.where(DAYS < 50, -30.0, -18.0 + 0.03 * DAYS + SCATTER)
     wear = weighed(make_points(DAYS, values))
     assert np.polyfit(DAYS, values, 1)[0] > 0.07
-    assert wear.first_rising == 2
+    assert wear.onset == Onset(1, 2, 2)
     assert 0.01 < wear.rate.value < 0.05
 
 
 def test_an_onset_above_the_faintest_value_is_found(make_points: Make) -> None:
     """Level until day 140, from there 0.12 dB a day: the onset lies between the visits of days 130 and 155."""
     wear = weighed(make_points(DAYS, -24 + 0.12 * np.maximum(DAYS - 140, 0) + 0.5 * SCATTER))
-    assert wear.first_rising == 5
+    assert wear.onset is not None
+    assert wear.onset.likeliest == 5
+    assert wear.onset.after <= 4
+    assert wear.onset.before >= 5
 
 
 def test_a_rise_from_the_first_visit_has_no_onset(make_points: Make) -> None:
-    assert weighed(make_points(DAYS, -22 + 0.05 * DAYS + SCATTER)).first_rising == 0
+    assert weighed(make_points(DAYS, -22 + 0.05 * DAYS + SCATTER)).onset is None
 
 
 def test_one_spoilt_visit_does_not_turn_the_rate(make_points: Make) -> None:
@@ -133,7 +136,7 @@ def test_level_and_falling_visits_are_not_shown_to_rise(make_points: Make) -> No
 def test_all_clean_is_flat(make_points: Make) -> None:
     wear = weighed(make_points(DAYS, np.full(9, -30.0)))
     assert wear.rising_chance < 0.5
-    assert (wear.rate.value, wear.first_rising) == (0.0, 0)
+    assert (wear.rate.value, wear.onset) == (0.0, None)
 
 
 def test_a_worked_course_reaches_its_limit(make_points: Make) -> None:
@@ -204,7 +207,7 @@ def test_shifted_days_and_their_order_change_nothing(visits: dict[float, float],
     moved = [Point(day + shift, value) for day, value in visits.items()]
     rng.shuffle(moved)
     there = weighed(moved)
-    assert (there.rate, there.first_rising) == (wear.rate, wear.first_rising)
+    assert (there.rate, there.onset) == (wear.rate, wear.onset)
 
 
 @settings(max_examples=30)
