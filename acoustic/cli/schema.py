@@ -53,4 +53,5 @@ def schema_of(name: str) -> dict[str, object]:
     made = msgspec.json.schema(form)
     for part in made["$defs"].values():
         part["description"] = inspect.cleandoc(part["description"])
-    return {"$schema": DIALECT, "title": f"acoustic.{name}/1", **made}
+    (title,) = made["$defs"][form.__name__]["properties"]["schema"]["enum"]
+    return {"$schema": DIALECT, "title": title, **made}
