@@ -170,7 +170,7 @@ def asked_sheet(name: str, said: dict[str, Any]) -> Asked:
         cup=cup,
         spindle=spindle,
         limits=limits,
-        tilt_rad=_tilt_rad(said["offset"], said["shell_width"]),
+        tilt_rad=tilt_rad(said["offset"], said["shell_width"]),
         temperatures=temperatures,
     )
     notes = taken(
@@ -308,7 +308,13 @@ def _limits(text: str | None, name: str, catalogue: Path | None) -> SizeLimits |
     return SizeLimits(numbers[0], numbers[1], "the frame's maker, as given")
 
 
-def _tilt_rad(offset_mm: float | None, width_mm: float | None) -> float | None:
+def bore_mm(name: str | None, catalogue: Path | None) -> float | None:
+    """The bore of a bearing by its name; None without one."""
+    return None if name is None else _bearing(name, catalogue, "CN", "steel").bore_mm
+
+
+def tilt_rad(offset_mm: float | None, width_mm: float | None) -> float | None:
+    """The tilt that an offset of the seats over their distance makes; None where it was not measured."""
     if (offset_mm is None) != (width_mm is None):
         raise InputError(
             "--offset and --shell-width are needed together, and only one was given",

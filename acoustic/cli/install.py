@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from acoustic.cli.book_options import book_option, opened
-from acoustic.cli.fit_options import asked_sheet, fit_options
+from acoustic.cli.fit_options import asked_sheet, bore_mm, fit_options, tilt_rad
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
     from acoustic.book.records import Visit
     from acoustic.install.spins import Told
+    from acoustic.lifetimes.lives import Life
 
 
 @click.group(short_help="Check a fresh install: fit, seat, final spin.")
@@ -35,6 +37,68 @@ def fit(name: str, as_json: bool, **said: Any) -> None:
 
     asked = asked_sheet(name, said)
     click.echo(encode(fit_document(asked.sheet, asked.taken)) if as_json else fit_text(asked.sheet, asked.taken))
+
+
+@install.command()
+@click.option("--bearing", "name", metavar="NAME", help="What the seat is for: 6805 or 25x37x7.")
+@fit_options
+@click.option(
+    "--use",
+    type=click.Choice(["racing", "everyday", "wet", "off-road"]),
+    default="everyday",
+    show_default=True,
+    help="What the bike is for.",
+)
+@click.option(
+    "--upkeep",
+    type=click.Choice(["none", "yearly", "often"]),
+    default="yearly",
+    show_default=True,
+    help="How often its owner has it cleaned and greased.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the ranking.")
+@book_option
+def choose(name: str | None, use: str, upkeep: str, as_json: bool, book: str | None, **said: Any) -> None:
+    """Say which kind of bearing unit suits a frame and its rider, what speaks for and against each, and how long
+    each kind lasted in this shop.
+
+    Without --bearing and --bore the seat counts as not measured, and the kind that forgives most comes first.
+    """
+    from acoustic.install.choose import rank_units, situation_of, spindle_of
+    from acoustic.report.choose_text import choose_document, choose_text
+    from acoustic.structures import encode
+
+    if name is None and (said["readings"] or said["limits"]):
+        raise InputError(
+            "a bore was given, and not what is to go into it",
+            hint="Add --bearing NAME, for example --bearing 6806 or 30x42x7.",
+        )
+    sheet = None if name is None or not (said["readings"] or said["limits"]) else asked_sheet(name, said).sheet
+    situation = situation_of(
+        sheet,
+        tilt_rad(said["offset"], said["shell_width"]),
+        use=use,
+        upkeep=upkeep,
+        shell=said["shell"],
+        spindle=spindle_of(said["spindle"] or bore_mm(name, said["catalogue"])),
+    )
+    lives = _lives(book)
+    ranked = rank_units(situation, lives), rank_units(situation, lives, seals=True)
+    click.echo(encode(choose_document(situation, *ranked)) if as_json else choose_text(situation, *ranked))
+
+
+def _lives(book: str | None) -> tuple[Life, ...]:
+    """The shop's own lives; none where there is no book and none was named."""
+    from acoustic.book.bikes import all_bearings
+    from acoustic.book.series import lives
+
+    try:
+        with opened(book) as it, it.reading() as connection:
+            return lives(all_bearings(connection), today=date.today())
+    except InputError:
+        if book is not None:
+            raise
+        return ()
 
 
 @install.command()

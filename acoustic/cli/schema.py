@@ -22,6 +22,7 @@ DOCUMENTS = {  # name: (structure, what prints it)
     "trend": ("acoustic.report.trend_text:TrendDocument", "how a bearing declines: acoustic trend --json"),
     "lifetimes": ("acoustic.report.lifetimes_text:LifetimesDocument", "which lasts: acoustic lifetimes --json"),
     "fit": ("acoustic.report.fit_text:FitDocument", "a press-fit sheet: acoustic install fit --json"),
+    "choose": ("acoustic.report.choose_text:ChooseDocument", "which unit: acoustic install choose --json"),
     "bearings": ("acoustic.bearings.document:BearingsDocument", "catalogue rows: acoustic bearings --json"),
     "plugins": ("acoustic.plugin.document:PluginsDocument", "what is installed: acoustic plugins --json"),
 }

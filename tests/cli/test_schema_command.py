@@ -55,6 +55,7 @@ def test_every_demo_recording_s_document_follows_it(entry: dict[str, Any], acous
         ("plugins", ("plugins", "--json")),
         ("plugins", ("plugins", "--check", "--json")),
         ("triage", ("triage", "--heard", "pedal", "--answer", "rain=worse", "--json")),
+        ("choose", ("install", "choose", "--use", "wet", "--json")),
         ("triage", ("triage", "--heard", "ride-seated", "--not-heard", "hand", "--bearing", "6805", "--json")),
     ],
 )
