@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from acoustic.cli.book_options import book_option, opened
+from acoustic.cli.file_options import check_page, write_page
 from acoustic.cli.fit_options import asked_sheet, bore_mm, fit_options, tilt_rad
+from acoustic.cli.progress import Progress
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -103,8 +106,15 @@ def _lives(book: str | None) -> tuple[Life, ...]:
 
 @install.command()
 @click.argument("bike")
+@click.option(
+    "--report",
+    "page",
+    type=click.Path(path_type=Path),
+    metavar="FILE.html",
+    help="Write both recordings as one page, before and after, to show, mail or print.",
+)
 @book_option
-def seat(bike: str, book: str | None) -> None:
+def seat(bike: str, page: Path | None, book: str | None) -> None:
     """Compare the bearing of BIKE in the hand with the same bearing pressed into its seat.
 
     Record the bearing free in the hand and again in its seat, and add both:
@@ -112,10 +122,27 @@ def seat(bike: str, book: str | None) -> None:
     """
     from acoustic.install.spins import what_the_seat_did
 
+    if page is not None:
+        check_page("--report", page)
     visits = _visits(bike, book)
-    free, pressed = (_newest(visits, kind, bike) for kind in ("free", "pressed"))
+    pressed = _newest(visits, "pressed", bike)
+    free = _newest(visits[: visits.index(pressed)], "free", bike)
     told = what_the_seat_did(*([judged.check for judged in one.verdicts] for one in (free, pressed)))
     _say(told, f"visit {free.number} in the hand, visit {pressed.number} in its seat")
+    if page is not None:
+        _write_before_after(page, bike, free, pressed, book)
+
+
+def _write_before_after(page: Path, bike: str, free: Visit, pressed: Visit, book: str | None) -> None:
+    """Judge both visits' recordings again and write them as one page."""
+    from acoustic.cli.report import judged_again
+    from acoustic.report.before_after import before_after_page
+
+    progress = Progress(quiet=False)
+    with opened(book) as it:
+        heard = judged_again(it, free, progress), judged_again(it, pressed, progress)
+    progress("drawing")
+    write_page("--report", page, before_after_page(bike, (free, pressed), heard, progress))
 
 
 @install.command()

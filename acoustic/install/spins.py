@@ -87,6 +87,25 @@ def what_the_seat_did(free: Sequence[CheckDocument], pressed: Sequence[CheckDocu
     return Told("as before", ("In its seat it runs as it did in the hand.",), (GO_ON,))
 
 
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One condition in the hand and in its seat: its name, and how strong it was [dB]; None where not judged."""
+
+    name: str
+    before_db: float | None
+    after_db: float | None
+
+
+def compared(free: Sequence[CheckDocument], pressed: Sequence[CheckDocument]) -> tuple[Compared, ...]:
+    """All that is compared of a bearing in the hand and in its seat; None of `free` where it was not recorded."""
+    before, after = _findings(free), _findings(pressed)
+    return tuple(
+        Compared(_name(name), *(found[name].severity_db if name in found else None for found in (before, after)))
+        for name in table().having("by_the_seat")
+        if name in before or name in after
+    )
+
+
 def runs_clean(document: CheckDocument) -> Told:
     """Judge the final spin of an install.
 
