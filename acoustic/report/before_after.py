@@ -45,9 +45,9 @@ def before_after_page(
     free, pressed = heard_of(visits)
     standing = where_it_stands((free, pressed), ())
     names = [
-        f"{place}, {visit.on_date}: {one.recording.path.name}"
-        for place, visit, some in zip(PLACES, visits, analyses, strict=True)
-        for one in some
+        f"{place}, {visit.on_date}" + (f": {judged.name}" if len(visit.verdicts) > 1 else "")
+        for place, visit in zip(PLACES, visits, strict=True)
+        for judged in visit.verdicts
     ]
     told = what_the_seat_did(free.checks, pressed.checks)
     section = comparison(told, compared(free.checks, pressed.checks))
@@ -60,12 +60,13 @@ def before_after_page(
 def comparison(told: Told, rows: Sequence[Compared]) -> Section:
     """What the seat did, condition by condition, in words and as a picture."""
     lines = [
-        f"{sentence(one.name)[:-1]}: {_level(one.before_db)} in the hand, {_level(one.after_db)}." for one in rows
+        f"{sentence(one.name)[:-1]}: {_level(one.before_db)} in the hand, {_level(one.after_db)} in its seat."
+        for one in rows
     ]
     caption = f"Counted as rougher from {ROUGHER_DB:g} dB on, where it is heard at all."
     drawn = [one for one in rows if one.before_db is not None and one.after_db is not None]
     picture = svg_of(_dumbbells(drawn)) if drawn else ""
-    return Section("Before and after", (sentence(told.outcome), *lines, caption), picture)
+    return Section("Before and after", (sentence(told.outcome), *lines, caption), picture, first=True)
 
 
 def _level(db: float | None) -> str:

@@ -14,6 +14,17 @@ from acoustic.report.page import Lead, Section, svg_of
 from acoustic.report.trend_text import UNIT, series_sentences, title
 from acoustic.trend.series import Series
 
+HEADINGS = {
+    "as before": "pressed in, and running as it did in the hand",
+    "rougher": "just pressed in, and rougher than in the hand",
+    "rough in the hand": "the new bearing was rough in the hand already",
+    "open": "the install is not judged yet",
+    "pressed in": "just pressed in",
+    "in the hand": "a new bearing in the hand",
+    "replaced since": "replaced since it was last heard",
+    "clean": "fresh install: clean",
+    "not clean": "fresh install: not clean yet",
+}
 FEWEST_DAYS = 4  # of visits: fewer make no trend, and a chart of them is next to empty
 
 
@@ -52,7 +63,7 @@ def lead_of(found: Standing) -> Lead:
     """An install's standing as the page shows it."""
     told = found.told
     return Lead(
-        heading=sentence(told.outcome),
+        heading=sentence(HEADINGS.get(told.outcome, told.outcome)),
         paragraphs=(found.for_rider,),
         to_do=(found.rider_does,) if found.rider_does else (),
         why=tuple(map(sentence, (told.outcome, *told.reasons))),

@@ -48,12 +48,15 @@ class Section:
         A whole SVG document, as `svg_of` makes of a figure, or nothing.
     half : {'customer', 'bench'}
         Where it stands: with what the rider reads, or with what the mechanic needs.
+    first : bool
+        Before the checks rather than after them; on the bench's half.
     """
 
     heading: str
     paragraphs: tuple[str, ...]
     picture_svg: str = ""
     half: Literal["customer", "bench"] = "bench"
+    first: bool = False
 
     @property
     def picture(self) -> str:

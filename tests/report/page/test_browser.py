@@ -156,7 +156,7 @@ def test_sounds_and_pictures_load_and_it_fits(
     page = told(written(case), width_px, tmp_path, browse)
     lasting_s = {"outer": [12.0, 12.0, 12.0, 24.0, 24.0], "sound": [12.0, 12.0], "far_away": [12.0]}[case]
     assert page["sounds"] == pytest.approx(lasting_s, abs=0.05)
-    assert len(page["pictures"]) == (1 if case == "far_away" else 4)
+    assert len(page["pictures"]) == (1 if case == "far_away" else 3)
     assert min(page["pictures"]) > 100
     assert page["width"] == width_px
     assert page["needed"] <= width_px, "no scrolling sideways"
