@@ -237,7 +237,7 @@ def _bearing(name: str, catalogue: Path | None, group: str, rings: str) -> Fitte
         width_mm=row.width_mm,
         ball_diameter_mm=row.ball_sets[0].ball_diameter_mm,
         pitch_diameter_mm=row.pitch_diameter_mm,
-        group=group if row.kind == "deep groove" else None,
+        group=None if row.kind == "angular contact" else group,
         rings=rings,
     )
 
