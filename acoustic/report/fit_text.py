@@ -15,6 +15,7 @@ VERDICT = {
     "out_of_round": "OUT OF ROUND: the seat is too oval to press into",
     "tapered": "TAPERED: the seat is wider at one end",
     "outside_limits": "OUTSIDE THE MAKER'S LIMITS",
+    "out_of_line": "OUT OF LINE: the two seats are tilted too far for any ball bearing",
     "loose": "LOOSE: the fit likely has play",
     "tight": "TIGHT: too tight a fit is likely",
     "fits": "FITS",
@@ -131,7 +132,7 @@ class FitDocument(msgspec.Struct, frozen=True, kw_only=True):
     """What `acoustic install fit --json` prints; lengths in micrometres unless named otherwise."""
 
     schema: Literal["acoustic.fit/2"]
-    verdict: Literal["out_of_round", "tapered", "outside_limits", "loose", "tight", "fits"]
+    verdict: Literal["out_of_round", "tapered", "outside_limits", "out_of_line", "loose", "tight", "fits"]
     fit: Literal["loose", "tight", "fits"]
     steps: tuple[str, ...]
     because: tuple[str, ...]

@@ -14,7 +14,7 @@ from acoustic.install.fit.seat import SeatJudgement, Standing
 from acoustic.install.fit.tolerances import GROUPS
 
 Fit = Literal["loose", "tight", "fits"]
-Verdict = Literal["out_of_round", "tapered", "outside_limits", "loose", "tight", "fits"]
+Verdict = Literal["out_of_round", "tapered", "outside_limits", "out_of_line", "loose", "tight", "fits"]
 Rows = Literal["either", "single", "none"]
 
 # From these chances on a fit is called loose or tight (judgement). Play ruins seat and bearing, so one time in
@@ -86,13 +86,15 @@ def fit_of(chances: Chances) -> Fit:
     return "fits"
 
 
-def verdict_of(fit: Fit, judgement: SeatJudgement) -> Verdict:
-    """The worst fact about a seat: a wrong form or size comes before the fit that was computed from it."""
+def verdict_of(fit: Fit, judgement: SeatJudgement, tilt_rad: float | None) -> Verdict:
+    """The worst fact about a seat: what is wrong with the seat itself comes before the fit computed from it."""
     if judgement.roundness == "outside":
         return "out_of_round"
     if judgement.cylindricity == "outside":
         return "tapered"
-    return "outside_limits" if judgement.size == "outside" else fit
+    if judgement.size == "outside":
+        return "outside_limits"
+    return "out_of_line" if tilt_rad is not None and tilt_rad > UTMOST_TILT_RAD else fit
 
 
 def row_advice(chances: Chances, judgement: SeatJudgement, tilt_rad: float | None) -> RowAdvice:
@@ -185,8 +187,7 @@ def _preload_reason(numbers: FitNumbers, chances: Chances, group: str) -> str:
     left, worst = chances.left_by_group[group], numbers.left_by_group[group]
     said = (
         f"of the {group} clearance {left.low_um:+.0f} to {left.high_um:+.0f} µm are left before any preload is "
-        f"set; "
-        f"the chance that the balls are squeezed is {percent(chances.preload or 0.0)} (at worst "
+        f"set; the chance that the balls are squeezed is {percent(chances.preload or 0.0)} (at worst "
         f"{worst.low_um:+.0f} µm)"
     )
     if DOUBLE_ROW_CHANCE <= (chances.preload or 0.0) < TIGHT_CHANCE:

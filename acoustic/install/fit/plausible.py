@@ -92,8 +92,7 @@ def taken(
     if shell.material.name == "carbon":
         found.append(
             "Carbon is no plain ring: its lay-up decides how stiff it is, and an insert is glued, so clearance "
-            "lost "
-            "is rough. The frame's maker has the last word on how tight a fit it takes."
+            "lost is rough. The frame's maker has the last word on how tight a fit it takes."
         )
     if gauge_is_usual and not seat.drawn:
         found.append(
@@ -128,6 +127,5 @@ def ceramic_note(bearing: FittedBearing) -> str:
     um = 2e3 * bearing.ball_diameter_mm * less_per_k * BALLS_K
     return (
         f"Ceramic balls grow {um:.1f} µm less than steel ones over {BALLS_K:g} °C: negligible here. They ask for "
-        f"the "
-        "same seat."
+        "the same seat."
     )

@@ -37,7 +37,7 @@ class FitSheet:
     chances : Chances
         What of it is likely.
     fit : {'loose', 'tight', 'fits'}
-    verdict : {'out_of_round', 'tapered', 'outside_limits', 'loose', 'tight', 'fits'}
+    verdict : {'out_of_round', 'tapered', 'outside_limits', 'out_of_line', 'loose', 'tight', 'fits'}
         The worst fact.
     reasons : tuple of str
         What the fit rests on.
@@ -95,7 +95,7 @@ def fit_sheet(
     numbers = reckon_fit(seat, bearing, shell, cup=cup, spindle=spindle, temperatures=temperatures)
     chances = chances_of(numbers, bearing.bore_mm)
     judgement = judge_seat(seat, nominal_mm=(cup or bearing).outside_mm, limits=limits)
-    verdict = verdict_of(fit_of(chances), judgement)
+    verdict = verdict_of(fit_of(chances), judgement, tilt_rad)
     return FitSheet(
         seat=seat,
         judgement=judgement,

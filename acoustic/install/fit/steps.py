@@ -9,32 +9,31 @@ CORRECT = (
     "Have it corrected by someone who is equipped for it, or ask the frame's maker; acoustic install choose names "
     "the kind of bearing unit that forgives most."
 )
+AGAIN = "Press nothing into it yet. Clean the seat and read it again"
 STEPS: dict[Verdict, tuple[str, ...]] = {
-    "out_of_round": (
-        "Press nothing into it yet. Clean the seat and read it again at 0, 60 and 120 degrees.",
-        CORRECT,
-    ),
-    "tapered": ("Press nothing into it yet. Clean the seat and read it again at the mouth and deeper.", CORRECT),
+    "out_of_round": (f"{AGAIN} at 0, 60 and 120 degrees.", CORRECT),
+    "tapered": (f"{AGAIN} at the mouth and deeper.", CORRECT),
     "outside_limits": (
-        "Press nothing into it yet. Clean the seat, read it again, and take the readings to the frame's maker or "
-        "dealer: outside the maker's own limits it may be a case for the warranty.",
+        f"{AGAIN}, and take the readings to the frame's maker or dealer: "
+        "outside the maker's own limits it may be a case for the warranty.",
+    ),
+    "out_of_line": (
+        "Press nothing into it yet. Measure the offset again; if it is so, ask the frame's maker. A unit in one "
+        "piece through the shell brings its own alignment: acoustic install choose.",
     ),
     "loose": (
         "Do not rely on the press: read the seat again, clean and dry. If it is so, ask the frame's maker: an "
-        "oversize "
-        "or a screwed-together unit, or a retaining compound by its maker's instructions.",
+        "oversize or screwed-together unit, or a retaining compound by its maker's instructions.",
     ),
     "tight": (
         "Do not press it yet: read the seat again, and the outside of this very bearing. If it is so, take a "
-        "bearing "
-        "with more clearance or have the seat corrected; a double row stays out.",
+        "bearing with more clearance or have the seat corrected; a double row stays out.",
     ),
     "fits": ("Clean seat and bearing, press squarely on the outer ring, and never through the balls.",),
 }
 COMPARE = (
     "Record it in the hand before and in its seat after: acoustic visit add --kind free, then --kind pressed, "
-    "then "
-    "acoustic install seat."
+    "then acoustic install seat."
 )
 
 

@@ -97,6 +97,7 @@ def test_where_one_fit_ends_and_the_next_begins(likely: Chances, fit: str) -> No
         ({"taper_um": 20.0, "limits": SizeLimits(41.99, 42.0, "a drawing")}, "tapered", "fits"),
         ({"limits": SizeLimits(41.99, 42.0, "a drawing")}, "outside_limits", "fits"),
         ({"mean_mm": 42.010, "oval_um": 20.0}, "out_of_round", "loose"),
+        ({"tilt_rad": 0.004}, "out_of_line", "fits"),
     ],
 )
 def test_the_worst_fact_comes_first(changes: dict[str, Any], verdict: str, fit: str) -> None:
