@@ -59,18 +59,26 @@ def before_after_page(
 
 def comparison(told: Told, rows: Sequence[Compared]) -> Section:
     """What the seat did, condition by condition, in words and as a picture."""
+    heard = [one for one in rows if one.heard_before or one.heard_after]
     lines = [
-        f"{sentence(one.name)[:-1]}: {_level(one.before_db)} in the hand, {_level(one.after_db)} in its seat."
-        for one in rows
+        f"{sentence(one.name)[:-1]}: {_level(one.before_db, one.heard_before)} in the hand, "
+        f"{_level(one.after_db, one.heard_after)} in its seat."
+        for one in heard
     ]
-    caption = f"Counted as rougher from {ROUGHER_DB:g} dB on, where it is heard at all."
-    drawn = [one for one in rows if one.before_db is not None and one.after_db is not None]
-    picture = svg_of(_dumbbells(drawn)) if drawn else ""
-    return Section("Before and after", (sentence(told.outcome), *lines, caption), picture, first=True)
+    rest = [one.name for one in rows if one not in heard]
+    if rest:
+        lines.append(f"Heard in neither: {', '.join(rest)}.")
+    drawn = [one for one in heard if one.before_db is not None and one.after_db is not None]
+    if drawn:
+        lines.append(f"Counted as rougher from {ROUGHER_DB:g} dB on.")
+    picture = svg_of(_dumbbells(drawn)) if len(drawn) > 1 else ""  # one alone is next to empty
+    return Section("Before and after", (sentence(told.outcome), *lines), picture, first=True)
 
 
-def _level(db: float | None) -> str:
-    return "not judged" if db is None else f"{db:+.0f} dB".replace("-", "−")
+def _level(db: float | None, heard: bool) -> str:
+    if db is None:
+        return "not judged"
+    return f"{'heard' if heard else 'not heard'} ({db:+.0f} dB)".replace("-", "−")
 
 
 def _dumbbells(rows: Sequence[Compared]) -> Figure:

@@ -89,7 +89,10 @@ def bike_sections(
     -------
     tuple of Section
     """
-    found = [*_due(series), *_compared(visits), *_seat(visits), *map(_one_series, series)]
+    lead = bike_lead(visits, bearings)
+    # Of a bearing that is out, or not yet in for good, no due day is told.
+    goes_on = [] if lead is not None and lead.before_grade else [*_due(series), *_compared(visits)]
+    found = [*goes_on, *_seat(visits), *map(_one_series, series)]
     return (*found, _history(visits, bearings))
 
 

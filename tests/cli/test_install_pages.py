@@ -47,7 +47,10 @@ def test_rougher_in_its_seat_before_and_after(acoustic: Run, add: Any, tmp_path:
         assert "Have a new bearing fitted" not in whole and "Replace the bearing" not in whole
         assert "Pull the bearing and spin it in the hand" in whole
     assert plain_half(both).index("In the hand, 2026-01-02") < plain_half(both).index("In its seat, 2026-01-02")
-    assert both.read_text(encoding="utf-8").count("<audio") > 4
+    whole = both.read_text(encoding="utf-8")
+    assert whole.count("<audio") > 4
+    assert re.search(r"Strikes of the outer ring: not heard \(−\d+ dB\) in the hand, heard \(", whole)
+    assert "Heard in neither: " in whole
     assert acoustic("install", "seat", "red", "--report", tmp_path / "both.pdf").code == EXIT_UNUSABLE
 
 
@@ -60,5 +63,6 @@ def test_replaced_since_asks_for_a_final_spin(acoustic: Run, add: Any, tmp_path:
     acoustic("report", "red", page, "--quiet")
     assert "Replaced since it was last heard" in plain_half(page)
     assert "What was heard of the old one" in plain_half(page)
+    assert "How it goes on" not in plain_half(page), "no due day of a bearing that is out"
     assert "Have a new bearing fitted" not in plain_half(page)
     assert "Record a final spin of the new bearing" in page.read_text(encoding="utf-8")
