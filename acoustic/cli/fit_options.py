@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -62,6 +62,7 @@ _PARTS = (
         show_default=True,
         help="What the bearing's rings are made of.",
     ),
+    click.option("--rows", type=click.IntRange(1, 2), default=1, show_default=True, help="Rows of balls."),
     click.option(
         "--balls",
         type=click.Choice(["steel", "ceramic"]),
@@ -152,6 +153,7 @@ def asked_sheet(name: str, said: dict[str, Any]) -> Asked:
     limits = _limits(said["limits"], name, said["catalogue"])
     seat = _seat(said["readings"], said["gauge_um"], limits)
     bearing = _bearing(name, said["catalogue"], said["group"], said["rings"])
+    bearing = replace(bearing, rows=said["rows"])
     cup = _cup(said["cup"])
     shell, usual = _shell(said["shell"], said["shell_outside"], said["finish"], (cup or bearing).outside_mm)
     gauge_um = said["gauge_um"] or USUAL_GAUGE_UM

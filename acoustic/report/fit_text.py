@@ -7,6 +7,7 @@ from typing import Literal
 
 import msgspec
 
+from acoustic.install.fit.advice import Fit, Rows, Verdict, surely
 from acoustic.install.fit.interference import Joint, Span
 from acoustic.install.fit.sheet import FitSheet
 from acoustic.report.layout import paragraphs, sentence
@@ -18,6 +19,7 @@ VERDICT = {
     "out_of_line": "OUT OF LINE: the two seats are tilted too far for any ball bearing",
     "loose": "LOOSE: the fit likely has play",
     "tight": "TIGHT: too tight a fit is likely",
+    "single_only": "NOT FOR A DOUBLE ROW: this seat takes a single row only",
     "fits": "FITS",
 }
 ROWS = {
@@ -31,7 +33,7 @@ def fit_text(sheet: FitSheet, taken: tuple[str, ...] = ()) -> str:
     """Set a fit sheet for people, with what was taken that nobody measured."""
     head = VERDICT[sheet.verdict]
     if sheet.verdict == "fits":
-        head += f" ({ROWS[sheet.rows.rows]})"
+        head += f"{'' if surely(sheet.chances) else ', not surely'} ({ROWS[sheet.rows.rows]})"
     elif sheet.verdict != sheet.fit:
         head += f"; by its mean size it {'fits' if sheet.fit == 'fits' else f'is {sheet.fit}'}"
     lines = [head, ""]
@@ -83,7 +85,7 @@ class LimitsBlock(msgspec.Struct, frozen=True, kw_only=True):
 class RowsBlock(msgspec.Struct, frozen=True, kw_only=True):
     """How many rows of balls the seats allow."""
 
-    advisable: Literal["either", "single", "none"]
+    advisable: Rows
     because: tuple[str, ...]
 
 
@@ -132,8 +134,8 @@ class FitDocument(msgspec.Struct, frozen=True, kw_only=True):
     """What `acoustic install fit --json` prints; lengths in micrometres unless named otherwise."""
 
     schema: Literal["acoustic.fit/2"]
-    verdict: Literal["out_of_round", "tapered", "outside_limits", "out_of_line", "loose", "tight", "fits"]
-    fit: Literal["loose", "tight", "fits"]
+    verdict: Verdict
+    fit: Fit
     steps: tuple[str, ...]
     because: tuple[str, ...]
     rows: RowsBlock

@@ -109,3 +109,13 @@ def test_what_looks_like_a_slip_is_asked_about(acoustic: Run, more: tuple[str, .
 def test_neither_measured_nor_drawn(acoustic: Run) -> None:
     refused = fit(acoustic, "--bearing", "6806")
     assert refused.code == EXIT_UNUSABLE and "--bore" in refused.stderr and "--limits" in refused.stderr
+
+
+def test_a_coarse_gauge_fits_not_surely(acoustic: Run) -> None:
+    """A calliper's 25 um either way about 34.5: 42 um and more a third of the time."""
+    found = fit(acoustic, "--bearing", "6806", "--bore", "41.96", "--gauge", "25")
+    assert found.stdout.startswith("FITS, not surely (a single row only)")
+    assert "the chance of more than 42 µm" in " ".join(found.stdout.lower().split())
+    assert fit(acoustic, "--bearing", "6806", "--bore", "41.985", "--gauge", "2").stdout.startswith(
+        "FITS (a single"
+    )

@@ -14,7 +14,9 @@ from acoustic.install.fit.seat import SeatJudgement, Standing
 from acoustic.install.fit.tolerances import GROUPS
 
 Fit = Literal["loose", "tight", "fits"]
-Verdict = Literal["out_of_round", "tapered", "outside_limits", "out_of_line", "loose", "tight", "fits"]
+Verdict = Literal[
+    "out_of_round", "tapered", "outside_limits", "out_of_line", "loose", "tight", "single_only", "fits"
+]
 Rows = Literal["either", "single", "none"]
 
 # From these chances on a fit is called loose or tight (judgement). Play ruins seat and bearing, so one time in
@@ -77,24 +79,35 @@ def tilt_of_seats_rad(offset_mm: float, shell_width_mm: float) -> float:
     return math.atan(abs(offset_mm) / shell_width_mm)
 
 
-def fit_of(chances: Chances) -> Fit:
-    """Name a fit by what is likely: 'loose', 'tight' or 'fits'."""
-    if chances.play >= LOOSE_CHANCE:
+def fit_of(chances: Chances, rows: int = 1) -> Fit:
+    """Name a fit by what is likely: 'loose', 'tight' or 'fits'; two rows forgive less than one."""
+    if chances.play >= (LOOSE_CHANCE if rows == 1 else DOUBLE_ROW_CHANCE):
         return "loose"
-    if max(chances.preload or 0.0, chances.too_tight) >= TIGHT_CHANCE:
-        return "tight"
-    return "fits"
+    tight = TIGHT_CHANCE if rows == 1 else DOUBLE_ROW_CHANCE
+    return "tight" if max(chances.preload or 0.0, chances.too_tight) >= tight else "fits"
 
 
-def verdict_of(fit: Fit, judgement: SeatJudgement, tilt_rad: float | None) -> Verdict:
-    """The worst fact about a seat: what is wrong with the seat itself comes before the fit computed from it."""
+def surely(chances: Chances) -> bool:
+    """Whether neither play nor too tight a fit is likely enough to speak of."""
+    return max(chances.play, chances.preload or 0.0, chances.too_tight) < DOUBLE_ROW_CHANCE
+
+
+def verdict_of(
+    fit: Fit, judgement: SeatJudgement, tilt_rad: float | None, *, advice: Rows = "either", rows: int = 1
+) -> Verdict:
+    """The worst fact about a seat: what is wrong with the seat itself comes before the fit computed from it.
+
+    A double row in a seat that allows a single one only is named last before 'fits'.
+    """
     if judgement.roundness == "outside":
         return "out_of_round"
     if judgement.cylindricity == "outside":
         return "tapered"
     if judgement.size == "outside":
         return "outside_limits"
-    return "out_of_line" if tilt_rad is not None and tilt_rad > UTMOST_TILT_RAD else fit
+    if tilt_rad is not None and tilt_rad > UTMOST_TILT_RAD:
+        return "out_of_line"
+    return "single_only" if fit == "fits" and rows == 2 and advice != "either" else fit
 
 
 def row_advice(chances: Chances, judgement: SeatJudgement, tilt_rad: float | None) -> RowAdvice:
@@ -152,8 +165,8 @@ def fit_reasons(numbers: FitNumbers, chances: Chances, bore_mm: float) -> tuple[
         found.append(_preload_reason(numbers, chances, numbers.group))
     if chances.too_tight >= DOUBLE_ROW_CHANCE and numbers.tightest_um is not None:
         found.append(
-            f"by {percent(chances.too_tight)} it is tighter than {numbers.tightest_um:.0f} µm, the tightest fit "
-            "that bearing makers list for a housing (P7): it may score the seat and crack a thin shell"
+            f"the chance of more than {numbers.tightest_um:.0f} µm, the tightest fit that bearing makers list for "
+            f"a housing (P7), is {percent(chances.too_tight)}: it may score the seat and crack a thin shell"
         )
     if fit == "tight" and chances.preload is not None and chances.preload >= TIGHT_CHANCE:
         found.append(_roomier(chances, numbers.group or ""))

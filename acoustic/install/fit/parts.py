@@ -32,6 +32,8 @@ class FittedBearing:
         What the rings are made of: 'steel' or 'stainless'.
     width_mm : float or None
         [mm]; without it no grease is weighed out.
+    rows : {1, 2}
+        Rows of balls.
     outside, bore : Limits or None
         Deviations from the nominal diameters [um], if they were measured or are of a
         finer class; None is the normal class of ISO 492.
@@ -49,6 +51,7 @@ class FittedBearing:
     group: str | None = "CN"
     rings: str = "steel"
     width_mm: float | None = None
+    rows: int = 1
     outside: Limits | None = None
     bore: Limits | None = None
 

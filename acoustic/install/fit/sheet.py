@@ -37,7 +37,7 @@ class FitSheet:
     chances : Chances
         What of it is likely.
     fit : {'loose', 'tight', 'fits'}
-    verdict : {'out_of_round', 'tapered', 'outside_limits', 'out_of_line', 'loose', 'tight', 'fits'}
+    verdict : {'out_of_round', 'tapered', 'outside_limits', 'out_of_line', 'loose', 'tight', 'single_only', 'fits'}
         The worst fact.
     reasons : tuple of str
         What the fit rests on.
@@ -95,16 +95,17 @@ def fit_sheet(
     numbers = reckon_fit(seat, bearing, shell, cup=cup, spindle=spindle, temperatures=temperatures)
     chances = chances_of(numbers, bearing.bore_mm)
     judgement = judge_seat(seat, nominal_mm=(cup or bearing).outside_mm, limits=limits)
-    verdict = verdict_of(fit_of(chances), judgement, tilt_rad)
+    fit, rows = fit_of(chances, bearing.rows), row_advice(chances, judgement, tilt_rad)
+    verdict = verdict_of(fit, judgement, tilt_rad, advice=rows.rows, rows=bearing.rows)
     return FitSheet(
         seat=seat,
         judgement=judgement,
         numbers=numbers,
         chances=chances,
-        fit=fit_of(chances),
+        fit=fit,
         verdict=verdict,
         reasons=fit_reasons(numbers, chances, bearing.bore_mm),
-        rows=row_advice(chances, judgement, tilt_rad),
+        rows=rows,
         steps=next_steps(verdict, bearing.grease),
         cautions=(*_own_cautions(seat, numbers, cup), *CAUTIONS),
     )

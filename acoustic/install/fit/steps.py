@@ -29,6 +29,10 @@ STEPS: dict[Verdict, tuple[str, ...]] = {
         "Do not press it yet: read the seat again, and the outside of this very bearing. If it is so, take a "
         "bearing with more clearance or have the seat corrected; a double row stays out.",
     ),
+    "single_only": (
+        "Do not press the double row in: take a single row, or measure what is missing (two directions, "
+        "two depths, the offset of the seats) and see whether it will do.",
+    ),
     "fits": ("Clean seat and bearing, press squarely on the outer ring, and never through the balls.",),
 }
 COMPARE = (

@@ -32,7 +32,7 @@ def sheet(
     taper_um: float = 1.0,
     group: str = "CN",
     uncertainty_um: float = 1.0,
-    size: dict[str, float] = SIZE,
+    size: dict[str, Any] = SIZE,
     **more: Any,
 ) -> FitSheet:
     """A 6806 in an aluminium shell of 48 mm outside, its seat read twice at the mouth and twice deep."""
@@ -86,6 +86,23 @@ def chances(*, play: float = 0.0, preload: float | None = 0.0, too_tight: float 
 )
 def test_where_one_fit_ends_and_the_next_begins(likely: Chances, fit: str) -> None:
     assert fit_of(likely) == fit
+
+
+@pytest.mark.parametrize(
+    ("likely", "fit"),
+    [(chances(play=0.11), "loose"), (chances(preload=0.11), "tight"), (chances(too_tight=0.11), "tight")],
+)
+def test_two_rows_forgive_less(likely: Chances, fit: str) -> None:
+    assert (fit_of(likely), fit_of(likely, rows=2)) == ("fits", fit)
+
+
+def test_a_double_row_goes_into_a_true_seat_alone() -> None:
+    double = {**SIZE, "rows": 2}
+    assert sheet(41.985, group="C3", tilt_rad=0.0003, size=double).verdict == "fits"
+    for changes in ({"tilt_rad": None}, {"tilt_rad": 0.0008}, {"oval_um": 14.0}):
+        found = sheet(41.985, **{"group": "C3", "tilt_rad": 0.0003, "size": double, **changes})
+        assert (found.verdict, found.fit) == ("single_only", "fits")
+        assert "Do not press the double row in" in found.steps[0]
 
 
 # Oval or tapered by 20 um, 10 on the radius, against IT4's 7 um and 1.4 um of uncertainty; both at once; a size
