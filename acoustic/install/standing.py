@@ -102,12 +102,16 @@ def where_it_stands(heard: Sequence[Heard], fitted: Sequence[date]) -> Standing 
 
 
 def install_pair(heard: Sequence[Heard]) -> tuple[Heard | None, Heard] | None:
-    """The newest spin in a seat, and the newest in the hand before it; None where none was pressed in."""
-    for at in range(len(heard) - 1, -1, -1):
-        if heard[at].kind == "pressed":
-            before = heard[at - 1] if at else None
-            return (before if before is not None and before.kind == "free" else None), heard[at]
-    return None
+    """The newest spin in a seat and the one in the hand before it, of the same try; None where none was pressed."""
+    pressed = None
+    for one in reversed(heard):
+        if pressed is None:
+            pressed = one if one.kind == "pressed" else None
+        elif one.kind == "free":
+            return one, pressed
+        elif one.kind in ("pressed", "final"):
+            break
+    return None if pressed is None else (None, pressed)
 
 
 def _pressed(heard: Sequence[Heard]) -> Standing:

@@ -78,6 +78,8 @@ def test_a_pair_is_of_one_pressing() -> None:
     assert install_pair([first, rough, second, good, heard("final")]) == (second, good)
     assert install_pair([first, rough, good]) == (None, good)
     assert install_pair([first, heard("check")]) is None
+    assert install_pair([first, heard("check"), good]) == (first, good)
+    assert install_pair([first, heard("final"), good]) == (None, good)
 
 
 def test_no_rider_reads_a_word_of_the_trade() -> None:
