@@ -102,7 +102,7 @@ def where_it_stands(heard: Sequence[Heard], fitted: Sequence[date]) -> Standing 
 
 
 def install_pair(heard: Sequence[Heard]) -> tuple[Heard | None, Heard] | None:
-    """The newest spin in a seat and the one in the hand before it, of the same try; None where none was pressed."""
+    """The newest spin in a seat and the one in the hand before it, of the same try; None without a press."""
     pressed = None
     for one in reversed(heard):
         if pressed is None:

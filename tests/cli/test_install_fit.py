@@ -68,6 +68,7 @@ def test_what_nobody_measured_is_said(acoustic: Run) -> None:
     told = " ".join(fit(acoustic, "--bearing", "6806", "--bore", "41.985").stdout.split())
     for said in ("48 mm is taken, a usual wall of 3 mm for aluminium", "good to 5 µm", "-11 to 0 µm off 42 mm"):
         assert said in told
+    assert "A shell of aluminium; a bearing with rings of steel, one row, clearance group CN." in told
     assert "5 to 7 µm are pressed flat" in told and "Measured and ridden at 20 °C" in told
     given = ("--shell-outside", "50", "--gauge", "2", "--ride-temp", "0")
     told = " ".join(fit(acoustic, "--bearing", "6806", "--bore", "41.985", *given).stdout.split())

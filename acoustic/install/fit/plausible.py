@@ -82,7 +82,9 @@ def taken(
     -------
     tuple of str
     """
-    found = []
+    group = "no clearance of its own" if bearing.group is None else f"clearance group {bearing.group}"
+    rows = "two rows" if bearing.rows == 2 else "one row"
+    found = [f"A shell of {shell.material.name}; a bearing with rings of {bearing.rings}, {rows}, {group}."]
     row = material_row(shell.material.name)
     if shell_is_usual:
         found.append(
