@@ -17,6 +17,7 @@ from acoustic.errors import InputError
 if TYPE_CHECKING:
     from acoustic.book.records import Visit
     from acoustic.install.spins import Told
+    from acoustic.install.units import Upkeep, Use
     from acoustic.lifetimes.lives import Life
 
 
@@ -61,13 +62,13 @@ def fit(name: str, as_json: bool, **said: Any) -> None:
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the ranking.")
 @book_option
-def choose(name: str | None, use: str, upkeep: str, as_json: bool, book: str | None, **said: Any) -> None:
+def choose(name: str | None, use: Use, upkeep: Upkeep, as_json: bool, book: str | None, **said: Any) -> None:
     """Say which kind of bearing unit suits a frame and its rider, what speaks for and against each, and how long
     each kind lasted in this shop.
 
     Without --bearing and --bore the seat counts as not measured, and the kind that forgives most comes first.
     """
-    from acoustic.install.choose import rank_units, situation_of, spindle_of
+    from acoustic.install.choose import Situation, rank_units, spindle_of, with_seat
     from acoustic.report.choose_text import choose_document, choose_text
     from acoustic.structures import encode
 
@@ -77,14 +78,9 @@ def choose(name: str | None, use: str, upkeep: str, as_json: bool, book: str | N
             hint="Add --bearing NAME, for example --bearing 6806 or 30x42x7.",
         )
     sheet = None if name is None or not (said["readings"] or said["limits"]) else asked_sheet(name, said).sheet
-    situation = situation_of(
-        sheet,
-        tilt_rad(said["offset"], said["shell_width"]),
-        use=use,
-        upkeep=upkeep,
-        shell=said["shell"],
-        spindle=spindle_of(said["spindle"] or bore_mm(name, said["catalogue"])),
-    )
+    spindle = spindle_of(said["spindle"] or bore_mm(name, said["catalogue"]))
+    rider = Situation(use=use, upkeep=upkeep, shell=said["shell"], spindle=spindle)
+    situation = with_seat(rider, sheet, tilt_rad(said["offset"], said["shell_width"]))
     lives = _lives(book)
     ranked = rank_units(situation, lives), rank_units(situation, lives, seals=True)
     click.echo(encode(choose_document(situation, *ranked)) if as_json else choose_text(situation, *ranked))

@@ -7,7 +7,7 @@ kind that forgives stands first.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 from acoustic.install.fit.advice import CAREFUL_TILT_RAD, DOUBLE_ROW_CHANCE, DOUBLE_ROW_TILT_RAD, UTMOST_TILT_RAD
 from acoustic.install.fit.sheet import FitSheet
@@ -73,21 +73,20 @@ class Choice:
     record: ShopRecord | None
 
 
-def situation_of(sheet: FitSheet | None, tilt_rad: float | None, **rider: str) -> Situation:
-    """What a fit sheet says of a frame, and what was said of use, upkeep, shell and spindle.
+def with_seat(known: Situation, sheet: FitSheet | None, tilt_rad: float | None) -> Situation:
+    """Add to what is known of a rider what a fit sheet says of the frame.
 
     Parameters
     ----------
+    known : Situation
     sheet : FitSheet or None
         None where the seat was not measured.
     tilt_rad : float or None
         Between the two seats [rad]; None where it was not measured.
-    **rider
-        The other fields of `Situation`.
     """
     if sheet is None or sheet.seat.drawn:
-        return Situation(line=_line(tilt_rad), **rider)  # type: ignore[arg-type]
-    return Situation(size=_size(sheet), form=_form(sheet), line=_line(tilt_rad), **rider)  # type: ignore[arg-type]
+        return replace(known, line=_line(tilt_rad))
+    return replace(known, size=_size(sheet), form=_form(sheet), line=_line(tilt_rad))
 
 
 def spindle_of(diameter_mm: float | None) -> Bore:

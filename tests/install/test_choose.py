@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from acoustic.install.choose import Situation, holds, rank_units, shop_record, situation_of, spindle_of, unit_of
+from acoustic.install.choose import Situation, holds, rank_units, shop_record, spindle_of, unit_of, with_seat
 from acoustic.install.fit.interference import material
 from acoustic.install.fit.parts import FittedBearing, Shell
 from acoustic.install.fit.seat import BoreReading, SizeLimits, drawn_seat, measure_seat
@@ -107,7 +107,7 @@ ROUND = ((41.985, 1.0, 0.0), (41.986, 1.0, 90.0), (41.985, 6.0, 0.0), (41.986, 6
     ],
 )
 def test_what_a_sheet_says(readings: Any, more: dict[str, Any], tilt_rad: float | None, known: Any) -> None:
-    found = situation_of(sheet(*readings, **more), tilt_rad, use="wet")
+    found = with_seat(Situation(use="wet"), sheet(*readings, **more), tilt_rad)
     assert (found.size, found.form, found.line) == known
     assert found.use == "wet"
 
@@ -118,7 +118,7 @@ def test_no_sheet_and_a_drawn_seat_are_not_measured() -> None:
         FittedBearing(bore_mm=30.0, outside_mm=42.0, ball_diameter_mm=3.5, pitch_diameter_mm=36.0),
         Shell(material=material("aluminium"), outside_mm=48.0),
     )
-    for found in (situation_of(None, None), situation_of(drawn, None)):
+    for found in (with_seat(Situation(), None, None), with_seat(Situation(), drawn, None)):
         assert (found.size, found.form, found.line) == ("unknown", "unknown", "unknown")
 
 
