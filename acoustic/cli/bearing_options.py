@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acoustic.cli.questions import WHICH_BEARING, answers
+from acoustic.cli.types import Number
 from acoustic.dsp.geometry import Ring
 
 if TYPE_CHECKING:
@@ -17,7 +19,8 @@ if TYPE_CHECKING:
 
 Command = Callable[..., None]
 
-catalogue_option = click.option(
+option = answers(WHICH_BEARING)
+catalogue_option = option(
     "--catalogue",
     type=click.Path(path_type=Path),
     metavar="FILE",
@@ -27,36 +30,36 @@ catalogue_option = click.option(
 )
 
 _OPTIONS = (
-    click.option("--bearing", "name", metavar="NAME", help="Designation or size: 6805 or 25x37x7."),
-    click.option(
+    option("--bearing", "name", metavar="NAME", help="Designation or size: 6805 or 25x37x7."),
+    option(
         "--balls",
         type=int,
         metavar="N",
         help="Number of balls in one row, if counted; it replaces the catalogue's.",
     ),
-    click.option("--ball-diameter", "ball_diameter_mm", type=float, metavar="MM", help="Ball diameter [mm]."),
-    click.option(
+    option("--ball-diameter", "ball_diameter_mm", type=Number(), metavar="MM", help="Ball diameter [mm]."),
+    option(
         "--pitch-diameter",
         "pitch_diameter_mm",
-        type=float,
+        type=Number(),
         metavar="MM",
         help="Diameter of the circle through the ball centres [mm].",
     ),
-    click.option(
+    option(
         "--contact-angle",
         "contact_angle_deg",
-        type=float,
+        type=Number(),
         metavar="DEG",
         help="Contact angle [degrees]; 0 unless the catalogue has another.",
     ),
-    click.option(
+    option(
         "--turning",
         type=click.Choice(["inner", "outer"]),
         default="inner",
         show_default=True,
         help="The ring that turns.",
     ),
-    click.option(
+    option(
         "--rows",
         type=click.IntRange(1, 2),
         default=1,
@@ -113,6 +116,6 @@ def bearing_options(command: Command) -> Command:
         command(bearing=BearingChoice(**said), **values)
 
     decorated: Command = with_choice
-    for option in reversed(_OPTIONS):  # decorators apply from the bottom up
-        decorated = option(decorated)
+    for add in reversed(_OPTIONS):  # decorators apply from the bottom up
+        decorated = add(decorated)
     return decorated

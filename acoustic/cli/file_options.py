@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acoustic.cli.progress import Progress
+from acoustic.cli.questions import WHAT_TO_WRITE, answers
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -22,14 +23,15 @@ Command = Callable[..., None]
 PICTURES = (".png", ".svg")
 PAGES = (".html",)
 
+_option = answers(WHAT_TO_WRITE)
 _OPTIONS = (
-    click.option(
+    _option(
         "--plot",
         type=click.Path(path_type=Path),
         metavar="FILE.png|.svg",
         help="Draw recording, speed and order spectrum.",
     ),
-    click.option(
+    _option(
         "--report",
         type=click.Path(path_type=Path),
         metavar="FILE.html",

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acoustic.cli.questions import WHERE_HEARD, answers
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -16,17 +17,18 @@ if TYPE_CHECKING:
 
 Command = Callable[..., None]
 
+_option = answers(WHERE_HEARD)
 _OPTIONS = (
-    click.option("--side", type=click.Choice(["drive", "non-drive"]), help="Where the phone was held."),
-    click.option(
+    _option("--side", type=click.Choice(["drive", "non-drive"]), help="Where the phone was held."),
+    _option(
         "--room",
         type=click.Path(path_type=Path),
         metavar="STILL.wav",
         help="Recording of the still bike in the same room by the same phone, if the spin has no still parts.",
     ),
-    click.option("--chainring", type=int, metavar="TEETH", help="With the chain on: teeth of the chainring."),
-    click.option("--sprocket", type=int, metavar="TEETH", help="With the chain on: teeth of the rear sprocket."),
-    click.option(
+    _option("--chainring", type=int, metavar="TEETH", help="With the chain on: teeth of the chainring."),
+    _option("--sprocket", type=int, metavar="TEETH", help="With the chain on: teeth of the rear sprocket."),
+    _option(
         "--jockey", type=int, metavar="TEETH", help="With the chain on: teeth of the derailleur's jockey wheels."
     ),
 )

@@ -1,0 +1,43 @@
+"""Help of the long commands: their options under the questions that they answer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+import click
+
+WHICH_BEARING = "Which bearing"
+HOW_IT_TURNED = "How it turned, the best way first"
+WHERE_HEARD = "Where it was heard"
+WHAT_TO_WRITE = "What to write"
+OTHER = "Other"
+
+
+class Answer(click.Option):
+    """An option, and the question that it answers."""
+
+    def __init__(self, *args: Any, question: str, **attrs: Any) -> None:
+        super().__init__(*args, **attrs)
+        self.question = question
+
+
+class ByQuestion(click.Command):
+    """A command whose help lists its options by question, in the order in which they were given."""
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write each question with its options below."""
+        sorted_out: dict[str, list[tuple[str, str]]] = {}
+        for parameter in self.get_params(ctx):
+            record = parameter.get_help_record(ctx)
+            if record is not None:
+                sorted_out.setdefault(getattr(parameter, "question", OTHER), []).append(record)
+        for question, records in sorted_out.items():
+            with formatter.section(question):
+                formatter.write_dl(records)
+
+
+def answers(question: str) -> Callable[..., Callable[[Any], Any]]:
+    """What makes options that answer a question; to be used as `click.option`."""
+    return partial(click.option, cls=Answer, question=question)
