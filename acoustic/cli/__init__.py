@@ -47,7 +47,7 @@ class LazyGroup(click.Group):
 
     COMMANDS = {  # noqa: RUF012 - read only
         "guide": ("acoustic.cli.guide:guide", "Show the user's guide, topic by topic."),
-        "check": ("acoustic.cli.check:check", "Judge one recording of a crank bearing."),
+        "check": ("acoustic.cli.check:check", "Judge recordings of a crank bearing."),
         "triage": ("acoustic.cli.triage:triage", "Find where a creak comes from, from several recordings."),
         "bike": ("acoustic.cli.bike:bike", "Keep a list of bikes and their bearings."),
         "visit": ("acoustic.cli.visit:visit", "Keep recordings and verdicts by bike and day."),

@@ -52,6 +52,16 @@ class Files:
     plot: Path | None
     report: Path | None
 
+    def refuse_many(self, count: int) -> None:
+        """Refuse a file that is made of one recording where several are given."""
+        for option, path in (("--report", self.report), ("--plot", self.plot)):
+            if path is not None and count > 1:
+                raise InputError(
+                    f"{option} writes the {'page' if option == '--report' else 'picture'} of one recording, and "
+                    f"{count} were given",
+                    hint=f"Leave {option} out, or check each recording in a call of its own.",
+                )
+
     def write(self, result: Analysis, progress: Progress) -> None:
         """Write what was asked for, and say so."""
         if self.plot is not None:

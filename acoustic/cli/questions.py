@@ -11,6 +11,7 @@ import click
 WHICH_BEARING = "Which bearing"
 HOW_IT_TURNED = "How it turned, the best way first"
 WHERE_HEARD = "Where it was heard"
+CHAIN_ON = "With the chain on"
 WHAT_TO_WRITE = "What to write"
 OTHER = "Other"
 
@@ -30,9 +31,10 @@ class ByQuestion(click.Command):
         """Write each question with its options below."""
         sorted_out: dict[str, list[tuple[str, str]]] = {}
         for parameter in self.get_params(ctx):
-            record = parameter.get_help_record(ctx)
+            record = parameter.get_help_record(ctx) if isinstance(parameter, click.Option) else None
             if record is not None:
                 sorted_out.setdefault(getattr(parameter, "question", OTHER), []).append(record)
+        sorted_out[OTHER] = sorted_out.pop(OTHER, [])
         for question, records in sorted_out.items():
             with formatter.section(question):
                 formatter.write_dl(records)

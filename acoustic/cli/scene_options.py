@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acoustic.cli.questions import WHERE_HEARD, answers
+from acoustic.cli.questions import CHAIN_ON, WHERE_HEARD, answers
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 Command = Callable[..., None]
 
 _option = answers(WHERE_HEARD)
+_tooth_count = answers(CHAIN_ON)
 _OPTIONS = (
     _option("--side", type=click.Choice(["drive", "non-drive"]), help="Where the phone was held."),
     _option(
@@ -26,11 +27,9 @@ _OPTIONS = (
         metavar="STILL.wav",
         help="Recording of the still bike in the same room by the same phone, if the spin has no still parts.",
     ),
-    _option("--chainring", type=int, metavar="TEETH", help="With the chain on: teeth of the chainring."),
-    _option("--sprocket", type=int, metavar="TEETH", help="With the chain on: teeth of the rear sprocket."),
-    _option(
-        "--jockey", type=int, metavar="TEETH", help="With the chain on: teeth of the derailleur's jockey wheels."
-    ),
+    _tooth_count("--chainring", type=int, metavar="TEETH", help="Teeth of the chainring."),
+    _tooth_count("--sprocket", type=int, metavar="TEETH", help="Teeth of the rear sprocket."),
+    _tooth_count("--jockey", type=int, metavar="TEETH", help="Teeth of the derailleur's jockey wheels."),
 )
 _NAMES = ("chainring", "sprocket", "jockey")
 
