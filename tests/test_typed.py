@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from acoustic.typed import day_in, number_in, seconds_in
 
@@ -18,6 +20,24 @@ from acoustic.typed import day_in, number_in, seconds_in
 )
 def test_a_comma_is_a_decimal_point(text: str, value: float) -> None:
     assert number_in(text) == value
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False))
+def test_whatever_python_writes_is_read_back(value: float) -> None:
+    """repr() writes the shortest digits that give the number again."""
+    assert number_in(repr(value)) == number_in(repr(value).replace(".", ",")) == value
+
+
+@given(st.integers(0, 9), st.integers(0, 59), st.integers(0, 59_999))
+def test_a_player_s_time_is_its_seconds(hours: int, minutes: int, ms: int) -> None:
+    text = f"{hours}:{minutes:02}:{ms // 1000:02}.{ms % 1000:03}"
+    assert seconds_in(text) == pytest.approx(hours * 3600 + minutes * 60 + ms / 1000, abs=1e-9)
+    assert seconds_in(text.replace(".", ",")) == seconds_in(text)
+
+
+@given(st.dates(date(1900, 1, 1), date(2100, 12, 31)))
+def test_every_day_is_read_both_ways(day: date) -> None:
+    assert day_in(day.isoformat()) == day_in(f"{day.day}.{day.month}.{day.year}") == day
 
 
 @pytest.mark.parametrize("text", ["1.234,5", "1,234.5", "1,234,567", "1.234.567", "1'234,5", ",", "9,,5"])

@@ -54,7 +54,7 @@ _OPTIONS = (
     ),
     option(
         "--turning",
-        type=click.Choice(["inner", "outer"]),
+        type=click.Choice(["inner", "outer"], case_sensitive=False),
         default="inner",
         show_default=True,
         help="The ring that turns.",

@@ -37,7 +37,7 @@ Judge = Callable[[Path], "Analysis"]
 @_option("--quiet", is_flag=True, help="Print one line with the grade and the part, and no progress.")
 @_option(
     "--fail-on",
-    type=click.Choice(["watch", "service", "replace"]),
+    type=click.Choice(["watch", "service", "replace"], case_sensitive=False),
     help="Exit with 1 if the grade is this or worse.",
 )
 def check(

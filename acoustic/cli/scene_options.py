@@ -20,7 +20,9 @@ Command = Callable[..., None]
 _option = answers(WHERE_HEARD)
 _tooth_count = answers(CHAIN_ON)
 _OPTIONS = (
-    _option("--side", type=click.Choice(["drive", "non-drive"]), help="Where the phone was held."),
+    _option(
+        "--side", type=click.Choice(["drive", "non-drive"], case_sensitive=False), help="Where the phone was held."
+    ),
     _option(
         "--room",
         type=click.Path(path_type=Path),

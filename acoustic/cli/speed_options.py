@@ -25,7 +25,7 @@ _BEST_FIRST = ("film", "mark_channel", "marks", "gyro", "ticks", "counted_turns"
 _option = answers(HOW_IT_TURNED)
 _SPIN = _option(
     "--spin",
-    type=click.Choice(["hand", "pedal", "steady"]),
+    type=click.Choice(["hand", "pedal", "steady"], case_sensitive=False),
     help="How the crank was turned. Without it, the program finds out.",
 )
 _TYPES: dict[str, Any] = {

@@ -95,3 +95,8 @@ def test_help_of_check_is_sorted_by_question(acoustic: Run) -> None:
     assert {"--report", "--json", "--quiet", "--fail-on"} <= set(found[WHAT_TO_WRITE])
     assert found[OTHER] == ["--help"]
     assert text.index("--film --report") < text.index(f"{WHICH_BEARING}:"), "the whole call stands above the list"
+
+
+def test_a_choice_may_have_capitals(acoustic: Run) -> None:
+    call = ("orders", "--bearing", "6805", "--json", "--turning")
+    assert acoustic(*call, "Outer").document == acoustic(*call, "outer").document

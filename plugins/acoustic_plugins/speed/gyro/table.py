@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.api import InputError, seconds_in
+from acoustic.api import InputError, number_in, seconds_in
 from acoustic_plugins.speed.cells import TIME_WORDS, Asked, cells_of, text_of, words_of
 
 Floats = NDArray[np.float64]
@@ -131,18 +132,18 @@ def _are_numbers(row: list[str]) -> bool:
 
 def _is_number(cell: str) -> bool:
     try:
-        _number(cell)
+        _number(cell, seconds_in)
     except ValueError:
         return False
     return True
 
 
-def _number(cell: str) -> float:
-    """A number, with a decimal point or comma, or a time in minutes and seconds; NaN as loggers write it."""
+def _number(cell: str, read: Callable[[str], float]) -> float:
+    """A number with a decimal point, NaN as loggers write it, or what `read` makes of the cell."""
     try:
         return float(cell)  # nearly all are, and there are many
     except ValueError:
-        return seconds_in(cell)
+        return read(cell)
 
 
 def _columns(path: Path, header: list[str], rows: list[tuple[int, list[str]]]) -> tuple[int, list[int], bool]:
@@ -186,13 +187,13 @@ def _listed(header: list[str]) -> str:
 
 
 def _numbers(path: Path, rows: list[tuple[int, list[str]]], columns: list[int]) -> Floats:
-    """The columns' numbers; NaN where a cell is empty, or the last row is cut off."""
+    """The columns' numbers, times in the first; NaN where a cell is empty, or the last row is cut off."""
     numbers = np.full((len(rows), len(columns)), np.nan)
     for at, (number, row) in enumerate(rows):
         for place, column in enumerate(columns):
             cell = row[column] if column < len(row) else ""
             try:
-                numbers[at, place] = _number(cell)
+                numbers[at, place] = _number(cell, seconds_in if place == 0 else number_in)
             except ValueError:
                 if cell and at < len(rows) - 1:
                     raise InputError(
