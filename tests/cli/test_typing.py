@@ -38,6 +38,8 @@ def test_bounds_are_inside() -> None:
     for text in ("-0,1", "100,5"):
         with pytest.raises(click.BadParameter, match="0 or more and at most 100 is needed"):
             kind.convert(text, None, None)
+    with pytest.raises(click.BadParameter, match="more than 0 and at most 3 is needed"):
+        Number(above=0, most=3).convert("0,0", None, None)
     with pytest.raises(click.BadParameter, match=r"12,345 may be 12345 or 12\.3"):
         Number(0, thousands=True).convert("12,345", None, None)
 
