@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acoustic.cli.questions import WHICH_BEARING, answers
+from acoustic.cli.questions import WHICH_BEARING, under
 from acoustic.cli.types import Number
 from acoustic.dsp.geometry import Ring
 
@@ -19,8 +19,7 @@ if TYPE_CHECKING:
 
 Command = Callable[..., None]
 
-option = answers(WHICH_BEARING)
-catalogue_option = option(
+catalogue_option = click.option(
     "--catalogue",
     type=click.Path(path_type=Path),
     metavar="FILE",
@@ -30,36 +29,36 @@ catalogue_option = option(
 )
 
 _OPTIONS = (
-    option("--bearing", "name", metavar="NAME", help="Designation or size: 6805 or 25x37x7."),
-    option(
+    click.option("--bearing", "name", metavar="NAME", help="Designation or size: 6805 or 25x37x7."),
+    click.option(
         "--balls",
         type=int,
         metavar="N",
         help="Number of balls in one row, if counted; it replaces the catalogue's.",
     ),
-    option("--ball-diameter", "ball_diameter_mm", type=Number(), metavar="MM", help="Ball diameter [mm]."),
-    option(
+    click.option("--ball-diameter", "ball_diameter_mm", type=Number(), metavar="MM", help="Ball diameter [mm]."),
+    click.option(
         "--pitch-diameter",
         "pitch_diameter_mm",
         type=Number(),
         metavar="MM",
         help="Diameter of the circle through the ball centres [mm].",
     ),
-    option(
+    click.option(
         "--contact-angle",
         "contact_angle_deg",
         type=Number(),
         metavar="DEG",
         help="Contact angle [degrees]; 0 unless the catalogue has another.",
     ),
-    option(
+    click.option(
         "--turning",
         type=click.Choice(["inner", "outer"], case_sensitive=False),
         default="inner",
         show_default=True,
         help="The ring that turns.",
     ),
-    option(
+    click.option(
         "--rows",
         type=click.IntRange(1, 2),
         default=1,
@@ -115,7 +114,4 @@ def bearing_options(command: Command) -> Command:
         said = {field.name: values.pop(field.name) for field in fields(BearingChoice)}
         command(bearing=BearingChoice(**said), **values)
 
-    decorated: Command = with_choice
-    for add in reversed(_OPTIONS):  # decorators apply from the bottom up
-        decorated = add(decorated)
-    return decorated
+    return under(WHICH_BEARING, *_OPTIONS)(with_choice)

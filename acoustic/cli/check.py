@@ -14,7 +14,7 @@ import click
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
 from acoustic.cli.file_options import Files, file_options
 from acoustic.cli.progress import Progress
-from acoustic.cli.questions import WHAT_TO_WRITE, ByQuestion, answers
+from acoustic.cli.questions import WHAT_TO_WRITE, ByQuestion, under
 from acoustic.cli.scene_options import scene_options
 from acoustic.cli.speed_options import refuse_one_for_many, speed_options
 from acoustic.errors import EXIT_AT_OR_PAST_GRADE, EXIT_DONE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE, AcousticError
@@ -23,7 +23,16 @@ if TYPE_CHECKING:
     from acoustic.check.document import CheckDocument
     from acoustic.model import Analysis, Scene, SpeedRequest
 
-_option = answers(WHAT_TO_WRITE)
+_output_options = under(
+    WHAT_TO_WRITE,
+    click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report."),
+    click.option("--quiet", is_flag=True, help="Print one line with the grade and the part, and no progress."),
+    click.option(
+        "--fail-on",
+        type=click.Choice(["watch", "service", "replace"], case_sensitive=False),
+        help="Exit with 1 if the grade is this or worse.",
+    ),
+)
 Judge = Callable[[Path], "Analysis"]
 
 
@@ -33,13 +42,7 @@ Judge = Callable[[Path], "Analysis"]
 @speed_options
 @scene_options
 @file_options
-@_option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
-@_option("--quiet", is_flag=True, help="Print one line with the grade and the part, and no progress.")
-@_option(
-    "--fail-on",
-    type=click.Choice(["watch", "service", "replace"], case_sensitive=False),
-    help="Exit with 1 if the grade is this or worse.",
-)
+@_output_options
 def check(
     recordings: tuple[Path, ...],
     bearing: BearingChoice,

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acoustic.cli.progress import Progress
-from acoustic.cli.questions import WHAT_TO_WRITE, answers
+from acoustic.cli.questions import WHAT_TO_WRITE, under
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -23,19 +23,18 @@ Command = Callable[..., None]
 PICTURES = (".png", ".svg")
 PAGES = (".html",)
 
-_option = answers(WHAT_TO_WRITE)
 _OPTIONS = (
-    _option(
-        "--plot",
-        type=click.Path(path_type=Path),
-        metavar="FILE.png|.svg",
-        help="Draw recording, speed and order spectrum.",
-    ),
-    _option(
+    click.option(
         "--report",
         type=click.Path(path_type=Path),
         metavar="FILE.html",
         help="Write one page for rider and bench, with pictures and sounds. It needs no network.",
+    ),
+    click.option(
+        "--plot",
+        type=click.Path(path_type=Path),
+        metavar="FILE.png|.svg",
+        help="Draw recording, speed and order spectrum.",
     ),
 )
 
@@ -80,10 +79,7 @@ def file_options(command: Command) -> Command:
         check_page("--report", files.report)
         command(files=files, **values)
 
-    decorated: Command = with_files
-    for option in reversed(_OPTIONS):  # decorators apply from the bottom up
-        decorated = option(decorated)
-    return decorated
+    return under(WHAT_TO_WRITE, *_OPTIONS)(with_files)
 
 
 def check_picture(plot: Path | None) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import partial
 from typing import Any
 
 import click
@@ -15,13 +14,7 @@ CHAIN_ON = "With the chain on"
 WHAT_TO_WRITE = "What to write"
 OTHER = "Other"
 
-
-class Answer(click.Option):
-    """An option, and the question that it answers."""
-
-    def __init__(self, *args: Any, question: str, **attrs: Any) -> None:
-        super().__init__(*args, **attrs)
-        self.question = question
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 
 class ByQuestion(click.Command):
@@ -40,6 +33,13 @@ class ByQuestion(click.Command):
                 formatter.write_dl(records)
 
 
-def answers(question: str) -> Callable[..., Callable[[Any], Any]]:
-    """What makes options that answer a question; to be used as `click.option`."""
-    return partial(click.option, cls=Answer, question=question)
+def under(question: str, *options: Decorator) -> Decorator:
+    """Decorate with options, in this order, that the help lists under a question."""
+
+    def add(command: Callable[..., Any]) -> Callable[..., Any]:
+        for option in reversed(options):  # decorators apply from the bottom up
+            command = option(command)
+            command.__click_params__[-1].question = question  # type: ignore[attr-defined] # where click keeps them
+        return command
+
+    return add

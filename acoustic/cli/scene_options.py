@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acoustic.cli.questions import CHAIN_ON, WHERE_HEARD, answers
+from acoustic.cli.questions import CHAIN_ON, WHERE_HEARD, under
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -17,21 +17,21 @@ if TYPE_CHECKING:
 
 Command = Callable[..., None]
 
-_option = answers(WHERE_HEARD)
-_tooth_count = answers(CHAIN_ON)
 _OPTIONS = (
-    _option(
+    click.option(
         "--side", type=click.Choice(["drive", "non-drive"], case_sensitive=False), help="Where the phone was held."
     ),
-    _option(
+    click.option(
         "--room",
         type=click.Path(path_type=Path),
         metavar="STILL.wav",
         help="Recording of the still bike in the same room by the same phone, if the spin has no still parts.",
     ),
-    _tooth_count("--chainring", type=int, metavar="TEETH", help="Teeth of the chainring."),
-    _tooth_count("--sprocket", type=int, metavar="TEETH", help="Teeth of the rear sprocket."),
-    _tooth_count("--jockey", type=int, metavar="TEETH", help="Teeth of the derailleur's jockey wheels."),
+)
+_TOOTH_COUNTS = (
+    click.option("--chainring", type=int, metavar="TEETH", help="Teeth of the chainring."),
+    click.option("--sprocket", type=int, metavar="TEETH", help="Teeth of the rear sprocket."),
+    click.option("--jockey", type=int, metavar="TEETH", help="Teeth of the derailleur's jockey wheels."),
 )
 _NAMES = ("chainring", "sprocket", "jockey")
 
@@ -47,10 +47,7 @@ def scene_options(command: Command) -> Command:
 
         command(scene=Scene(drivetrain=drivetrain_of(**teeth), room=room, side=side), **values)
 
-    decorated: Command = with_scene
-    for option in reversed(_OPTIONS):  # decorators apply from the bottom up
-        decorated = option(decorated)
-    return decorated
+    return under(WHERE_HEARD, *_OPTIONS)(under(CHAIN_ON, *_TOOTH_COUNTS)(with_scene))
 
 
 def drivetrain_of(chainring: int | None, sprocket: int | None, jockey: int | None) -> Drivetrain | None:

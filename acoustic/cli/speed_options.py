@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acoustic.cli.questions import HOW_IT_TURNED, answers
+from acoustic.cli.questions import HOW_IT_TURNED, under
 from acoustic.cli.types import Number
 from acoustic.errors import InputError
 from acoustic.plugin.options import Option, declared_options
@@ -22,8 +22,7 @@ Command = Callable[..., None]
 _PREFIX = "speed_option_"  # so that no plugin's key meets a command's own argument
 # What comes with the program, as `acoustic guide angle` ranks it; what other plugins add stands below.
 _BEST_FIRST = ("film", "mark_channel", "marks", "gyro", "ticks", "counted_turns", "speed_rpm")
-_option = answers(HOW_IT_TURNED)
-_SPIN = _option(
+_SPIN = click.option(
     "--spin",
     type=click.Choice(["hand", "pedal", "steady"], case_sensitive=False),
     help="How the crank was turned. Without it, the program finds out.",
@@ -48,10 +47,7 @@ def speed_options(command: Command) -> Command:
         said = {option.key: values.pop(_PREFIX + option.key) for option in declared}
         command(request=SpeedRequest(said, spin=values.pop("spin")), **values)
 
-    decorated: Command = _SPIN(with_request)
-    for option in reversed(declared):  # decorators apply from the bottom up
-        decorated = _as_click(option)(decorated)
-    return decorated
+    return under(HOW_IT_TURNED, *map(_as_click, declared), _SPIN)(with_request)
 
 
 def _place(option: Option) -> int:
@@ -77,8 +73,8 @@ def refuse_one_for_many(recordings: Sequence[Path], request: SpeedRequest) -> No
 
 def _as_click(option: Option) -> Callable[[Command], Command]:
     if option.kind == "flag":
-        return _option(option.flag, _PREFIX + option.key, is_flag=True, help=option.help)
-    return _option(
+        return click.option(option.flag, _PREFIX + option.key, is_flag=True, help=option.help)
+    return click.option(
         option.flag,
         _PREFIX + option.key,
         type=_TYPES[option.kind],
