@@ -132,6 +132,8 @@ def _judge_each(
             refused.append((path, error))
             codes.append(error.exit_code)
             click.echo(f"acoustic: {path.name}: {error.found}.\n  {error.hint}", err=True)
+            if quiet and not as_json:
+                click.echo(f"NOT JUDGED  {path.name}")
             continue
         if as_json or quiet:
             _say_problems(result)
@@ -143,17 +145,17 @@ def _judge_each(
 
         click.echo(encode(checks_document(documents, refused)))
     elif not quiet:
-        click.echo(_summary(levels, refused=len(refused)))
+        click.echo(_summary(levels, [path.name for path, _ in refused]))
     return max(codes)
 
 
-def _summary(levels: Counter[str], *, refused: int) -> str:
+def _summary(levels: Counter[str], refused: list[str]) -> str:
     """How many recordings have which grade, the worst first."""
     from acoustic.conditions import ORDER
 
     told = [f"{levels[level]} {level}" for level in (*reversed(ORDER), "undecided") if levels[level]]
-    told += [f"{refused} not judged"] if refused else []
-    return f"{levels.total() + refused} recordings: {', '.join(told)}"
+    told += [f"{len(refused)} not judged ({', '.join(refused)})"] if refused else []
+    return f"{levels.total() + len(refused)} recordings: {', '.join(told)}"
 
 
 def _say_failures(result: Analysis) -> None:

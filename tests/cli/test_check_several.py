@@ -61,7 +61,9 @@ def test_one_refused_does_not_stop_the_others(folder: Path, acoustic: Run) -> No
     assert refused["path"] == str(folder / "notes.wav")
     assert "not a sound file" in refused["found"] and refused["hint"]
     text = acoustic("check", folder / "notes.wav", folder / "a.wav", folder / "b.wav", *CALL).stdout
-    assert text.splitlines()[-1] == "3 recordings: 1 replace, 1 clean, 1 not judged"
+    assert text.splitlines()[-1] == "3 recordings: 1 replace, 1 clean, 1 not judged (notes.wav)"
+    quiet = acoustic("check", folder / "notes.wav", folder / "a.wav", *CALL, "--quiet")
+    assert quiet.stdout == "NOT JUDGED  notes.wav\nCLEAN  a.wav  (6805)\n", "a line for every recording"
 
 
 @pytest.mark.parametrize(
