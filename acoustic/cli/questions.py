@@ -10,6 +10,7 @@ import click
 WHICH_BEARING = "Which bearing"
 HOW_IT_TURNED = "How it turned, the best way first"
 WHERE_HEARD = "Where it was heard"
+WHAT_THE_RIDER_SAYS = "What the rider says"
 CHAIN_ON = "With the chain on"
 WHAT_TO_WRITE = "What to write"
 OTHER = "Other"

@@ -1,16 +1,13 @@
-"""What the options take: numbers with a decimal point or comma, days, and what reports call by a name."""
+"""Numbers as options take them, with a decimal point or a decimal comma."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from datetime import date
 from typing import Any
 
 import click
 
-from acoustic.errors import InputError
-from acoustic.typed import day_in, number_in
+from acoustic.typed import number_in
 
 
 class Number(click.ParamType[float]):
@@ -55,47 +52,3 @@ class Number(click.ParamType[float]):
             (self.most, f"at most {self.most:g}"),
         )
         return " and ".join(words for bound, words in bounds if math.isfinite(bound))
-
-
-class Day(click.ParamType[date]):
-    """A day, as 2026-05-31 or 31.05.2026; what was typed otherwise than it is kept is said back."""
-
-    name = "day"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> date:
-        """Read a day; the future is refused."""
-        if isinstance(value, date):
-            return value
-        try:
-            day = day_in(value)
-        except ValueError as error:
-            found, _, hint = str(error).partition("; ")
-            raise InputError(found, hint=f"{hint[:1].upper()}{hint[1:]}.") from None
-        if day > date.today():
-            raise InputError(f"{day} is in the future", hint="Check the year and the month.")
-        if str(day) != value.strip():
-            click.echo(f"acoustic: {value.strip()} is read as {day.day} {day:%B %Y}.", err=True)
-        return day
-
-
-class Named(click.ParamType[str]):
-    """One of several things, by its code or by the name that reports print, in capitals or not.
-
-    Parameters
-    ----------
-    names : mapping of str to str
-        What reports print, by code.
-    """
-
-    name = "name"
-
-    def __init__(self, names: Mapping[str, str]) -> None:
-        self.names = names
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """Find the code."""
-        said = " ".join(value.replace("_", " ").casefold().split())
-        for code, name in self.names.items():
-            if said in (code.replace("_", " "), name.casefold()):
-                return code
-        self.fail(f"{value!r} is not one of {', '.join(self.names.values())}.", param, ctx)

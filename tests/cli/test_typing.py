@@ -1,4 +1,4 @@
-"""What people type: decimal commas, days with the day first, names as reports print them; and the help."""
+"""What people type: decimal commas, days with the day first, choices in capitals; and the help."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ from typing import Any
 import click
 import pytest
 
+from acoustic.cli.book_options import Day
 from acoustic.cli.questions import CHAIN_ON, HOW_IT_TURNED, OTHER, WHAT_TO_WRITE, WHERE_HEARD, WHICH_BEARING
-from acoustic.cli.types import Day, Named, Number
+from acoustic.cli.types import Number
 from acoustic.errors import EXIT_UNUSABLE, InputError
 
 Run = Callable[..., Any]
@@ -64,14 +65,6 @@ def test_days_that_are_refused(typed: str, found: str, hint: str) -> None:
     with pytest.raises(InputError) as caught:
         Day().convert(typed, None, None)
     assert (caught.value.found, caught.value.hint) == (found, hint)
-
-
-@pytest.mark.parametrize("typed", ["outer_raceway", "outer ring", "Outer Ring", " outer  ring ", "OUTER RACEWAY"])
-def test_names_as_reports_print_them(typed: str) -> None:
-    names = Named({"outer_raceway": "outer ring", "drag": "drag of the hand-spun crank"})
-    assert names.convert(typed, None, None) == "outer_raceway"
-    with pytest.raises(click.BadParameter, match="not one of outer ring, drag of the hand-spun crank"):
-        names.convert("ring", None, None)
 
 
 def sections(text: str) -> dict[str, list[str]]:
