@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from acoustic.conditions import Condition, Rule
     from acoustic.dsp.arrays import binomial_tail, running_median
     from acoustic.dsp.geometry import defect_orders
-    from acoustic.dsp.levels.background import LEAST_STILL_S, block_levels_db, still_parts, turning_part
+    from acoustic.dsp.levels.background import block_levels_db, still_parts, turning_part
     from acoustic.dsp.levels.filterbank import BandBank, band_bank
     from acoustic.dsp.orders.evidence import PartEvidence
     from acoustic.dsp.orders.healthy import DETECTION_CHANCE, healthy_db
@@ -36,7 +36,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "DETECTION_CHANCE",
-    "LEAST_STILL_S",
     "BandBank",
     "Clicks",
     "ClockAlignment",
@@ -88,7 +87,7 @@ _HOMES = {
     "acoustic.conditions": ("Condition", "Rule"),
     "acoustic.dsp.arrays": ("binomial_tail", "running_median"),
     "acoustic.dsp.geometry": ("defect_orders",),
-    "acoustic.dsp.levels.background": ("LEAST_STILL_S", "block_levels_db", "still_parts", "turning_part"),
+    "acoustic.dsp.levels.background": ("block_levels_db", "still_parts", "turning_part"),
     "acoustic.dsp.levels.filterbank": ("BandBank", "band_bank"),
     "acoustic.dsp.orders.evidence": ("PartEvidence",),
     "acoustic.dsp.orders.healthy": ("DETECTION_CHANCE", "healthy_db"),
