@@ -93,7 +93,7 @@ def fit_bearing(connection: sa.Connection, fitted: Fitted) -> Fitted:
     return replace(fitted, number=number, uid=values["uid"])
 
 
-def take_out(connection: sa.Connection, number: int, on: date, because: str) -> Fitted:
+def take_out(connection: sa.Connection, number: int, on: date, because: str, *, km: float | None = None) -> Fitted:
     """Write down that a bearing came out.
 
     Raises
@@ -110,9 +110,9 @@ def take_out(connection: sa.Connection, number: int, on: date, because: str) -> 
         raise InputError(
             f"bearing {number} went in on {fitted.installed_on}, after {on}", hint="Check the day given with --on."
         )
-    changed = {"removed_on": on, "removed_because": because}
+    changed: dict[str, Any] = {"removed_on": on, "removed_because": because, "removed_km": km}
     connection.execute(sa.update(bearings).where(bearings.c.number == number).values(**changed))
-    return replace(fitted, removed_on=on, removed_because=because)
+    return replace(fitted, **changed)
 
 
 def require_bearing(connection: sa.Connection, number: int) -> Fitted:

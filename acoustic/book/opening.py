@@ -22,7 +22,7 @@ from sqlalchemy.exc import DBAPIError
 from acoustic.book.files import FileStore
 from acoustic.errors import InputError
 
-HEAD = "0001"  # the newest step in `migrations/versions`
+HEAD = "0002"  # the newest step in `migrations/versions`
 MIGRATIONS = Path(__file__).parent / "migrations"
 # Judgement: another command holds the book for less; a server that is up answers sooner.
 WAIT_S = 20

@@ -60,6 +60,10 @@ class Fitted:
     removed_because : str
         'worn' ends its life; anything else only ends its watch.
     notes : str
+    supplier, lot : str
+        Where it came from, in the workshop's words; empty where nobody wrote it down.
+    installed_km, removed_km : float or None
+        Ridden in all, by the bike's own count, when it went in and when it came out.
     """
 
     number: int = 0
@@ -78,6 +82,10 @@ class Fitted:
     removed_on: date | None = None
     removed_because: str = ""
     notes: str = ""
+    supplier: str = ""
+    lot: str = ""
+    installed_km: float | None = None
+    removed_km: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -75,6 +75,10 @@ bearings = Table(
     Column("removed_on", Date),
     _text("removed_because"),
     _text("notes"),
+    _text("supplier"),
+    _text("lot"),
+    Column("installed_km", Float),
+    Column("removed_km", Float),
 )
 
 recordings = Table(

@@ -30,6 +30,15 @@ FITTED = (
     click.option("--bore", "bore_mm", type=float, metavar="MM", help="Measured bore of the seat [mm]."),
     click.option("--spindle", "spindle_mm", type=float, metavar="MM", help="Spindle diameter [mm]."),
     click.option("--use", type=click.Choice(USES), help="How the bike is ridden."),
+    click.option("--supplier", metavar="WORDS", help="Who sold the bearing."),
+    click.option("--lot", metavar="WORDS", help="Lot or batch on its box."),
+    click.option(
+        "--km",
+        "installed_km",
+        type=click.FloatRange(min=0),
+        metavar="KM",
+        help="Total distance that the bike had ridden when it went in.",
+    ),
 )
 
 
@@ -110,13 +119,16 @@ def fit(name: str, on: date, notes: str, book: str | None, **said: Any) -> None:
     metavar="WORDS",
     help="'worn' if it failed. Any other reason (crash, sold, other bearing) is not counted as wear.",
 )
+@click.option(
+    "--km", type=click.FloatRange(min=0), metavar="KM", help="Total distance that the bike had ridden by then."
+)
 @book_option
-def removed(number: int, on: date, because: str, book: str | None) -> None:
+def removed(number: int, on: date, because: str, km: float | None, book: str | None) -> None:
     """Record that the bearing NUMBER came out, and why."""
     from acoustic.book.bikes import take_out
 
     with opened(book) as it, it.writing() as connection:
-        fitted = take_out(connection, number, on, because)
+        fitted = take_out(connection, number, on, because, km=km)
     lasted = (on - fitted.installed_on).days
     click.echo(f"bearing {number} came out of {fitted.bike} on {on} after {lasted} days: {because}.")
 
@@ -141,7 +153,8 @@ def show(name: str, book: str | None) -> None:
 
 def _told(fitted: Fitted) -> str:
     """One bearing on one line."""
-    words = [fitted.designation or "bearing", fitted.side, fitted.seal, fitted.shell, fitted.use]
+    words = [fitted.designation or "bearing", fitted.side, fitted.seal, fitted.shell, fitted.use, fitted.supplier]
+    words += [f"lot {fitted.lot}" if fitted.lot else ""]
     sizes = [
         f"{text} {value:g} mm"
         for text, value in (("bore", fitted.bore_mm), ("spindle", fitted.spindle_mm))

@@ -24,6 +24,7 @@ from acoustic.book.tables import metadata
 from acoustic.book.visits import list_visits
 from acoustic.errors import InputError
 
+NOW = opening.HEAD
 STEP = '''
 """A later step, for the test alone."""
 import sqlalchemy as sa
@@ -90,7 +91,7 @@ def test_an_older_book_is_copied_and_brought_up_to_date(
     where: str, later: Path, request: pytest.FixtureRequest
 ) -> None:
     with pytest.MonkeyPatch.context() as now:
-        now.setattr(opening, "HEAD", "0001")
+        now.setattr(opening, "HEAD", NOW)
         now.setattr(opening, "MIGRATIONS", Path(opening.__file__).parent / "migrations")
         older = open_book(where)
     with older.writing() as connection:
@@ -111,14 +112,14 @@ def test_an_older_book_is_copied_and_brought_up_to_date(
 
 def test_a_step_that_fails_leaves_the_book_as_it_was(where: str, later: Path) -> None:
     with pytest.MonkeyPatch.context() as now:
-        now.setattr(opening, "HEAD", "0001")
+        now.setattr(opening, "HEAD", NOW)
         now.setattr(opening, "MIGRATIONS", Path(opening.__file__).parent / "migrations")
         open_book(where).close()
-        (later / "versions" / "9999_later.py").write_text(FAILING.format(head="0001"))
+        (later / "versions" / "9999_later.py").write_text(FAILING.format(head=NOW))
     with pytest.raises(RuntimeError, match="half way"):
         open_book(where)
     with pytest.MonkeyPatch.context() as now:
-        now.setattr(opening, "HEAD", "0001")
+        now.setattr(opening, "HEAD", NOW)
         again = open_book(where)
         assert "colour" not in columns(again)
         again.close()
