@@ -31,6 +31,7 @@ from acoustic.book import visits
 from acoustic.book.bikes import add_bike, all_bearings, bearings_of, fit_bearing
 from acoustic.book.files import sha256_of
 from acoustic.book.opening import Book, open_book
+from acoustic.book.question import AskedBearing, AskedBlock, AskedScene
 from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.book.series import all_series, lives
 from acoustic.cli import main as command
@@ -70,7 +71,7 @@ def invented(kept: Any, day: date, severity_db: float) -> Judged:
     names = ("outer_raceway", "inner_raceway", "ball", "cage", "rumble", "contamination", "tight", "raceway")
     document = plain_check(level="watch", drag=0.1, **dict.fromkeys(names, severity_db))
     document["cautions"] = ["x" * 100] * 4
-    asked: dict[str, Any] = {"bearing": {}, "speed": {}, "scene": {}, "files": {}}
+    asked = AskedBlock(bearing=AskedBearing(), speed={}, scene=AskedScene(), files={})
     at = datetime(day.year, day.month, day.day)
     return Judged(
         sha256=kept.sha256,
@@ -162,7 +163,7 @@ def load(where: dict[str, str], sound: Path, count: int) -> bool:
 
 def add_one(place: str, sound: Path) -> None:
     """Run the command as a mechanic would."""
-    plan = ["--bike", "red", "--bearing", "6805", "--quiet", "--book", place]
+    plan = ["--bike", "red", "--bearing", "6805", "--quiet", "--book", place, "--anyway"]
     plan += ["--marks", str(sound.with_suffix(".csv"))]
     try:
         command(["visit", "add", *plan, str(sound)])

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from acoustic.book.asked import Asked, read_asked
 from acoustic.book.files import FileStore, sha256_of
+from acoustic.book.question import AskedBearing, AskedBlock
 from acoustic.errors import InputError
 from acoustic.model import SpeedRequest
 
@@ -69,8 +70,8 @@ def test_a_missing_file_is_told(store: FileStore, spin: Path) -> None:
 def test_what_any_speed_option_was_given_is_kept_and_read_back(store: FileStore, spin: Path) -> None:
     """Files by their content, wherever they lay; a plugin's own options as the bundled ones."""
     said = {"encoder": spin, "encoder_teeth": 24, "marks": spin, "film": True, "counted_turns": 9.5}
-    asked = Asked(bearing={"name": "6805", "catalogue": None}, request=SpeedRequest(said, spin="hand"))
-    kept = json.loads(json.dumps(asked.kept(store)))
+    asked = Asked(bearing=AskedBearing(name="6805"), request=SpeedRequest(said, spin="hand"))
+    kept = msgspec.json.decode(msgspec.json.encode(asked.kept(store)), type=AskedBlock)
     spin.unlink()
     request = read_asked(kept, store).request
     assert {key: value for key, value in request.values.items() if not isinstance(value, Path)} == {

@@ -24,9 +24,11 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 @pytest.fixture
 def add(acoustic: Run, taken: Take) -> Callable[..., Any]:
-    def run(case: str, *more: str) -> Any:
+    def run(case: str, *more: str, bike: str = "red", anyway: bool = True) -> Any:
+        """The same few recordings again and again, unless a test asks what is said of that."""
         made = taken(case)
-        return acoustic("visit", "add", str(made.path), "--marks", str(made.marks), "--bike", "red", *more)
+        call = ("visit", "add", str(made.path), "--marks", str(made.marks), "--bike", bike, *more)
+        return acoustic(*call, *(["--anyway"] if anyway else []))
 
     return run
 
@@ -59,7 +61,7 @@ def test_what_is_judged_again_and_does_not_change_says_so(acoustic: Run, add: An
     add("short_outer", "--bearing", "6805", "--quiet")
     before = visits(acoustic)
     done = acoustic("visit", "recheck", "--all", "--quiet")
-    assert (done.code, done.stdout) == (EXIT_DONE, "visits judged again: 1; changed: 0.\n")
+    assert (done.code, done.stdout) == (EXIT_DONE, "1 visit judged again; 0 changed.\n")
     after = visits(acoustic)
     assert after[0]["verdicts"][0]["check"]["findings"] == before[0]["verdicts"][0]["check"]["findings"]
 
@@ -160,7 +162,7 @@ def test_the_book_travels(acoustic: Run, add: Any, shop: Path, monkeypatch: pyte
     before = visits(acoustic)
     assert acoustic("book", "export", str(shop / "shop.zip")).code == EXIT_DONE
     monkeypatch.setenv("ACOUSTIC_BOOK", str(shop / "elsewhere" / "book.db"))
-    assert "1 visits" in acoustic("book", "import", str(shop / "shop.zip")).stdout
+    assert "1 visit, 2 files" in acoustic("book", "import", str(shop / "shop.zip")).stdout
     assert json.dumps(visits(acoustic)) == json.dumps(before)
     assert acoustic("visit", "recheck", "1", "--quiet").code == EXIT_DONE, "the recordings came along"
 

@@ -65,19 +65,21 @@ def test_documents_of_sides_and_of_the_book_follow_theirs(acoustic: Run, taken: 
     marks = [word for side in ("drive", "non-drive") for word in ("--marks", f"hand:{side}={made.marks}")]
     sides = acoustic("triage", *both, *marks, "--bearing", "6805", "--json").document
     assert len(sides["recordings"]) == 2 and faults("triage", sides) == []
+    acoustic("book", "new", book[1])
     for day in ("2026-01-05", "2026-02-05", "2026-03-05"):
-        call = ("--bike", "red", "--on", day, "--bearing", "6805", "--marks", made.marks, "--quiet")
+        call = ("--bike", "red", "--on", day, "--bearing", "6805", "--marks", made.marks, "--quiet", "--anyway")
         assert acoustic("visit", "add", *call, made.path, *book).code == EXIT_DONE
     acoustic("bike", "fit", "red", "--on", "2025-12-01", "--shell", "threaded", *book)
     acoustic("bike", "fit", "blue", "--on", "2025-12-01", "--shell", "pressed", *book)
     for name, call in (
+        ("bikes", ("bike", "list")),
         ("visit", ("visit", "show", "1")),
         ("visits", ("visit", "list")),
         ("trend", ("trend", "red", "--today", "2026-04-01")),
         ("lifetimes", ("lifetimes", "--by", "shell", "--today", "2026-04-01")),
     ):
         document = acoustic(*call, "--json", *book).document
-        assert document["schema"] == f"acoustic.{name}/1"
+        assert document["schema"] == f"acoustic.{name}/{2 if name == 'bikes' else 1}"
         assert faults(name, document) == []
 
 
