@@ -30,6 +30,8 @@ _MARKS = re.compile(
 # A seal's mark that stands between the number and AC for angular contact.
 _BETWEEN = re.compile(rf"(?:{_CONTACT}|{_LOW}|{_SHIELD}|VRS)(?=AC$)")
 _STAINLESS = re.compile(r"SS?(?=\d)")  # makers' mark in front of a designation, from memory
+_NUMBER = r"(\d+(?:\.\d+)?)\s*(?:mm\s*)?"
+_SIZE = re.compile(rf"{_NUMBER}x\s*{_NUMBER}x\s*{_NUMBER}")
 _NAMED = 4  # nearest names in a refusal: as many as fit a line
 
 
@@ -78,6 +80,20 @@ def row_named(catalogue: Sequence[CatalogueRow], name: str) -> tuple[CatalogueRo
     return None
 
 
+def rows_of_size(catalogue: Sequence[CatalogueRow], text: str) -> tuple[CatalogueRow, ...] | None:
+    """The rows of a size, as '25x37x7'; None where the text is no size."""
+    match = _SIZE.fullmatch(text.lower().replace("×", "x").strip())
+    if match is None:
+        return None
+    size_mm = tuple(float(number) for number in match.groups())
+    return tuple(row for row in catalogue if (row.bore_mm, row.outside_mm, row.width_mm) == size_mm)
+
+
+def plain_of(rows: Sequence[CatalogueRow]) -> Sequence[CatalogueRow]:
+    """By size alone the plain kind is meant; an angular-contact one is asked for by name."""
+    return [row for row in rows if row.kind == "deep groove"] or rows
+
+
 def settle(catalogue: Sequence[CatalogueRow], name: str) -> Settled:
     """Settle a bearing's name.
 
@@ -96,13 +112,17 @@ def settle(catalogue: Sequence[CatalogueRow], name: str) -> Settled:
     InputError
         No bearing of the catalogue has this name; the nearest are listed. Or several answer to it.
     """
-    from acoustic.bearings.search import find, search  # it uses `row_named` itself
-
     named = row_named(catalogue, name)
     if named is not None:
         return Settled(named[0].designation, named[1])
-    if search(catalogue, name) and name.strip():
-        return Settled(find(catalogue, name).designation)
+    meant = plain_of(rows_of_size(catalogue, name) or ())
+    if len(meant) == 1:
+        return Settled(meant[0].designation)
+    if meant:
+        raise InputError(
+            f"{name!r} names no single bearing; it may mean {', '.join(row.designation for row in meant)}",
+            hint="Give its designation in full.",
+        )
     spellings = {plain(known): row.designation for row in catalogue for known in row.names}
     near = dict.fromkeys(spellings[one] for one in get_close_matches(plain(name), spellings, n=_NAMED, cutoff=0.0))
     raise InputError(

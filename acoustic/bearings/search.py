@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from acoustic.bearings.catalogue import BallSet, CatalogueRow, Fit, load_catalogue, plain
-from acoustic.bearings.names import row_named
+from acoustic.bearings.names import plain_of, row_named, rows_of_size
 from acoustic.dsp.geometry import BearingGeometry, Ring
 from acoustic.errors import InputError
 
@@ -34,7 +34,6 @@ _BEARING_HINT = (
     "Name it with --bearing (see `acoustic bearings`), or give --balls, --ball-diameter and --pitch-diameter"
 )
 _NUMBER = r"(\d+(?:\.\d+)?)\s*"
-_SIZE = re.compile(rf"{_NUMBER}(?:mm\s*)?x\s*{_NUMBER}(?:mm\s*)?x\s*{_NUMBER}(?:mm\s*)?")
 _SPINDLE = re.compile(rf"{_NUMBER}(?:mm\s*)?(?:spindle|axle)|(?:spindle|axle)\s*{_NUMBER}(?:mm)?")
 _WORD = re.compile(rf"{_NUMBER}(?:(mm|in|tpi)\b)?|[a-z]+")
 _FILLERS = frozenset({"shell", "x", "with", "and", "of", "for", "in", "a", "the"})
@@ -45,15 +44,6 @@ _SPINDLE_TOLERANCE_MM = 0.05
 FEWEST_BALLS, MOST_BALLS = 7, 32
 # Middle and spread of that half, and a floor (judgement) so that no count is ruled out by its fill alone.
 USUAL_FILL, FILL_SPREAD, LEAST_NATS = 0.57, 0.07, -6.0
-
-
-def _parse_size(text: str) -> tuple[float, ...] | None:
-    match = _SIZE.fullmatch(text.lower().replace("×", "x").strip())
-    return tuple(float(number) for number in match.groups()) if match else None
-
-
-def _has_size(row: CatalogueRow, size_mm: tuple[float, ...]) -> bool:
-    return (row.bore_mm, row.outside_mm, row.width_mm) == size_mm
 
 
 def _words(text: str) -> set[str]:
@@ -97,8 +87,7 @@ def search(catalogue: Sequence[CatalogueRow], text: str) -> tuple[CatalogueRow, 
     """
     if not text.strip():
         return tuple(catalogue)
-    size_mm = _parse_size(text)
-    rows = tuple(row for row in catalogue if size_mm and _has_size(row, size_mm))
+    rows = rows_of_size(catalogue, text) or ()
     named = row_named(catalogue, text)
     start = plain(text) if named is None else min(map(plain, named[0].names), key=len)
     if not rows and start:
@@ -138,15 +127,11 @@ def find(catalogue: Sequence[CatalogueRow], name: str) -> CatalogueRow:
     named = row_named(catalogue, name)
     if named is not None:
         return named[0]
-    size_mm = _parse_size(name)
-    if size_mm:
-        rows = [row for row in catalogue if _has_size(row, size_mm)]
-        # By size alone the plain kind is meant; an angular-contact one is asked for by name.
-        plain_kind = [row for row in rows if row.kind == "deep groove"] or rows
-        if len(plain_kind) == 1:
-            return plain_kind[0]
-    else:
-        rows = list(search(catalogue, name)) if name.strip() else []
+    rows = rows_of_size(catalogue, name)
+    if rows is None:
+        rows = search(catalogue, name) if name.strip() else ()
+    elif len(plain_of(rows)) == 1:
+        return plain_of(rows)[0]
     if not rows:
         raise nothing_found(catalogue, name)
     listed = ", ".join(row.designation for row in rows)

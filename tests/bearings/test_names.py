@@ -55,7 +55,7 @@ def test_what_is_no_bearing_is_refused_with_the_nearest_names() -> None:
         settle(CATALOGUE, "banana")
     with pytest.raises(InputError, match="nearest names are 6805,"):
         settle(CATALOGUE, "6805-XYZ")
-    with pytest.raises(InputError, match="no single bearing"):
+    with pytest.raises(InputError, match="is called '68'; the nearest names are 68"):
         settle(CATALOGUE, "68")
     with pytest.raises(InputError, match="is called ''"):
         settle(CATALOGUE, "")
