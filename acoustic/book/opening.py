@@ -28,6 +28,7 @@ HEAD = "0003"  # the newest step in `migrations/versions`
 MIGRATIONS = Path(__file__).parent / "migrations"
 # Judgement: another command holds the book for less; a server that is up answers sooner.
 WAIT_S = 20
+_COPY = "Go back to a copy of it, or read an archive of it into a new book: acoustic book import FILE"
 LOCK = 0x63_72_61_6E_6B  # any number, the same in every program that opens a book on a server
 
 
@@ -199,6 +200,8 @@ def _told_plainly(place: str) -> Iterator[None]:
     """Turn the database's complaints into sentences."""
     try:
         yield
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+        raise InputError(f"the book {place} is damaged ({error})", hint=_COPY) from None
     except DBAPIError as error:
         told = str(error.orig).strip().splitlines()[0] if str(error.orig).strip() else type(error.orig).__name__
         raise InputError(
@@ -224,6 +227,7 @@ def _version(connection: sa.Connection) -> str | None:
 def _bring_up_to_date(book: Book, nothing_there: InputError | None) -> bool:
     """Run the steps that are missing, all or none, after a copy; whether there was no book before."""
     with book.reading() as connection:
+        _refuse_damaged(connection, book.place)
         version = _version(connection)
     if version == HEAD:
         return False
@@ -240,6 +244,15 @@ def _bring_up_to_date(book: Book, nothing_there: InputError | None) -> bool:
             _copy(book, connection, version)
         _upgrade(connection)
     return version is None
+
+
+def _refuse_damaged(connection: sa.Connection, place: str) -> None:
+    """Refuse a file whose pages do not fit together, before anything is written into it; a server does its own."""
+    if connection.dialect.name != "sqlite":
+        return
+    told = connection.exec_driver_sql("PRAGMA quick_check(1)").scalar()
+    if told != "ok":
+        raise InputError(f"the book {place} is damaged ({str(told).strip()[:80]})", hint=_COPY)
 
 
 def _refuse_newer(version: str | None) -> None:

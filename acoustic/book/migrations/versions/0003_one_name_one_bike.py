@@ -58,12 +58,16 @@ def _fill_keys(connection: sa.Connection) -> None:
     bikes = sa.table("bikes", sa.column("number"), sa.column("name"), sa.column("key"))
     changes = _changes("bike")
     rows = connection.execute(sa.select(bikes.c.number, bikes.c.name).order_by(bikes.c.number)).all()
-    names = {name for _, name in rows}
+    names, keys = {name for _, name in rows}, {key_of(_shown(name)) for _, name in rows}
     taken: set[str] = set()
     for number, name in rows:
         base = _shown(name)
         became, count = base, 1
-        while key_of(became) in taken or (became != name and became in names):
+        while (
+            key_of(became) in taken
+            or (count > 1 and key_of(became) in keys)
+            or (became != name and became in names)  # names are unique at every step
+        ):
             count += 1
             became = f"{base[: LONGEST - 8]} ({count})"
         taken.add(key_of(became))
