@@ -14,10 +14,9 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from acoustic.book.history import change
-from acoustic.book.naming import key_of, quoted, settled
+from acoustic.book.naming import key_of, quoted, settled, steps
 from acoustic.book.records import Bike, Fitted, row_of
-from acoustic.book.tables import bearings, bikes
+from acoustic.book.tables import bearings, bikes, changes
 from acoustic.errors import InputError
 
 
@@ -74,11 +73,20 @@ def require_bike(connection: sa.Connection, name: str, *, lock: bool = False) ->
         return bike
     wanted = settled(name)
     near = near_names(connection, wanted)
-    did = f"Did you mean {' or '.join(near)}? List them with: acoustic bike list."
-    raise InputError(
-        f"the book has no bike named {wanted}",
-        hint=did if near else f"Add it with: acoustic bike add {quoted(wanted)}",
-    )
+    called = _called_since(connection, wanted)
+    hint = f"Did you mean {' or '.join(near)}? List them with: acoustic bike list"
+    if called is not None:
+        hint = f"It is called {called} by now: acoustic bike show {quoted(called)}"
+    elif not near:
+        hint = f"Add it with: acoustic bike add {quoted(wanted)}"
+    raise InputError(f"the book has no bike named {wanted}", hint=hint)
+
+
+def _called_since(connection: sa.Connection, name: str) -> str | None:
+    """The present name of a bike that had this one once."""
+    was = sa.select(changes.c.was, bikes.c.name).join(bikes, changes.c.bike == bikes.c.number)
+    rows = connection.execute(was.where(changes.c.field == "name").order_by(changes.c.number)).all()
+    return {key_of(row.was): row.name for row in rows}.get(key_of(name))
 
 
 def near_names(connection: sa.Connection, name: str) -> list[str]:
@@ -182,14 +190,23 @@ def refuse_clash(fitted: Fitted, others: Iterable[Fitted]) -> None:
         if other.removed_on is None:
             raise InputError(
                 f"{other.told} has been in {fitted.bike} since {other.installed_on}",
-                hint=f"If it was replaced: acoustic bike replaced {quoted(fitted.bike)} --bearing NAME. If it "
-                f"only came out: acoustic bike removed {other.number} --because worn. If they sit on two "
-                "sides, give both a --side.",
+                hint=steps(
+                    ("If it was replaced", f"acoustic bike replaced {quoted(fitted.bike)} --bearing NAME"),
+                    ("If it only came out", f"acoustic bike removed {other.number} --because worn"),
+                    (
+                        "If they sit on two sides, give both a side",
+                        f"acoustic bike correct {other.number} --side drive --because WORDS",
+                    ),
+                ),
             )
         raise InputError(
             f"{other.told} was in {fitted.bike} from {other.installed_on} to {other.removed_on}",
-            hint=f"Check the day, or put the other's right with: acoustic bike correct {other.number} "
-            "--on DAY --because WORDS",
+            hint=steps(
+                (
+                    "Check the day, or put the other's right",
+                    f"acoustic bike correct {other.number} --on DAY --because WORDS",
+                )
+            ),
         )
 
 
@@ -213,7 +230,7 @@ def take_out(connection: sa.Connection, number: int, on: date, because: str, *, 
             f"bearing {number} went in on {fitted.installed_on}, after {on}", hint="Check the day given with --on."
         )
     new: dict[str, Any] = {"removed_on": on, "removed_because": because, "removed_km": km}
-    change(connection, "bearing", number, fitted, new, because)
+    connection.execute(sa.update(bearings).where(bearings.c.number == number).values(**new))
     return replace(fitted, **new)
 
 
@@ -227,7 +244,7 @@ def require_bearing(connection: sa.Connection, number: int) -> Fitted:
     """
     row = connection.execute(_with_bike().where(bearings.c.number == number)).mappings().first()
     if row is None:
-        raise InputError(f"the book has no bearing {number}", hint="List them with: acoustic bike list.")
+        raise InputError(f"the book has no bearing {number}", hint="List them with: acoustic bike list")
     return Fitted(**row)
 
 

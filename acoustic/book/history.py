@@ -13,6 +13,22 @@ from acoustic.book.tables import bearings, bikes, changes, visits
 from acoustic.errors import InputError
 
 Of = Literal["visit", "bike", "bearing"]
+# In words, where the column's name is no word for people.
+FIELDS = {
+    "on_date": "day",
+    "distance_km": "kilometres",
+    "removed_because": "why it came out or was removed",
+    "installed_on": "day it went in",
+    "removed_on": "day it came out",
+    "installed_km": "kilometres when it went in",
+    "removed_km": "kilometres when it came out",
+    "withdrawn_because": "entry taken back",
+    "merged_into": "merged into",
+    "designation": "bearing",
+    "shell_width_mm": "width of the shell [mm]",
+    "bore_mm": "bore [mm]",
+    "spindle_mm": "spindle [mm]",
+}
 TABLES: Mapping[Of, sa.Table] = {"visit": visits, "bike": bikes, "bearing": bearings}
 
 
@@ -35,7 +51,7 @@ class Change:
 
     def __str__(self) -> str:
         """It in words."""
-        name = self.field.replace("_", " ")
+        name = FIELDS.get(self.field, self.field.replace("_", " "))
         said = f"{name} from {self.was or 'nothing'} to {self.became or 'nothing'}"
         return f"changed {self.changed_at:%Y-%m-%d}: {said} ({self.because})"
 

@@ -46,7 +46,7 @@ def write_year(book: Book, registry: Registry, progress: Callable[[str], None]) 
     with book.reading() as connection:
         if all_bikes(connection):
             raise InputError(
-                f"the book {book.place} already holds bikes", hint="Give a new file: acoustic demo --book demo.db."
+                f"the book {book.place} already holds bikes", hint="Give a new file: acoustic demo --book demo.db"
             )
     with book.writing() as connection:
         for one in invented_bearings():

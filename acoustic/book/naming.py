@@ -72,6 +72,11 @@ def escaped(text: str) -> str:
     )
 
 
+def steps(*told: tuple[str, str]) -> str:
+    """Set a hint of several cases, each with the command for it on a line of its own, so that it can be copied."""
+    return "\n  ".join(f"{case}:\n    {command}" for case, command in told)
+
+
 def quoted(name: str) -> str:
     """A name as it is typed after a command, on any system."""
     if re.fullmatch(r"[\w.@%+=:,/-]+", name):

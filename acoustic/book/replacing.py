@@ -8,7 +8,7 @@ import sqlalchemy as sa
 
 from acoustic.book.bikes import bearings_of, fit_bearing, require_bike, take_out
 from acoustic.book.history import change
-from acoustic.book.naming import quoted
+from acoustic.book.naming import quoted, steps
 from acoustic.book.records import Fitted, Visit
 from acoustic.book.visits import list_visits
 from acoustic.errors import InputError
@@ -68,8 +68,16 @@ def replace_bearing(
     if old.installed_on == new.installed_on and not same_day:
         raise InputError(
             f"{old.told} went into {bike.name} only on {old.installed_on}, the same day",
-            hint=f"If its name was typed wrong: acoustic bike correct {old.number} --bearing NAME --because "
-            "WORDS. If it did come out again on that day, add --anyway.",
+            hint=steps(
+                (
+                    "If its name was typed wrong",
+                    f"acoustic bike correct {old.number} --bearing NAME --because WORDS",
+                ),
+                (
+                    "If it did come out again on that day",
+                    f"acoustic bike replaced {quoted(bike.name)} --anyway --because WORDS",
+                ),
+            ),
         )
     out = take_out(connection, old.number, new.installed_on, because, km=new.installed_km)
     kept = {name: getattr(old, name) for name in OF_THE_FRAME if not getattr(new, name)}

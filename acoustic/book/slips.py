@@ -18,7 +18,7 @@ from acoustic.book.bikes import (
     sitting,
 )
 from acoustic.book.history import TABLES, Of, change, note, require_reason
-from acoustic.book.naming import key_of, quoted, settled
+from acoustic.book.naming import key_of, quoted, settled, steps
 from acoustic.book.records import Bike, Fitted, Visit
 from acoustic.book.tables import bikes, visits
 from acoustic.book.visits import list_visits, require_visit
@@ -39,8 +39,13 @@ def rename_bike(connection: sa.Connection, name: str, new: str, because: str) ->
     if other is not None and (other.number != bike.number or key_of(other.name) != key_of(wanted)):
         raise InputError(
             f"the name {wanted} leads to the bike {other.name} already",
-            hint=f"If both are one bike: acoustic bike merge {quoted(bike.name)} {quoted(other.name)} "
-            "--because WORDS. Else choose another name.",
+            hint=steps(
+                (
+                    "If both are one bike",
+                    f"acoustic bike merge {quoted(bike.name)} {quoted(other.name)} --because WORDS",
+                ),
+                ("If not, choose another name", f"acoustic bike rename {quoted(bike.name)} NEW --because WORDS"),
+            ),
         )
     change(connection, "bike", bike.number, bike, {"name": wanted}, why)
     connection.execute(sa.update(bikes).where(bikes.c.number == bike.number).values(key=key_of(wanted)))
@@ -69,7 +74,8 @@ def merge_bikes(connection: sa.Connection, name: str, into: str, because: str) -
         for number in connection.scalars(sa.select(table.c.number).where(table.c.bike == old.number)).all():
             note(connection, of, number, field="bike", was=old.name, became=bike.name, because=why)
         connection.execute(sa.update(table).where(table.c.bike == old.number).values(bike=bike.number))
-    change(connection, "bike", old.number, old, {"merged_into": bike.uid}, why)
+    note(connection, "bike", old.number, field="merged_into", was=None, became=bike.name, because=why)
+    connection.execute(sa.update(bikes).where(bikes.c.number == old.number).values(merged_into=bike.uid))
     _seat_again(connection, bike.name, (), why)
     return bike
 
@@ -82,8 +88,13 @@ def _refuse_two_in_one(ours: tuple[Fitted, ...], theirs: tuple[Fitted, ...]) -> 
     raise InputError(
         f"two bearings would sit in one bike: {one.told} in {one.bike} since {one.installed_on}, and {other.told} "
         f"in {other.bike} since {other.installed_on}",
-        hint=f"If both are the same bearing, take one entry back: acoustic bike withdraw {one.number} --because "
-        f"WORDS. If one came out: acoustic bike removed {one.number} --on DAY --because WORDS.",
+        hint=steps(
+            (
+                "If both are the same bearing, take one entry back",
+                f"acoustic bike withdraw {one.number} --because WORDS",
+            ),
+            ("If one came out", f"acoustic bike removed {one.number} --on DAY --because WORDS"),
+        ),
     )
 
 
@@ -142,7 +153,7 @@ def restore_bearing(connection: sa.Connection, number: int, because: str) -> Fit
     if fitted.removed_on is None:
         raise InputError(
             f"{fitted.told} sits in {fitted.bike}; nothing is to be undone",
-            hint="List the bearings with: acoustic bike list.",
+            hint="List the bearings with: acoustic bike list",
         )
     values = {"removed_on": None, "removed_because": "", "removed_km": None}
     return correct_bearing(connection, number, values, because)

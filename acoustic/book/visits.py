@@ -118,7 +118,7 @@ def require_visit(connection: sa.Connection, number: int) -> Visit:
         connection, connection.execute(_visits().where(visits.c.number == number)).mappings().all()
     )
     if not found:
-        raise InputError(f"the book has no visit {number}", hint="List them with: acoustic visit list.")
+        raise InputError(f"the book has no visit {number}", hint="List them with: acoustic visit list")
     return found[0]
 
 

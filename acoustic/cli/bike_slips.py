@@ -18,6 +18,7 @@ from acoustic.cli.book_options import (
     fitted_options,
     opened,
     settled_bearing,
+    told_fields,
 )
 from acoustic.errors import InputError
 
@@ -92,7 +93,7 @@ def correct(
                 on = values.get(day, getattr(before, day))
                 refuse_falling(connection, before.bike, on or date.today(), values.get(km), but=(before.uid,))
         correct_bearing(connection, number, values, because)
-    click.echo(f"bearing {number} corrected: {', '.join(name.replace('_', ' ') for name in values)}.")
+    click.echo(f"bearing {number} corrected: {', '.join(told_fields(values))}.")
 
 
 @click.command()

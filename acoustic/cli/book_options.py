@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
@@ -126,12 +126,19 @@ def opened(where: str | None, *, create: bool = False) -> Iterator[Book]:
     from acoustic.book.opening import open_book
 
     book = open_book(where, create=create or where is None)
-    if book.made:
+    if book.made and not create:
         click.echo(f"acoustic: a new book was made: {book.place}", err=True)
     try:
         yield book
     finally:
         book.close()
+
+
+def told_fields(values: Iterable[str]) -> list[str]:
+    """Names of columns in words."""
+    from acoustic.book.history import FIELDS
+
+    return [FIELDS.get(name, name.replace("_", " ")) for name in values]
 
 
 def counted(count: int, thing: str) -> str:

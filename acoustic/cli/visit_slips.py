@@ -8,7 +8,15 @@ from typing import Any
 import click
 
 from acoustic.book.records import DONE, KINDS
-from acoustic.cli.book_options import KILOMETRES, anyway_option, because_option, book_option, day_option, opened
+from acoustic.cli.book_options import (
+    KILOMETRES,
+    anyway_option,
+    because_option,
+    book_option,
+    day_option,
+    opened,
+    told_fields,
+)
 from acoustic.errors import InputError
 
 km_option = click.option(
@@ -51,7 +59,7 @@ def correct(number: int, on: date | None, because: str, anyway: bool, book: str 
             km = values.get("distance_km", before.distance_km if on else None)
             refuse_falling(connection, before.bike, on or before.on_date, km, but=(before.uid,))
         put_right(connection, number, values, because)
-    click.echo(f"visit {number} corrected: {', '.join(name.replace('_', ' ') for name in values)}.")
+    click.echo(f"visit {number} corrected: {', '.join(told_fields(values))}.")
 
 
 @click.command()
