@@ -77,7 +77,7 @@ def export(file: Path, book: str | None) -> None:
 
 @book.command("import")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--branch", metavar="TOWN", help="The branch that the archive is from, if it does not say.")
+@click.option("--branch", metavar="TOWN", help="The branch that the archive is from, if it names none.")
 @click.option("--same-bikes", is_flag=True, help="Bikes of the same name are the same bikes.")
 @click.option("--dry-run", is_flag=True, help="Only say what would be done.")
 @book_option
