@@ -30,7 +30,7 @@ because_option = click.option("--because", required=True, metavar="WORDS", help=
 anyway_option = click.option(
     "--anyway", is_flag=True, help="Write it even where the program asks whether it is right."
 )
-KILOMETRES = click.FloatRange(min=0)
+KILOMETRES = click.FloatRange(min=0)  # no bike has ridden less than nothing
 _FITTED = (
     click.option(
         "--side",
