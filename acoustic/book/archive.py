@@ -26,7 +26,7 @@ import sqlalchemy as sa
 
 from acoustic.book.about import branch_of
 from acoustic.book.bikes import all_bearings, all_bikes
-from acoustic.book.files import ENDINGS, SHA256
+from acoustic.book.files import ENDINGS, SHA256, usual_mode
 from acoustic.book.history import Change, histories
 from acoustic.book.opening import Book
 from acoustic.book.question import AskedFile
@@ -201,9 +201,7 @@ def _appearing(path: Path) -> Iterator[Path]:
     partial = Path(name)
     try:
         yield partial
-        umask = os.umask(0)
-        os.umask(umask)
-        partial.chmod(0o666 & ~umask)
+        partial.chmod(usual_mode())
         with partial.open("rb") as whole:
             os.fsync(whole.fileno())
         try:

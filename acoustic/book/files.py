@@ -120,6 +120,7 @@ class FileStore:
                     f"the recording {sha256[:12]} changed or was damaged while it was copied",
                     hint="Copy it again from where it came from.",
                 )
+            temporary.chmod(usual_mode())
             _to_disk(temporary)
             temporary.replace(target)
             _to_disk(target.parent)
@@ -159,6 +160,13 @@ class FileStore:
                 hint="Move it away, and import an archive of the book that holds it.",
             )
         return path
+
+
+def usual_mode() -> int:
+    """The mode of a new file as the user's umask has it: a temporary file would shut out who shares the folder."""
+    umask = os.umask(0)
+    os.umask(umask)
+    return 0o666 & ~umask
 
 
 def sha256_of(path: Path) -> str:

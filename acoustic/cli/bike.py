@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acoustic.book.naming import quoted
 from acoustic.cli.bearing_options import catalogue_option
 from acoustic.cli.bike_slips import SLIPS
 from acoustic.cli.book_options import (
@@ -93,17 +94,23 @@ def fit(
     name: str, on: date, notes: str, anyway: bool, catalogue: Path | None, book: str | None, **said: Any
 ) -> None:
     """Record that a bearing was fitted into the bike NAME. A new name is added."""
-    from acoustic.book.bikes import fit_bearing, known_bike
+    from acoustic.book.bikes import find_bike, fit_bearing, known_bike, near_names
     from acoustic.book.distance import refuse_falling
     from acoustic.book.records import Fitted
 
     words = settled_bearing(said, catalogue)
     with opened(book) as it, it.writing() as connection:
+        near = near_names(connection, name) if find_bike(connection, name) is None else []
         there = known_bike(connection, name)
         if not anyway:
             refuse_falling(connection, there.name, on, words.get("installed_km"))
         fitted = fit_bearing(connection, Fitted(bike=there.name, installed_on=on, notes=notes, **words))
     click.echo(f"{fitted.told} has been in {fitted.bike} since {on}.")
+    if near:
+        merge = f"acoustic bike merge {quoted(fitted.bike)} {quoted(near[0])} --because WORDS"
+        click.echo(
+            f"acoustic: {fitted.bike} is a new bike in the book. If you meant {near[0]}:\n    {merge}", err=True
+        )
 
 
 @bike.command()

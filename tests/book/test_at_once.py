@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
+from acoustic.book import opening
 from acoustic.book.bikes import add_bike, all_bikes, bearings_of, fit_bearing, known_bike
 from acoustic.book.opening import Book, open_book
 from acoustic.book.records import Fitted, Visit
@@ -98,6 +99,19 @@ def test_a_visit_written_while_its_bike_is_merged_goes_where_the_bike_went(book:
     assert at_once(where, 6, write) == []
     with book.reading() as connection:
         assert len(list_visits(connection, bike="red")) == 5
+
+
+def test_a_lock_that_another_program_holds_is_not_waited_for_without_end(
+    where: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(opening, "WAIT_S", 1)
+    with closing(open_book(where)) as first, closing(open_book(where)) as second:
+        with first.writing() as connection:
+            add_bike(connection, "red")
+        with first.writing() as connection:
+            known_bike(connection, "red")
+            with pytest.raises(InputError, match=r"cannot be used \(.*lock"), second.writing() as other:
+                known_bike(other, "red")
 
 
 @pytest.mark.parametrize("crosswise", [("red", "blue"), ("blue", "red")])

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import os
+import sys
 from pathlib import Path
 
 import msgspec
@@ -37,6 +39,39 @@ def test_a_file_is_kept_under_the_hash_of_its_content(store: FileStore, spin: Pa
     assert (kept.suffix, kept.name, kept.bytes) == (".wav", "Spin.WAV", 256_000)
     assert files(store) == [store.require(kept.sha256, kept.suffix)]
     assert sha256_of(store.require(kept.sha256, kept.suffix)) == kept.sha256
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such modes")
+def test_a_shared_store_can_be_read_by_who_may_read_new_files(store: FileStore, spin: Path) -> None:
+    before = os.umask(0o027)
+    try:
+        kept = store.keep(spin)
+    finally:
+        os.umask(before)
+    assert store.require(kept.sha256, kept.suffix).stat().st_mode & 0o777 == 0o640
+
+
+def test_a_stored_file_is_hashed_before_it_is_used(store: FileStore, spin: Path) -> None:
+    kept = store.keep(spin)
+    store.path_of(kept.sha256, kept.suffix).write_bytes(b"other")
+    with pytest.raises(InputError, match="altered or damaged"):
+        store.require(kept.sha256, kept.suffix)
+
+
+@pytest.mark.parametrize(
+    ("sha256", "suffix"), [("../" * 21 + "x", ""), ("0" * 64, "/../../x"), ("0" * 64, ".exe"), ("0" * 63, ".wav")]
+)
+def test_no_other_path_comes_out_of_the_store(sha256: str, suffix: str, store: FileStore) -> None:
+    for ask in (store.path_of, store.require):
+        with pytest.raises(InputError, match="no name of a stored recording"):
+            ask(sha256, suffix)
+
+
+def test_an_ending_that_is_none_of_ours_is_left_out(store: FileStore, spin: Path) -> None:
+    odd = spin.rename(spin.with_name("spin.\u202egpj"))
+    kept = store.keep(odd)
+    assert (kept.suffix, kept.name) == ("", "spin.\\u202egpj")
+    assert store.require(kept.sha256, "").is_file()
 
 
 def test_the_same_content_is_kept_once(store: FileStore, spin: Path) -> None:

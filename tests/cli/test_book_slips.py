@@ -78,6 +78,14 @@ def test_a_replacement_is_one_step(acoustic: Run) -> None:
     )
 
 
+def test_a_bike_that_may_be_a_typing_error_is_said(acoustic: Run) -> None:
+    acoustic("bike", "add", "ticket 102")
+    fitted = acoustic("bike", "fit", "ticket 1O2", "--bearing", "6805", "--on", "2026-01-02")
+    (command,) = commands_in(fitted.stderr)
+    assert acoustic(*shlex.split(command)[1:]).code == EXIT_DONE
+    assert acoustic("bike", "list", "--json").document["bikes"][0]["bearings"][0]["designation"] == "6805"
+
+
 def test_slips_are_put_right_and_told(acoustic: Run) -> None:
     acoustic("bike", "fit", "red", "--bearing", "6805", "--on", "2026-01-02")
     why = ("--because", "typed wrong")
