@@ -24,11 +24,8 @@ _KINDS = {
     "bool": "true or false",
     "array": "a list",
     "object": "a table",
-    "date": "a day",
-    "datetime": "a moment",
 }
 _EXAMPLES = {"str": '"..."', "float": "12.5", "int": "16", "bool": "true", "array": "[...]", "object": "{...}"}
-_EXAMPLES |= {"date": '"2026-05-31"', "datetime": '"2026-05-31T12:00:00"'}
 _BOUNDS = {">": "above {}", ">=": "{} or more", "<": "below {}", "<=": "{} or less"}
 _NAMED_BY = ("designation", "code", "file", "name")  # what a row goes by
 _STEP = re.compile(r"\.([^.\[\]`]+)|\[(\d+|\.\.\.)\]")

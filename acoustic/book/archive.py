@@ -25,61 +25,24 @@ import msgspec
 import sqlalchemy as sa
 
 from acoustic.book.about import branch_of
+from acoustic.book.archived import ArchivedBearing, ArchivedBike, ArchivedBook, Head, archived_visit
 from acoustic.book.bikes import all_bearings, all_bikes
 from acoustic.book.files import ENDINGS, SHA256, usual_mode
-from acoustic.book.history import Change, histories
+from acoustic.book.history import histories
 from acoustic.book.opening import Book
 from acoustic.book.question import AskedFile
-from acoustic.book.records import Bike, Fitted, Visit, row_of
+from acoustic.book.records import row_of
 from acoustic.book.visits import list_visits
 from acoustic.errors import InputError
-from acoustic.structures import checked
 
 SCHEMA = "acoustic.book/1"
 _HINT = "Give a file that `acoustic book export` wrote."
-# The verdict on one recording takes some 10 kB of JSON, so this is a book of 20 000 visits. To read more takes
-# more memory than a small computer has.
-MOST_JSON_BYTES = 200_000_000
+# A visit takes some 6.5 kB of JSON, so this is a book of 15 000 visits; whatever stands in it, it is read in less
+# than 700 MB of memory.
+MOST_JSON_BYTES = 100_000_000
 MOST_RECORDING_BYTES = 2_000_000_000  # half an hour of film, judgement
-# Judgement: sound and text shrink to a tenth at best; silence and repeated text, as bombs hold, to a thousandth.
-MOST_SHRINKING, SURE_BYTES = 100, 1_000_000
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ArchivedBike(Bike):
-    """A bike with what was changed about it since."""
-
-    changes: tuple[Change, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ArchivedBearing(Fitted):
-    """A bearing with what was changed about it since."""
-
-    changes: tuple[Change, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ArchivedVisit(Visit):
-    """A visit with what was changed about it since."""
-
-    changes: tuple[Change, ...] = ()
-
-
-class ArchivedBook(msgspec.Struct, frozen=True, kw_only=True):
-    """What `book.json` holds; numbers are left out, they mean nothing in another copy."""
-
-    schema: str
-    bikes: tuple[ArchivedBike, ...]
-    bearings: tuple[ArchivedBearing, ...]
-    visits: tuple[ArchivedVisit, ...]
-    branch: str = ""
-    # Recordings that could not be had any more when it was written.
-    missing: tuple[AskedFile, ...] = ()
-
-    def files(self) -> dict[str, str]:
-        """Endings of all files that visits name, by their hashes."""
-        return _files(self.visits)
+# Judgement: sound and verdicts shrink to a tenth, what repeats itself to a hundredth; bombs to a thousandth.
+MOST_SHRINKING, SURE_BYTES = 300, 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,15 +61,6 @@ class Exported:
     visits: int
     files: int
     missing: tuple[str, ...] = ()
-
-
-def _files(held: tuple[Visit, ...]) -> dict[str, str]:
-    named: dict[str, str] = {}
-    for visit in held:
-        for judged in visit.verdicts:
-            named[judged.sha256] = judged.suffix
-            named |= {file.sha256: file.suffix for file in judged.asked.files.values()}
-    return dict(sorted(named.items()))
 
 
 def export(book: Book, path: Path) -> Exported:
@@ -129,7 +83,7 @@ def export(book: Book, path: Path) -> Exported:
     """
     with book.reading() as connection:
         document = _document(connection)
-    named, missing = _files(document.visits), {}
+    named, missing = document.files(), {}
     try:
         with _appearing(path) as partial, zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as archive:
             for sha256, suffix in named.items():
@@ -164,14 +118,9 @@ def _document(connection: sa.Connection) -> ArchivedBook:
             ArchivedBearing(**row_of(one), changes=told["bearing"].get(one.number, ())) for one in bearings
         ),
         visits=tuple(
-            ArchivedVisit(**_fields(one), changes=told["visit"].get(one.number, ()))
-            for one in list_visits(connection, removed=True)
+            archived_visit(one, told["visit"].get(one.number, ())) for one in list_visits(connection, removed=True)
         ),
     )
-
-
-def _fields(visit: Visit) -> dict[str, Any]:
-    return {name: getattr(visit, name) for name in Visit.__dataclass_fields__ if name != "number"}
 
 
 def _json(document: ArchivedBook) -> bytes:
@@ -181,14 +130,20 @@ def _json(document: ArchivedBook) -> bytes:
         "missing": document.missing,
         "bikes": [_row(one) for one in document.bikes],
         "bearings": [_row(one) for one in document.bearings],
-        "visits": [_row(one) for one in document.visits],
+        "visits": document.visits,
     }
-    return msgspec.json.format(msgspec.json.encode(plain), indent=1)
+    written = msgspec.json.encode(plain)
+    if len(written) > MOST_JSON_BYTES:
+        raise InputError(
+            f"the book is too large for an archive: {len(written) / 1e6:.0f} MB without its recordings, and "
+            f"{MOST_JSON_BYTES / 1e6:.0f} MB is the most",
+            hint="Copy the database and the folder of recordings instead.",
+        )
+    return written
 
 
-def _row(one: ArchivedBike | ArchivedBearing | ArchivedVisit) -> dict[str, Any]:
-    names = [name for name in one.__dataclass_fields__ if name != "number"]
-    return {name: getattr(one, name) for name in names}
+def _row(one: ArchivedBike | ArchivedBearing) -> dict[str, Any]:
+    return {name: getattr(one, name) for name in one.__dataclass_fields__ if name != "number"}
 
 
 @contextmanager
@@ -290,26 +245,18 @@ class Archive:
         """What the archive says that it holds."""
         if "book.json" not in self._members:
             raise InputError(f"{self._name} is not an archive of a workshop's book", hint=_HINT)
-        content = msgspec.json.decode(self._zip.read("book.json"))
-        schema = content.get("schema") if isinstance(content, dict) else None
+        content = self._zip.read("book.json")
+        schema = msgspec.json.decode(content, type=Head).schema
         if schema != SCHEMA:
-            told = f"the schema {str(schema)[:40]}" if schema else "no schema"
+            told = f"the schema {schema[:40]!r}" if schema else "no schema"
             raise InputError(
                 f"{self._name} has {told}; {SCHEMA} is known here",
                 hint="Update the program: pip install --upgrade acoustic-crank",
             )
-        held = checked(content, ArchivedBook, f"book.json in {self._name}", hint=_HINT)
+        held = msgspec.json.decode(content, type=ArchivedBook)
         for visit in held.visits:
-            for judged in visit.verdicts:
-                self._refuse_unreadable(visit, judged.check.recording.sha256)
+            visit.visit()  # refused here where a verdict cannot be read
         return held
-
-    def _refuse_unreadable(self, visit: Visit, sha256: str) -> None:
-        if not re.fullmatch(SHA256, sha256):
-            raise InputError(
-                f"book.json in {self._name}: a verdict of {visit.on_date} is on a recording without a hash",
-                hint=_HINT,
-            )
 
 
 @contextmanager
@@ -328,6 +275,12 @@ def open_archive(path: Path) -> Iterator[Archive]:
             yield Archive(archive, path.name)
     except OSError as error:
         raise InputError(f"{path} cannot be read ({error.strerror or error})", hint="Check the path.") from None
+    except msgspec.ValidationError as error:
+        said, _, place = str(error).partition(" - at `$")
+        raise InputError(
+            f"book.json in {path.name} is not as it should be, at {place.strip('.`') or 'its top'}: {said}",
+            hint=_HINT,
+        ) from None
     # What zipfile and zlib raise for damaged files, and msgspec for what is no JSON or nested without end.
     except (
         zipfile.BadZipFile,

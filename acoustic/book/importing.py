@@ -17,7 +17,8 @@ import msgspec
 import sqlalchemy as sa
 
 from acoustic.book.about import branch_of, name_branch, settled_branch
-from acoustic.book.archive import Archive, ArchivedBearing, ArchivedBike, ArchivedBook, ArchivedVisit, open_archive
+from acoustic.book.archive import Archive, open_archive
+from acoustic.book.archived import ArchivedBearing, ArchivedBike, ArchivedBook, ArchivedVisit
 from acoustic.book.bikes import (
     add_bike,
     all_bikes,
@@ -274,7 +275,7 @@ class _Import:
         if uid and uid not in {one.uid for one in there}:
             seated = sitting(there, archived.on_date)
             uid = seated.uid if seated else ""
-        visit = add_visit(self._connection, replace(archived, bike=bike.name, bearing=uid))
+        visit = add_visit(self._connection, replace(archived.visit(), bike=bike.name, bearing=uid))
         self._keep_changes("visit", visit.number, archived.changes)
         self._done.visits += 1
 

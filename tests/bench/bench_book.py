@@ -193,6 +193,9 @@ def killed(place: str, sounds: list[Path], kills: int) -> tuple[int, int]:
     with tempfile.TemporaryDirectory() as scratch:
         open_book(str(Path(scratch) / "book.db")).close()
         add_one(str(Path(scratch) / "book.db"), sounds[0])  # what is imported here need not be in each child
+        start_s = time.perf_counter()
+        add_one(str(Path(scratch) / "book.db"), sounds[1])
+        one_s = time.perf_counter() - start_s
     for _ in range(kills):
         read_from, write_to = os.pipe()
         child = os.fork()
@@ -201,7 +204,7 @@ def killed(place: str, sounds: list[Path], kills: int) -> tuple[int, int]:
             os.close(read_from)
             adding(place, sounds, write_to)
         os.close(write_to)
-        time.sleep(rng.uniform(0.1, 1.4))
+        time.sleep(rng.uniform(0.1, 2.5 * one_s))  # in the first, the second or the third
         os.kill(child, signal.SIGKILL)
         _, status = os.waitpid(child, 0)
         if not os.WIFSIGNALED(status):
