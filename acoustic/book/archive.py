@@ -42,7 +42,7 @@ _HINT = "Give a file that `acoustic book export` wrote."
 MOST_JSON_BYTES = 100_000_000
 MOST_RECORDING_BYTES = 2_000_000_000  # half an hour of film, judgement
 # Judgement: sound and verdicts shrink to a tenth, what repeats itself to a hundredth; bombs to a thousandth.
-MOST_SHRINKING, SURE_BYTES = 300, 1_000_000
+MOST_SHRINKING, SURE_BYTES = 150, 1_000_000
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,8 +23,8 @@ Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 book_option = click.option(
     "--book",
     metavar="FILE|URL",
-    help="The workshop's book: a file, or the URL of a PostgreSQL database. [default: the one that "
-    "ACOUSTIC_BOOK names, or a file in your own data folder]",
+    help="The workshop's book: a file that `acoustic book new` made, or the URL of a PostgreSQL database. "
+    "[default: the one that ACOUSTIC_BOOK names, or a file in your own data folder]",
 )
 because_option = click.option("--because", required=True, metavar="WORDS", help="Why; it is kept with the entry.")
 anyway_option = click.option(
