@@ -8,7 +8,6 @@ from typing import Literal
 import msgspec
 
 from acoustic.book.history import Change
-from acoustic.book.naming import escaped
 from acoustic.book.question import AskedBlock
 from acoustic.book.records import Bike, Done, Fitted, Judged, Kind, Visit
 from acoustic.check.document import CheckDocument
@@ -156,4 +155,4 @@ def visit_text(visit: Visit, changed: Sequence[Change]) -> str:
         lines.append(f"  {judged.name}: {grade.level.upper()}")
         lines += [f"    {sentence}" for sentence in (*grade.because, *grade.advice)]
     lines += [f"  {change}" for change in changed]
-    return "\n".join(map(escaped, lines))
+    return "\n".join(lines)

@@ -65,7 +65,7 @@ def key_of(name: str) -> str:
 
 
 def escaped(text: str) -> str:
-    """A text as a terminal may show it: control and invisible characters by their code."""
+    """A text that a book on any server can hold: control, invisible and half characters by their code."""
     return "".join(
         f"\\u{ord(letter):04x}" if unicodedata.category(letter) in _KINDS and letter != JOINER else letter
         for letter in text

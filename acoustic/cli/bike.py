@@ -195,7 +195,6 @@ def show(name: str, book: str | None) -> None:
     """Show the bike NAME: its bearings, its last visits, and what was put right."""
     from acoustic.book.bikes import bearings_of, require_bike
     from acoustic.book.history import histories, history
-    from acoustic.book.naming import escaped
     from acoustic.book.visits import list_visits
 
     with opened(book) as it, it.reading() as connection:
@@ -216,7 +215,7 @@ def show(name: str, book: str | None) -> None:
         grades = ", ".join(judged.grade for judged in visit.verdicts) or "no recording"
         lines.append(f"  visit {visit.number}, {visit.on_date}: {grades}")
     lines += [f"  {change}" for change in changed]
-    click.echo("\n".join(map(escaped, lines)))
+    click.echo("\n".join(lines))
 
 
 def _told(fitted: Fitted) -> str:

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acoustic.book.naming import escaped
 from acoustic.book.records import USES
 from acoustic.errors import InputError
 
@@ -148,11 +147,10 @@ def counted(count: int, thing: str) -> str:
 
 def table(rows: list[tuple[str, ...]]) -> str:
     """Set rows in columns; the first row is the heading."""
-    shown = [[escaped(cell) for cell in row] for row in rows]
-    widths = [max(_width(row[column]) for row in shown) for column in range(len(rows[0]))]
+    widths = [max(_width(row[column]) for row in rows) for column in range(len(rows[0]))]
     return "\n".join(
         "  ".join(cell + " " * (width - _width(cell)) for cell, width in zip(row, widths, strict=True)).rstrip()
-        for row in shown
+        for row in rows
     )
 
 
