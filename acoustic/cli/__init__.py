@@ -56,7 +56,7 @@ class LazyGroup(click.Group):
         "due": ("acoustic.cli.due:due", "List what falls due over all bikes, soonest first."),
         "report": ("acoustic.cli.report:report", "Write one page about a bike: verdict, pictures, sound, trend."),
         "lifetimes": ("acoustic.cli.lifetimes:lifetimes", "Show which bearing lasts in which frame and use."),
-        "book": ("acoustic.cli.book:book", "Export or import the whole book as one file."),
+        "book": ("acoustic.cli.book:book", "Make a book; export or import the whole of it as one file."),
         "orders": ("acoustic.cli.orders:orders", "Show the defect orders of a bearing."),
         "bearings": ("acoustic.cli.bearings:bearings", "List or search the bearing catalogue."),
         "demo": ("acoustic.cli.demo:demo", "Judge the demo recordings; show expected and found."),

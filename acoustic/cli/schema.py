@@ -18,6 +18,7 @@ DOCUMENTS = {  # name: (structure, what prints it)
     "checks": ("acoustic.check.several:ChecksDocument", "of two or more: acoustic check --json"),
     "orders": ("acoustic.bearings.document:OrdersDocument", "defect orders of a bearing: acoustic orders --json"),
     "triage": ("acoustic.triage.document:TriageDocument", "where a creak comes from: acoustic triage --json"),
+    "bikes": ("acoustic.book.document:BikesDocument", "bikes in the book: acoustic bike list --json"),
     "visit": ("acoustic.book.document:VisitDocument", "one visit in the book: acoustic visit show --json"),
     "visits": ("acoustic.book.document:VisitsDocument", "visits in the book: acoustic visit list --json"),
     "trend": ("acoustic.report.trend_text:TrendDocument", "how a bearing wears: acoustic trend --json"),
