@@ -1,8 +1,8 @@
-"""Pictures from the book: a trend over the visits, and lifetimes."""
+"""Pictures from the book: a trend over the visits."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
@@ -12,7 +12,6 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from acoustic.lifetimes.survival import Survival
 from acoustic.report.glyphs import any_letters
 from acoustic.report.picture import ACCENT, FAINT, INK
 from acoustic.report.whole_file import whole_file
@@ -21,9 +20,6 @@ from acoustic.trend.result import TrendResult
 from acoustic.trend.slope import Trend
 
 MARKERS = "osD^vP*X"
-LINES = ("-", "--", "-.", ":")
-# The mean month of the Julian year.
-MONTH_DAYS = 365.25 / 12
 
 
 def series_figure(
@@ -109,40 +105,6 @@ def _line(axes: Axes, trend: Trend) -> None:
     axes.plot(at, middle, color=ACCENT, label="rate, with its nine-in-ten range")
     low, high = middle - np.hypot(trend.level_half_width, under), middle + np.hypot(trend.level_half_width, over)
     axes.fill_between(at, low, high, facecolor="none", edgecolor=ACCENT, hatch="//", linewidth=0)
-
-
-def lifetimes_figure(curves: Mapping[str, Survival], *, title: str) -> Figure:
-    """Draw the share of bearings still good over time; a line style of its own each kind.
-
-    Parameters
-    ----------
-    curves : mapping of str to Survival
-    title : str
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-    """
-    figure = Figure(figsize=(9, 4.6), layout="constrained", facecolor="white")
-    axes = figure.subplots()
-    for number, (name, curve) in enumerate(curves.items()):
-        months = np.concatenate([[0.0], curve.days]) / MONTH_DAYS
-        share = np.concatenate([[1.0], curve.share])
-        label = f"{name} ({curve.ended} of {curve.lives} worn out)"
-        style = LINES[number % len(LINES)]
-        axes.step(months, 100 * share, where="post", color=INK, linestyle=style, linewidth=1.8, label=label)
-        gone = curve.days[curve.ends == 0] / MONTH_DAYS
-        at = 100 * np.interp(gone, months, share)
-        axes.plot(gone, at, linestyle="none", marker="|", color=INK, markersize=9)
-    axes.axhline(50, color=FAINT, linewidth=1)
-    axes.annotate("half", (0.005, 50), xycoords=("axes fraction", "data"), va="bottom", fontsize=8)
-    axes.set_ylim(0, 103)
-    axes.set_xlim(left=0)
-    axes.set_xlabel("months in the bike (a tick: out of sight, not worn)")
-    axes.set_ylabel("still good [%]")
-    axes.set_title(title, loc="left")
-    axes.legend(loc="best", frameon=False, fontsize=8)
-    return figure
 
 
 def save_figure(figure: Figure, path: Path) -> None:

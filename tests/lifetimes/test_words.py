@@ -36,13 +36,13 @@ def curve(placebo: list[Life]) -> Survival:
 def test_the_median_is_said_in_a_unit_as_coarse_as_it_deserves(
     curve: Survival, median: float, low: float, high: float | None, said: str
 ) -> None:
-    told = replace(curve, median_days=median, median_low_days=low, median_high_days=high)
-    assert survival_sentence(told, name=NAME) == f"half of the {NAME} {said}"
+    told = replace(curve, median=median, median_low=low, median_high=high)
+    assert survival_sentence(told, name=NAME) == f"half of {NAME} {said}"
 
 
 def test_few_ends_make_a_hint(make_lives: Make) -> None:
     assert survival_sentence(survival(make_lives([70, 140, 210], [210])), name=NAME) == (
-        f"half of the {NAME} lasted 20 weeks or longer (from 10, upper end not known); "
+        f"half of {NAME} lasted 20 weeks or longer (from 10, upper end not known); "
         "3 of 4 are worn out, too few for more than a hint"
     )
 
@@ -52,10 +52,10 @@ def test_a_median_not_reached_is_said(make_lives: Make) -> None:
     sqrt(1 / (5 * 4)) / -ln .8 = 1.002, and exp(ln .8 * exp(1.645 * 1.002)) = .31 is below one half. 14.3 weeks."""
     lives = make_lives([100, 150], [160, 170, 180])
     assert survival_sentence(survival(lives), name=NAME) == (
-        f"how long half of the {NAME} last cannot be told yet: 2 of 5 are worn out; it is 14 weeks or longer"
+        f"how long half of {NAME} last cannot be told yet: 2 of 5 are worn out; it is 14 weeks or longer"
     )
     assert survival_sentence(survival(make_lives([], [160])), name=NAME) == (
-        f"how long half of the {NAME} last cannot be told yet: none of 1 is worn out"
+        f"how long half of {NAME} last cannot be told yet: none of 1 is worn out"
     )
 
 
