@@ -20,7 +20,7 @@ from acoustic.errors import InputError
 from acoustic.lifetimes.lives import Life, Measure
 
 WORN = "worn"
-ROWS = {1: "single-row", 2: "double-row"}
+ROWS = {1: "single row", 2: "double row"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +194,7 @@ def labels_of(fitted: Fitted) -> dict[str, str]:
     """The labels of a bearing; those that are not on record are left out."""
     words = {
         "designation": settled(fitted.designation),
+        "kind": _kind(settled(fitted.designation)),
         "shell": fitted.shell,
         "shell-width": "" if fitted.shell_width_mm is None else f"{fitted.shell_width_mm:g} mm",
         "use": fitted.use,
@@ -214,6 +215,12 @@ def settled(designation: str) -> str:
         return find(load_catalogue(), designation).designation if designation.strip() else ""
     except InputError:
         return designation
+
+
+@cache
+def _kind(designation: str) -> str:
+    """What the catalogue says of its make; empty where it does not know it."""
+    return next((row.kind for row in load_catalogue() if row.designation == designation), "")
 
 
 def matching(found: Sequence[Life], wanted: Mapping[str, str]) -> tuple[Life, ...]:

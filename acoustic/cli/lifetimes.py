@@ -17,7 +17,10 @@ if TYPE_CHECKING:
     from acoustic.lifetimes.lives import Measure
 
 # As `acoustic.lifetimes` has them, which a help text need not load; a test holds them equal.
-FIELDS = ("designation", "shell", "shell-width", "spindle", "use", "seal", "side", "rows", "supplier", "lot")
+FIELDS = (
+    *("designation", "kind", "shell", "shell-width", "spindle", "use"),
+    *("seal", "side", "rows", "supplier", "lot"),
+)
 MEASURES = ("days", "km", "rides")
 
 
@@ -97,6 +100,10 @@ def _taken(book: str | None, *, measure: Measure, ride_km: float | None, since: 
     with opened(book) as it, it.reading() as connection:
         bearings, readings = all_bearings(connection), readings_of(connection)
     began = since or began_on(bearings, readings)
+    if began is None and bearings:
+        click.echo(
+            "acoustic: no visit tells when the book began. If bearings went in before, add --since.", err=True
+        )
     return lives(bearings, today=today, began=began, measure=measure, readings=readings, ride_km=ride_km or 1.0)
 
 

@@ -14,6 +14,7 @@ ALL = "all bearings"
 # What bearings may be told apart by, and what those of one value are called.
 FIELDS = {
     "designation": "{} bearings",
+    "kind": "{} bearings",
     "shell": "bearings in {} shells",
     "shell-width": "bearings in shells {} wide",
     "spindle": "bearings on {} spindles",

@@ -104,7 +104,8 @@ def test_labels_and_those_wanted() -> None:
     one = fitted(**said)
     assert labels_of(one) == {
         "designation": "6805",
-        "rows": "double-row",
+        "kind": "deep groove",
+        "rows": "double row",
         "spindle": "24 mm",
         "use": "wet",
         "supplier": "east",

@@ -66,7 +66,9 @@ def test_bearings_from_before_the_book(acoustic: Run, shop: Path) -> None:
     told = acoustic("lifetimes", "--since", "2026-03-01")
     assert "11 bearings went in before the book began on 2026-03-01 and count from then on." in told.stdout
     assert "1 bearing that the book never saw at work" in told.stdout
-    assert acoustic("lifetimes", "--json").document["joined"] == 0, "without visits each counts from the first day"
+    unasked = acoustic("lifetimes", "--json")
+    assert unasked.document["joined"] == 0, "without visits each counts from the day it went in"
+    assert "add --since" in unasked.stderr
 
 
 def test_a_table_of_the_lives(acoustic: Run, shop: Path) -> None:
