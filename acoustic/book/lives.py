@@ -12,8 +12,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from acoustic.bearings.catalogue import load_catalogue
-from acoustic.bearings.search import find
+from acoustic.bearings.catalogue import CatalogueRow, load_catalogue
+from acoustic.bearings.names import settle
 from acoustic.book.records import Fitted
 from acoustic.book.tables import bikes, visits
 from acoustic.errors import InputError
@@ -209,10 +209,16 @@ def labels_of(fitted: Fitted) -> dict[str, str]:
 
 
 @cache
+def _catalogue() -> tuple[CatalogueRow, ...]:
+    """The program's own catalogue, read once: reading takes longer than all the lives."""
+    return load_catalogue()
+
+
+@cache
 def settled(designation: str) -> str:
     """The catalogue's name for a bearing, however it was written; what the catalogue does not know stays."""
     try:
-        return find(load_catalogue(), designation).designation if designation.strip() else ""
+        return settle(_catalogue(), designation).designation if designation.strip() else ""
     except InputError:
         return designation
 
@@ -220,7 +226,7 @@ def settled(designation: str) -> str:
 @cache
 def _kind(designation: str) -> str:
     """What the catalogue says of its make; empty where it does not know it."""
-    return next((row.kind for row in load_catalogue() if row.designation == designation), "")
+    return next((row.kind for row in _catalogue() if row.designation == designation), "")
 
 
 def matching(found: Sequence[Life], wanted: Mapping[str, str]) -> tuple[Life, ...]:
