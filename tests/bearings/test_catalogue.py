@@ -214,6 +214,7 @@ class TestCatalogue:
             most = math.pi / math.asin(row.ball_sets[0].ball_diameter_mm / row.pitch_diameter_mm)
             assert [ball_set.balls for ball_set in row.ball_sets] == [int(most) - left for left in range(3)]
             assert find(CATALOGUE, row.designation.replace("-FULL", " MAX")) is row
+            assert find(CATALOGUE, row.designation.replace("-FULL", "-2RS MAX")) is row
 
     def test_published_geometries(self) -> None:
         """6203: 8 x 6.747 mm on 28.5 mm; 6204: 8 x 7.938 mm on 33.5 mm (published test bearings, from memory)."""
