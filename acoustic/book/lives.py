@@ -191,16 +191,19 @@ def _at(known: Sequence[tuple[date, float]], day: date) -> float | None:
 
 
 def labels_of(fitted: Fitted) -> dict[str, str]:
-    """The labels of a bearing; those that are not on record are left out."""
+    """The labels of a bearing; those that neither book nor catalogue knows are left out."""
+    name = settled(fitted.designation)
+    listed = _listed(name)
+    rows = fitted.rows or (None if listed is None else listed.rows)
     words = {
-        "designation": settled(fitted.designation),
-        "kind": _kind(settled(fitted.designation)),
+        "designation": name,
+        "kind": "" if listed is None else listed.kind,
         "shell": fitted.shell,
         "shell-width": "" if fitted.shell_width_mm is None else f"{fitted.shell_width_mm:g} mm",
         "use": fitted.use,
         "seal": fitted.seal,
         "side": fitted.side,
-        "rows": "" if fitted.rows is None else ROWS[fitted.rows],
+        "rows": "" if rows is None else ROWS[rows],
         "spindle": "" if fitted.spindle_mm is None else f"{fitted.spindle_mm:g} mm",
         "supplier": fitted.supplier,
         "lot": fitted.lot,
@@ -224,9 +227,9 @@ def settled(designation: str) -> str:
 
 
 @cache
-def _kind(designation: str) -> str:
-    """What the catalogue says of its make; empty where it does not know it."""
-    return next((row.kind for row in _catalogue() if row.designation == designation), "")
+def _listed(designation: str) -> CatalogueRow | None:
+    """The catalogue's row of a settled name; None where it does not know it."""
+    return next((row for row in _catalogue() if row.designation == designation), None)
 
 
 def matching(found: Sequence[Life], wanted: Mapping[str, str]) -> tuple[Life, ...]:

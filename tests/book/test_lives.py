@@ -111,6 +111,8 @@ def test_labels_and_those_wanted() -> None:
         "supplier": "east",
         "lot": "B7",
     }
+    assert labels_of(fitted(designation="3805"))["rows"] == "double row", "by the catalogue where nobody said"
+    assert "rows" not in labels_of(fitted(designation="banana"))
     found = lives([one, replace(one, use="road", designation="banana")], today=TODAY).lives
     for name, word in (
         ("use", "Wet"),
