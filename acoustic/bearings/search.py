@@ -118,13 +118,20 @@ def nothing_found(catalogue: Sequence[CatalogueRow], text: str) -> InputError:
     spellings = {plain(name): row.designation for row in catalogue for name in row.names}
     near = dict.fromkeys(spellings[match] for match in get_close_matches(plain(text), spellings, n=4))
     nearest = f"; the nearest names are {', '.join(near)}" if near else ""
-    size_mm = _parse_size(text)
-    rings = [r.designation for r in catalogue if size_mm and (r.bore_mm, r.outside_mm) == size_mm[:2]]
+    rings = _same_rings(catalogue, text)
     if rings:
         nearest = f"; {' and '.join(rings)} {'has' if len(rings) == 1 else 'have'} its rings at another width"
         hint = "The width changes no rhythm: name that one to judge the sound, and measure the width for the fit."
         return InputError(f"no bearing in the catalogue matches '{text}'{nearest}", hint=hint)
     return InputError(f"no bearing in the catalogue matches '{text}'{nearest}", hint=_NAME_HINT)
+
+
+def _same_rings(catalogue: Sequence[CatalogueRow], text: str) -> list[str]:
+    """Bearings of a size's bore and outside, at any width; none where the text is no size."""
+    if rows_of_size(catalogue, text) is None:
+        return []
+    bore_mm, outside_mm, _ = map(float, re.findall(r"\d+(?:\.\d+)?", text))
+    return [row.designation for row in catalogue if (row.bore_mm, row.outside_mm) == (bore_mm, outside_mm)]
 
 
 def find(catalogue: Sequence[CatalogueRow], name: str) -> CatalogueRow:
