@@ -274,7 +274,7 @@ def _explained(left: _Left, fit: _Hypothesis, cage: float, sets: Sequence[Harmon
     seen_cage = cage if one.locked else cage_seen(one, fit.order, cage)
     highest = float(left.slipping.orders[-1])
     may = lines_of(one, fit.order, seen_cage, highest=highest)
-    smear = SMEAR + one.row_spread  # the other row's lines are no other part's
+    smear = SMEAR + 2 * one.row_spread  # the other row's lines are no other part's
     slipping = without_lines(left.slipping, may, smear=smear)
     if not any(each.locked for each in sets):
         return _Left(slipping, left.locked)
