@@ -10,6 +10,7 @@ from pathlib import Path
 import click
 
 from acoustic.bearings.document import BearingsDocument
+from acoustic.bearings.grease import grease_amount
 from acoustic.bearings.search import CatalogueRow, load_catalogue, nothing_found, search
 from acoustic.cli.bearing_options import catalogue_option
 from acoustic.structures import encode
@@ -57,12 +58,20 @@ def _uses(row: CatalogueRow) -> str:
     return "; ".join(spindle + ", ".join(some) for spindle, some in places.items())
 
 
+def _grease(row: CatalogueRow) -> str:
+    """What goes into one when it is regreased: by the makers, and where water gets in."""
+    if row.bore_mm is None or row.outside_mm is None or row.width_mm is None:
+        return ""
+    amount = grease_amount(row.bore_mm, row.outside_mm, row.width_mm)
+    return f"grease {amount.least_g:.1f} to {amount.most_g:.1f} g, {amount.against_water_g:.1f} g against water"
+
+
 def _table(rows: Sequence[CatalogueRow]) -> str:
     """Set the rows in columns, with long cells wrapped; of the source only the first clause is shown."""
     blocks = [_lines([heading for heading, _ in _COLUMNS])]
     for row in rows:
         kind = f"{row.kind}, two rows" if row.rows == 2 else row.kind
-        use = f"{kind}; {_uses(row)}" if row.fits else kind
+        use = "; ".join(words for words in (kind, _uses(row), _grease(row)) if words)
         block = _lines([row.designation, row.size, _balls(row), use, row.source.split(";")[0]])
         blocks.append(
             "\n".join([block, *textwrap.wrap(row.note, _WIDTH, initial_indent="  ", subsequent_indent="  ")])

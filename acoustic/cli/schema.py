@@ -24,6 +24,7 @@ DOCUMENTS = {  # name: (structure, what prints it)
     "due": ("acoustic.report.due_text:DueDocument", "what falls due over all bikes: acoustic due --json"),
     "lifetimes": ("acoustic.report.lifetimes_text:LifetimesDocument", "which lasts: acoustic lifetimes --json"),
     "fit": ("acoustic.report.fit_text:FitDocument", "a press-fit sheet: acoustic install fit --json"),
+    "choose": ("acoustic.report.choose_text:ChooseDocument", "which unit: acoustic install choose --json"),
     "bearings": ("acoustic.bearings.document:BearingsDocument", "catalogue rows: acoustic bearings --json"),
     "plugins": ("acoustic.plugin.document:PluginsDocument", "what is installed: acoustic plugins --json"),
 }
@@ -55,4 +56,5 @@ def schema_of(name: str) -> dict[str, object]:
     made = msgspec.json.schema(form)
     for part in made["$defs"].values():
         part["description"] = inspect.cleandoc(part["description"])
-    return {"$schema": DIALECT, "title": f"acoustic.{name}/1", **made}
+    (title,) = made["$defs"][form.__name__]["properties"]["schema"]["enum"]
+    return {"$schema": DIALECT, "title": title, **made}
