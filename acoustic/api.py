@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from acoustic.speed.from_marks import motion_from_marks, motion_from_train
     from acoustic.speed.kind import kind_of_spin
     from acoustic.speed.tacholess import tacholess_motion
+    from acoustic.typed import number_in, seconds_in
 
 __all__ = [
     "DETECTION_CHANCE",
@@ -71,9 +72,11 @@ __all__ = [
     "motion_from_marks",
     "motion_from_train",
     "near_clicks",
+    "number_in",
     "out_of_range",
     "regularity",
     "running_median",
+    "seconds_in",
     "still_parts",
     "tacholess_motion",
     "tick_onsets",
@@ -111,6 +114,7 @@ _HOMES = {
     "acoustic.speed.from_marks": ("motion_from_marks", "motion_from_train"),
     "acoustic.speed.kind": ("kind_of_spin",),
     "acoustic.speed.tacholess": ("tacholess_motion",),
+    "acoustic.typed": ("number_in", "seconds_in"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 

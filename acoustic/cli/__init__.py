@@ -47,7 +47,7 @@ class LazyGroup(click.Group):
 
     COMMANDS = {  # noqa: RUF012 - read only
         "guide": ("acoustic.cli.guide:guide", "Show the user's guide, topic by topic."),
-        "check": ("acoustic.cli.check:check", "Judge one recording of a crank bearing."),
+        "check": ("acoustic.cli.check:check", "Judge recordings of a crank bearing."),
         "triage": ("acoustic.cli.triage:triage", "Find where a creak comes from, from several recordings."),
         "bike": ("acoustic.cli.bike:bike", "Keep a list of bikes and their bearings."),
         "visit": ("acoustic.cli.visit:visit", "Keep recordings and verdicts by bike and day."),
@@ -96,7 +96,7 @@ class LazyGroup(click.Group):
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Exit codes: 0 done; 1 at or past --fail-on, or a demo that differs; 2 the call or the recording "
     "cannot be used; 3 a plugin failed, so undecided; 70 a fault of the program; 130 stopped by Ctrl-C; 141 the "
-    "reader of the output went away.",
+    "reader of the output went away. Of several recordings the highest counts.",
 )
 @click.version_option(__version__, prog_name="acoustic")
 @click.option(

@@ -85,7 +85,7 @@ def settled_bearing(said: Mapping[str, Any], catalogue: Path | None) -> dict[str
 
 
 class Day(click.ParamType[date]):
-    """A day, as 2026-05-31."""
+    """A day, as 2026-05-31 or 31.05.2026; what was typed otherwise than it is kept is said back."""
 
     name = "day"
 
@@ -93,14 +93,17 @@ class Day(click.ParamType[date]):
         """Read a day; the future is refused."""
         if isinstance(value, date):
             return value
+        from acoustic.typed import day_in
+
         try:
-            day = date.fromisoformat(value)
-        except ValueError:
-            raise InputError(
-                f"{value} is not a day", hint="Write year, month and day, for example 2026-05-31."
-            ) from None
+            day = day_in(value)
+        except ValueError as error:
+            found, _, hint = str(error).partition("; ")
+            raise InputError(found, hint=f"{hint[:1].upper()}{hint[1:]}.") from None
         if day > date.today():
             raise InputError(f"{day} is in the future", hint="Check the year and the month.")
+        if str(day) != value.strip():
+            click.echo(f"acoustic: {value.strip()} is read as {day.day} {day:%B %Y}.", err=True)
         return day
 
 

@@ -15,6 +15,7 @@ from acoustic.errors import InputError
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 DOCUMENTS = {  # name: (structure, what prints it)
     "check": ("acoustic.check.document:CheckDocument", "the verdict on one recording: acoustic check --json"),
+    "checks": ("acoustic.check.several:ChecksDocument", "of two or more: acoustic check --json"),
     "orders": ("acoustic.bearings.document:OrdersDocument", "defect orders of a bearing: acoustic orders --json"),
     "triage": ("acoustic.triage.document:TriageDocument", "where a creak comes from: acoustic triage --json"),
     "bikes": ("acoustic.book.document:BikesDocument", "bikes in the book: acoustic bike list --json"),
