@@ -241,6 +241,7 @@ def _bearing(name: str, catalogue: Path | None, group: str, rings: str) -> Fitte
         pitch_diameter_mm=row.pitch_diameter_mm,
         group=None if row.kind == "angular contact" else group,
         rings=rings,
+        note=row.note,
     )
 
 

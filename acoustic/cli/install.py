@@ -89,11 +89,12 @@ def choose(name: str | None, use: Use, upkeep: Upkeep, as_json: bool, book: str 
 def _lives(book: str | None) -> tuple[Life, ...]:
     """The shop's own lives; none where there is no book and none was named."""
     from acoustic.book.bikes import all_bearings
-    from acoustic.book.series import lives
+    from acoustic.book.lives import began_on, lives, readings_of
 
     try:
         with opened(book) as it, it.reading() as connection:
-            return lives(all_bearings(connection), today=date.today())
+            bearings, began = all_bearings(connection), began_on(all_bearings(connection), readings_of(connection))
+        return lives(bearings, today=date.today(), began=began).lives
     except InputError:
         if book is not None:
             raise
