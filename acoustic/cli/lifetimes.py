@@ -10,6 +10,7 @@ import click
 
 from acoustic.cli.book_options import book_option, day_option, opened
 from acoustic.cli.file_options import check_picture, said
+from acoustic.cli.types import Number
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ MEASURES = ("days", "km", "rides")
 )
 @click.option(
     "--ride-km",
-    type=click.FloatRange(min=0, min_open=True),
+    type=Number(above=0),
     metavar="KM",
     help="Length of a usual ride [km], for --in rides.",
 )
