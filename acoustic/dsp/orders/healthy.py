@@ -18,16 +18,18 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-# What harmonics less the strongest two score at a part's orders, over the median at orders that mean nothing
-# [nats]: one healthy recording in ten reaches `TENTH_NATS`, and one in e times fewer every `FALL_NATS` beyond.
-# Printed by tests/calibration/order_lines.py from 130 healthy recordings of each of two generators: physical 1.02,
-# 0.70, 0.47, 0.53; pieced 0.83, 0.55, 0.45, 0.45 (errors 0.04 to 0.11); falls of both 0.36, 0.47, 0.22, 0.33
-# (errors 0.04 to 0.13). The ball's are of the better of its two ways. Stored near the generator that reaches
-# farther, falls within an error of both.
-TENTH_NATS = {"outer_raceway": 1.0, "inner_raceway": 0.7, "ball": 0.47, "cage": 0.5}
+# What harmonics less the strongest two score at a part's orders, over the median at orders that mean nothing and
+# over what waviness lifts them by [nats]: one healthy recording in ten reaches `TENTH_NATS`, and one in e times
+# fewer every `FALL_NATS` beyond.
+TENTH_NATS = {"outer_raceway": 0.47, "inner_raceway": 0.42, "ball": 0.35, "cage": 0.47}
 # As above.
-FALL_NATS = {"outer_raceway": 0.36, "inner_raceway": 0.4, "ball": 0.25, "cage": 0.35}
-# Of wheels, chains and unknown trains, as of the inner ring: no healthy one is wavy, but none was measured.
+FALL_NATS = {"outer_raceway": 0.33, "inner_raceway": 0.25, "ball": 0.22, "cage": 0.33}
+# Two harmonics do not count, the strongest. Where nothing is meant these are the two that luck raised most; where
+# waviness raises two, luck's best are left in. The rest then scores so much more by luck alone [nats].
+LUCK_LEFT_NATS = 2.3
+# How soon: the strongest two stand so far over the strongest two by luck for 1 - 1/e of it [nats].
+WAVINESS_NATS = 6.5
+# Of wheels, chains and unknown trains, of which no healthy ones were measured: judgement, past that of any part.
 OTHER_TENTH_NATS, OTHER_FALL_NATS = 0.7, 0.4
 # Orders that mean nothing spread so far in a healthy recording [nats]; where they spread farther, so does luck.
 USUAL_SPREAD = 0.3
@@ -52,7 +54,7 @@ def healthy_db(part: str) -> float:
     return HEALTHY_DB.get(part, OTHER_HEALTHY_DB)
 
 
-def chance_of_lines(part: str, nats: float, nulls: Floats) -> float:
+def chance_of_lines(part: str, nats: float, nulls: Floats, *, lines_nats: float = 0.0) -> float:
     """Chance that a healthy bearing's harmonics score as high.
 
     Parameters
@@ -63,6 +65,8 @@ def chance_of_lines(part: str, nats: float, nulls: Floats) -> float:
         Log Bayes factor of the harmonics less the strongest two.
     nulls : ndarray, shape (k,)
         The same at orders that mean nothing, in the same recording.
+    lines_nats : float
+        What the strongest two score by themselves, less the median of that at orders that mean nothing.
 
     Returns
     -------
@@ -71,8 +75,25 @@ def chance_of_lines(part: str, nats: float, nulls: Floats) -> float:
     """
     low, middle, high = np.quantile(nulls, [0.2, 0.5, 0.8])
     widened = max(1.0, float(high - low) / STANDARD_SPREAD / USUAL_SPREAD)
-    beyond = (nats - float(middle)) / widened - TENTH_NATS.get(part, OTHER_TENTH_NATS)
+    usual = float(middle) + lift_of_waviness(lines_nats)
+    beyond = (nats - usual) / widened - TENTH_NATS.get(part, OTHER_TENTH_NATS)
     # A tenth lies beyond; Gumbel's law has the exponential tail of the best of many.
     fall = FALL_NATS.get(part, OTHER_FALL_NATS)
     mean = -math.log1p(-0.1) * math.exp(min(700.0, -beyond / fall))
     return -math.expm1(-mean)
+
+
+def lift_of_waviness(lines_nats: float) -> float:
+    """How much more harmonics less the strongest two score by luck where waviness raised those two.
+
+    Parameters
+    ----------
+    lines_nats : float
+        As of `chance_of_lines`; below 0 nothing is lifted.
+
+    Returns
+    -------
+    float
+        [nats], 0 to `LUCK_LEFT_NATS`.
+    """
+    return -LUCK_LEFT_NATS * math.expm1(-max(0.0, lines_nats) / WAVINESS_NATS)
