@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from acoustic.api import DETECTION_CHANCE
 
 sys.path.insert(0, str(Path(__file__).parent))
-from event_nulls import LAWS, UPPER, fitted, null_scores, options
+from event_nulls import LAWS, fitted, null_scores, options
 
 REAL = os.environ.get("ACOUSTIC_REAL_RECORDINGS")
 FEW, MANY = 12, 60
@@ -42,14 +42,13 @@ def test_simulated_healthy_bearings_are_not_accused(condition: str) -> None:
 @pytest.mark.skipif(REAL is None, reason="ACOUSTIC_REAL_RECORDINGS names no folder of real recordings")
 @pytest.mark.parametrize("condition", LAWS)
 def test_the_stored_law_is_the_heavier_one(condition: str) -> None:
-    """Location and scale vary together, so what is compared is the score that one in a hundred reaches: that of
-    the generator where it is higher, within three standard errors of a fit to so few."""
-    depth = -np.log(0.01)
-    fits = [fitted(scores[condition]) for scores in _of_both().values()]
-    law, error = max(fits, key=lambda fit: fit[0].location + depth * fit[0].scale)
-    off = LAWS[condition].location + depth * LAWS[condition].scale - law.location - depth * law.scale
-    # Above the fitted tenth the scale's error grows with the depth; at its edge the two errors cancel.
-    assert abs(off) < 3 * (depth + np.log(UPPER)) * error.scale + 0.2
+    """Tenth and fall vary together, so what is compared is the score that one in a hundred reaches: that of the
+    generator where it is higher, within three standard errors of a fit to so few."""
+    depth = np.log(10)
+    fits = [fitted(scores[condition]) for scores in _of_both().values() if scores[condition].size >= FEW]
+    law, error = max(fits, key=lambda fit: fit[0].tenth + depth * fit[0].fall)
+    off = LAWS[condition].tenth + depth * LAWS[condition].fall - law.tenth - depth * law.fall
+    assert abs(off) < 3 * np.hypot(error.tenth, depth * error.fall) + 0.2
 
 
 @cache
