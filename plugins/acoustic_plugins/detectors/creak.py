@@ -14,10 +14,10 @@ from acoustic_plugins.detectors.null_distribution import HealthyScores
 ACOUSTIC_API = (1, 0)
 
 MOST_OFF_TURNS = 0.75  # by the end; more, and nothing stays at one angle or order
-# tests/calibration/event_nulls.py. By hand: four harmonics that point one way by luck alone fall off by 1/4; few come
-# once a turn, so that twice that is stored.
+# tests/calibration/event_nulls.py. By hand: four harmonics that point one way by luck alone fall off by 1/4. Few
+# come once a turn, so that twice that is stored.
 ONCE = HealthyScores(median=0.73, tenth=1.2, fall=0.5)
-# As above: legs push twice a turn, and gates open with them, so that these fall off more slowly than the 1/2 of luck.
+# As above: legs push twice a turn, and gates open with them, so that these fall off more slowly than by 1/2.
 TWICE = HealthyScores(median=1.1, tenth=2.2, fall=1.2)
 
 
