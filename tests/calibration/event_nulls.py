@@ -156,8 +156,9 @@ def main() -> None:
     found = null_scores(options(__doc__).parse_args())
     for condition in LAWS:
         for generator, scores in found.items():
-            print_law(condition, generator, scores[condition])
-        if len(found) > 1:
+            if scores[condition].size:
+                print_law(condition, generator, scores[condition])
+        if sum(scores[condition].size > 0 for scores in found.values()) > 1:
             print_law(condition, "both", np.concatenate([scores[condition] for scores in found.values()]))
 
 
