@@ -7,6 +7,11 @@ both surer and stronger than that.
 Each recording calibrates itself: how high a search scores by luck is read at orders of this very recording that
 mean nothing, so that talk, codecs and automatic gain are counted in without a model of them. What healthy
 bearings of two generators score beyond that turns it into a chance.
+
+Waviness is allowed two lines, the strongest do not count. Luck looks different beside such lines: where there are
+none, leaving out the strongest two takes luck's own best away; where waviness stands, luck keeps them. How far the
+strongest two stand out tells which it is, in between as well. Left out of account, wavy rings of sound bearings
+show a chance of a tenth twice as often as they should, after whatever phone.
 """
 
 from __future__ import annotations
