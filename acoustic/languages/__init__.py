@@ -1,0 +1,140 @@
+"""What a rider reads, in other languages: a catalogue a language, looked up by the English text."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from acoustic.errors import InputError
+
+ENGLISH = "en"
+# As each calls itself, for those who choose.
+LANGUAGES: Mapping[str, str] = MappingProxyType(
+    {ENGLISH: "English", "de": "Deutsch", "fr": "Français", "es": "Español"}
+)
+_PLACE = re.compile(r"\{(\w+)\}")
+_NUMBER = re.compile(r"-?\d+(?:\.\d+)?%?")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """A text of the catalogue with places for numbers, names and other texts of the catalogue.
+
+    Attributes
+    ----------
+    english, translated : str
+        With the same places, as ``{turns}``.
+    """
+
+    english: str
+    translated: str
+    _form: re.Pattern[str] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        pieces = _PLACE.split(self.english)
+        form = "".join(f"(?P<{one}>.+)" if at % 2 else re.escape(one) for at, one in enumerate(pieces))
+        object.__setattr__(self, "_form", re.compile(form, re.DOTALL))
+
+    def values_in(self, text: str) -> dict[str, str] | None:
+        """What stands at the places; None where the text is another one."""
+        found = self._form.fullmatch(text)
+        return None if found is None else found.groupdict()
+
+    @property
+    def letters(self) -> int:
+        """How many there are outside the places."""
+        return len(_PLACE.sub("", self.english))
+
+
+@dataclass(frozen=True, slots=True)
+class Translator:
+    """Says texts in one language; call it with the English one.
+
+    Attributes
+    ----------
+    language : str
+        Its code, as HTML's ``lang`` has it.
+    texts : mapping of str to str
+        By the English text.
+    sentences : tuple of Sentence
+        Those with places, the most letters first, since a short one may take a longer one for its value.
+    """
+
+    language: str
+    texts: Mapping[str, str]
+    sentences: tuple[Sentence, ...]
+
+    def __call__(self, text: str) -> str:
+        """Say a text; one that the catalogue has not, as of a plugin's own condition, stays English."""
+        if text in self.texts:
+            return self.texts[text]
+        for one in self.sentences:
+            values = one.values_in(text)
+            if values is not None:
+                return one.translated.format_map({name: self._value(value) for name, value in values.items()})
+        return text
+
+    def entry(self, text: str) -> str | None:
+        """The English text as the catalogue has it, with places for its numbers; None where it has none."""
+        if text in self.texts:
+            return text
+        return next((one.english for one in self.sentences if one.values_in(text) is not None), None)
+
+    def _value(self, value: str) -> str:
+        """A number with the language's decimal sign, a day with its month's name, or another text."""
+        if _NUMBER.fullmatch(value):
+            from babel.numbers import get_decimal_symbol
+
+            # All of them set the per cent sign off by a space that does not break (Unicode CLDR).
+            return value.replace(".", get_decimal_symbol(self.language)).replace("%", "\N{NO-BREAK SPACE}%")
+        if _DAY.fullmatch(value):
+            from babel.dates import format_date
+
+            return format_date(date.fromisoformat(value), "long", locale=self.language)
+        return self(value)
+
+
+@cache
+def translator(language: str) -> Translator:
+    """Read a language's catalogue.
+
+    Parameters
+    ----------
+    language : {'en', 'de', 'fr', 'es'}
+        English reads nothing and says texts as they are.
+
+    Returns
+    -------
+    Translator
+        Call it with an English text.
+
+    Raises
+    ------
+    InputError
+        The language is another one.
+    """
+    if language == ENGLISH:
+        return Translator(ENGLISH, {}, ())
+    if language not in LANGUAGES:
+        known = ", ".join(f"{code} ({name})" for code, name in LANGUAGES.items())
+        raise InputError(f"the language {language!r} is not known", hint=f"Use one of {known}.")
+    texts = {one.id: one.string for one in catalogue(language) if one.id}
+    whole = {english: said for english, said in texts.items() if not _PLACE.search(english)}
+    others = [Sentence(english, said) for english, said in texts.items() if english not in whole]
+    ordered = sorted(others, key=lambda one: -one.letters)
+    return Translator(language, MappingProxyType(whole), tuple(ordered))
+
+
+def catalogue(language: str) -> Any:
+    """A language's catalogue as Babel reads it."""
+    from babel.messages.pofile import read_po
+
+    with Path(__file__).with_name(f"{language}.po").open("rb") as file:
+        return read_po(file, locale=language, abort_invalid=True)
