@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from calendar import month_name
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -21,6 +22,8 @@ LANGUAGES: Mapping[str, str] = MappingProxyType(
 _PLACE = re.compile(r"\{(\w+)\}")
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?%?")
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
+_MONTHS = {name: number for number, name in enumerate(month_name) if name}  # no part of the program leaves English
+_MONTH = re.compile(rf"({'|'.join(_MONTHS)})(?: (\d{{4}}))?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +91,7 @@ class Translator:
         return next((one.english for one in self.sentences if one.values_in(text) is not None), None)
 
     def _value(self, value: str) -> str:
-        """A number with the language's decimal sign, a day with its month's name, or another text."""
+        """A number with the language's decimal sign, a day or month by the calendar's names, or another text."""
         if _NUMBER.fullmatch(value):
             from babel.numbers import get_decimal_symbol
 
@@ -98,7 +101,16 @@ class Translator:
             from babel.dates import format_date
 
             return format_date(date.fromisoformat(value), "long", locale=self.language)
+        if month := _MONTH.fullmatch(value):
+            return self._month(_MONTHS[month[1]], month[2])
         return self(value)
+
+    def _month(self, number: int, year: str | None) -> str:
+        """A month with its year, or alone."""
+        from babel.dates import format_skeleton
+
+        first = date(int(year or 2000), number, 1)  # any year, where none is said
+        return format_skeleton("LLLL" if year is None else "yMMMM", first, locale=self.language)
 
 
 @cache

@@ -26,11 +26,15 @@ TELLING: dict[str, tuple[int | str, ...]] = {
     "_faint": (0,),
     "_not_judged": (0,),
     "unjudged": (1,),
+    "Standing": (1, 2),
+    "Lead": ("heard",),
 }
 # What they detect is left open where nothing shows that a crank makes it, and then said as a reason.
 DOUBTFUL = ("rumble", "tight", "creak", "contamination")
 PLACES = (
     "acoustic/check",
+    "acoustic/install",
+    "acoustic/report/bike_sections.py",
     "acoustic/speed",
     "plugins/acoustic_plugins/detectors",
     "plugins/acoustic_plugins/quality",
@@ -70,7 +74,7 @@ def in_plain_words() -> set[str]:
     said = {f"it makes {VALUE}", "Checked by its sound", f"Checked by its sound on {VALUE}"}
     said |= {"drive side", "non-drive side"}
     said |= {*plain.HOW_TO_RECORD, plain.OPEN, plain.UNFINISHED, plain.INCOMPLETE, plain.CHECK_AGAIN}
-    return said | {*build.RIDER_CAUTIONS, grade.RECORD_AGAIN}
+    return said | {*itertools.chain(*build.CAUTION_LINES), grade.RECORD_AGAIN}
 
 
 class Module:
@@ -149,9 +153,10 @@ class Module:
 
 
 def in_the_modules() -> set[str]:
-    """What is said of a recording that cannot be used."""
-    paths = [path for place in PLACES for path in sorted((ROOT / place).rglob("*.py"))]
-    return {text for path in paths for text in Module(path).texts()}
+    """What is said of a recording that cannot be used, and of a fresh install."""
+    homes = [ROOT / place for place in PLACES]
+    paths = [path for home in homes for path in ([home] if home.is_file() else sorted(home.rglob("*.py")))]
+    return {text for path in paths for text in Module(path).texts() if text}
 
 
 def in_other_texts() -> set[str]:
@@ -166,6 +171,28 @@ def in_other_texts() -> set[str]:
     return labels | set(drive) - {""} | {"turn", "second"}
 
 
+def in_a_bikes_sections() -> set[str]:
+    """What a bike's page adds: how the install stands, when the next work is due, how much more it drags."""
+    from acoustic.conditions import table
+    from acoustic.report import bike_sections, trend_text
+    from acoustic.report.layout import sentence
+    from acoustic.trend.series import DRAG, NOUN
+
+    def returned(place: str, name: str) -> list[str]:
+        return Module(ROOT / place).variants(ast.parse(f"{name}()", mode="eval").body, ast.Module([], []))
+
+    due = returned("acoustic/trend/due.py", "due_sentence")
+    due += [text for text in returned("acoustic/report/trend_text.py", "_last_alone") if text]
+    titles = {sentence(trend_text.title(code))[:-1] for code in (*table().conditions, DRAG)}
+    said = {sentence(f"{VALUE}: {text}") for text in (*due, trend_text.UNCHANGED)} | titles
+    said |= {"now", "early March 2027", "mid March", "late May", *NOUN.values()}
+    said |= {"not enough visits: 1 so far, 3 needed, each on a day of its own"}
+    said |= {sentence(text) for text in bike_sections.HEADINGS.values()}
+    said |= set(returned("acoustic/install/spins.py", "drags_more")) - {VALUE}
+    return said | {"How it goes on", "Since it was fitted", "Compared with the fresh install of 2026-03-01."}
+
+
 def all_texts() -> set[str]:
     """All of them."""
-    return in_templates() | in_the_table() | in_plain_words() | in_the_modules() | in_other_texts()
+    modules = in_the_modules() | in_other_texts() | in_a_bikes_sections()
+    return in_templates() | in_the_table() | in_plain_words() | modules
