@@ -107,10 +107,11 @@ class Translator:
 
     def _month(self, number: int, year: str | None) -> str:
         """A month with its year, or alone."""
-        from babel.dates import format_skeleton
+        from babel.dates import format_date, format_skeleton
 
-        first = date(int(year or 2000), number, 1)  # any year, where none is said
-        return format_skeleton("LLLL" if year is None else "yMMMM", first, locale=self.language)
+        if year is None:
+            return format_date(date(2000, number, 1), "LLLL", locale=self.language)  # of any year
+        return format_skeleton("yMMMM", date(int(year), number, 1), locale=self.language)
 
 
 @cache

@@ -13,6 +13,8 @@ from acoustic.report.page.build import CAUTION_LINES, environment
 from acoustic.report.page.plain import Card, Checked, card_of
 from acoustic.report.page.section import Lead
 
+ONCE_MORE = "Have the workshop record it once more."
+
 
 def page_of_slip(
     checks: Sequence[Checked],
@@ -27,7 +29,8 @@ def page_of_slip(
     Parameters
     ----------
     checks : sequence of Analysis or CheckDocument
-        Of one visit; as the book holds them, they need not be judged again.
+        Of one visit; as the book holds them, they need not be judged again. Of several of one side the worst
+        grade stands.
     language : str
         One of `acoustic.languages.LANGUAGES`.
     bike : str
@@ -67,9 +70,21 @@ def page_of_slip(
 
 
 def _cards(checks: Sequence[Checked], say: Translator) -> list[Card]:
-    """The checks' cards, each with its side for a name where that tells them apart."""
-    cards = [card_of(check, say) for check in checks]
-    sides = [check.recording.side for check in checks]
-    if None in sides or len(set(sides)) < len(sides):
-        return cards
-    return [replace(card, name=say(f"{side} side")) for card, side in zip(cards, sides, strict=True)]
+    """A card a side of the bike, the worst of its grades; an undecided check is no grade."""
+    by_side: dict[str | None, list[Card]] = {}
+    for check in checks:
+        by_side.setdefault(check.recording.side, []).append(card_of(check, say))
+    worst = {side: max(cards, key=_rank) for side, cards in by_side.items()}
+    return [
+        replace(_for_home(card, say), name=say(f"{side} side") if side else card.name)
+        for side, card in worst.items()
+    ]
+
+
+def _rank(card: Card) -> int:
+    return ORDER.index(card.level) if card.level in ORDER else -1
+
+
+def _for_home(card: Card, say: Translator) -> Card:
+    """Without what the workshop does when it records again."""
+    return replace(card, to_do=(say(ONCE_MORE),), record_again=()) if card.record_again else card

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from jinja2 import Environment, nodes
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[1]
 VALUE = "7.5"  # stands for whatever number or name is put in
 TEMPLATES = ROOT / "acoustic" / "report" / "page" / "templates"
 # Calls whose texts may become the reason or the advice of a recording that cannot be used, and which of their
@@ -69,10 +69,10 @@ def in_the_table() -> set[str]:
 def in_plain_words() -> set[str]:
     """What the card, the slip and the cautions say beside the table."""
     from acoustic.check import grade
-    from acoustic.report.page import build, plain
+    from acoustic.report.page import build, plain, slip
 
     said = {f"it makes {VALUE}", "Checked by its sound", f"Checked by its sound on {VALUE}"}
-    said |= {"drive side", "non-drive side"}
+    said |= {"drive side", "non-drive side", slip.ONCE_MORE}
     said |= {*plain.HOW_TO_RECORD, plain.OPEN, plain.UNFINISHED, plain.INCOMPLETE, plain.CHECK_AGAIN}
     return said | {*itertools.chain(*build.CAUTION_LINES), grade.RECORD_AGAIN}
 
