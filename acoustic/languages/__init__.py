@@ -1,4 +1,7 @@
-"""What a rider reads, in other languages: a catalogue a language, looked up by the English text."""
+"""What riders read, in other languages.
+
+A catalogue a language, looked up by the English text; `tests/rider_texts.py` finds all texts that it must hold.
+"""
 
 from __future__ import annotations
 
