@@ -174,7 +174,7 @@ def in_other_texts() -> set[str]:
 def in_a_bikes_sections() -> set[str]:
     """What a bike's page adds: how the install stands, when the next work is due, how much more it drags."""
     from acoustic.conditions import table
-    from acoustic.report import bike_sections, trend_text
+    from acoustic.report import before_after, bike_sections, trend_text
     from acoustic.report.layout import sentence
     from acoustic.trend.series import DRAG, NOUN
 
@@ -188,6 +188,7 @@ def in_a_bikes_sections() -> set[str]:
     said |= {"now", "early March 2027", "mid March", "late May", *NOUN.values()}
     said |= {"not enough visits: 1 so far, 3 needed, each on a day of its own"}
     said |= {sentence(text) for text in bike_sections.HEADINGS.values()}
+    said |= {f"{place}, 2026-03-01{more}" for place in before_after.PLACES for more in ("", ": spin.wav")}
     said |= set(returned("acoustic/install/spins.py", "drags_more")) - {VALUE}
     return said | {"How it goes on", "Since it was fitted", "Compared with the fresh install of 2026-03-01."}
 

@@ -106,7 +106,7 @@ def page(
             grade_words=table().grades,
             language=language,
             lead=None if lead is None else lead.said(say),
-            cards=[replace(card_of(one, say), name=name) for one, name in zip(analyses, called, strict=True)],
+            cards=[replace(card_of(one, say), name=say(name)) for one, name in zip(analyses, called, strict=True)],
             benches=[
                 replace(bench_of(one, progress), name=name) for one, name in zip(analyses, called, strict=True)
             ],
