@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from calendar import month_name
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -22,6 +22,10 @@ ENGLISH = "en"
 LANGUAGES: Mapping[str, str] = MappingProxyType(
     {ENGLISH: "English", "de": "Deutsch", "fr": "Français", "es": "Español"}
 )
+# A longer text is none of ours; names of files and plugins' texts may be of any length [letters].
+LONGEST = 2000
+# Texts within texts: 'when a service is due: early in a month' is the deepest.
+DEEPEST = 3
 _PLACE = re.compile(r"\{(\w+)\}")
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?%?")
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
@@ -41,17 +45,21 @@ class Sentence:
 
     english: str
     translated: str
-    _form: re.Pattern[str] = field(init=False, repr=False)
-
-    def __post_init__(self) -> None:
-        pieces = _PLACE.split(self.english)
-        form = "".join(f"(?P<{one}>.+)" if at % 2 else re.escape(one) for at, one in enumerate(pieces))
-        object.__setattr__(self, "_form", re.compile(form, re.DOTALL))
 
     def values_in(self, text: str) -> dict[str, str] | None:
-        """What stands at the places; None where the text is another one."""
-        found = self._form.fullmatch(text)
-        return None if found is None else found.groupdict()
+        """What stands at the places, each up to where the words after it first come; None in another text."""
+        first, *rest = _PLACE.split(self.english)
+        names, words = rest[::2], rest[1::2]
+        end = len(text) - len(words[-1])
+        if not (text.startswith(first) and text.endswith(words[-1])):
+            return None
+        at, values = len(first), {}
+        for name, after in zip(names[:-1], words[:-1], strict=True):
+            stop = text.find(after, at + 1, end)
+            if stop < 0:
+                return None
+            values[name], at = text[at:stop], stop + len(after)
+        return {**values, names[-1]: text[at:end]} if at < end else None
 
     @property
     def letters(self) -> int:
@@ -79,12 +87,18 @@ class Translator:
 
     def __call__(self, text: str) -> str:
         """Say a text; one that the catalogue has not, as of a plugin's own condition, stays English."""
+        return self._said(text, DEEPEST)
+
+    def _said(self, text: str, within: int) -> str:
         if text in self.texts:
             return self.texts[text]
+        if len(text) > LONGEST or not within:
+            return text
         for one in self.sentences:
             values = one.values_in(text)
             if values is not None:
-                return one.translated.format_map({name: self._value(value) for name, value in values.items()})
+                said = {name: self._value(value, within - 1) for name, value in values.items()}
+                return one.translated.format_map(said)
         return text
 
     def entry(self, text: str) -> str | None:
@@ -93,7 +107,7 @@ class Translator:
             return text
         return next((one.english for one in self.sentences if one.values_in(text) is not None), None)
 
-    def _value(self, value: str) -> str:
+    def _value(self, value: str, within: int) -> str:
         """A number with the language's decimal sign, a day or month by the calendar's names, or another text."""
         if _NUMBER.fullmatch(value):
             from babel.numbers import get_decimal_symbol
@@ -106,7 +120,7 @@ class Translator:
             return format_date(date.fromisoformat(value), "long", locale=self.language)
         if month := _MONTH.fullmatch(value):
             return self._month(_MONTHS[month[1]], month[2])
-        return self(value)
+        return self._said(value, within)
 
     def _month(self, number: int, year: str | None) -> str:
         """A month with its year, or alone."""

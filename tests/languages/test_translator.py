@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import time
 
 import pytest
 
@@ -63,6 +64,21 @@ def test_what_a_plugin_says_of_its_own_stays_english() -> None:
     say = translator("fr")
     assert say("Something squeals while it turns.") == "Something squeals while it turns."
     assert say.entry("Something squeals while it turns.") is None
+
+
+@pytest.mark.parametrize("text", ["early " * 300, "from 1 to " * 190, "a: " * 600, "x" * 3_000_000])
+def test_a_hostile_text_takes_no_time(text: str) -> None:
+    """A recording's name may be anything, and stands in some of the texts."""
+    begun = time.perf_counter()
+    translator("fr")(f"next to nothing of the spin in {text} lies in the recording")
+    translator("fr")(text)
+    assert time.perf_counter() - begun < 1.0  # it takes some milliseconds
+
+
+def test_what_stands_at_a_place_may_hold_the_words_after_it() -> None:
+    say = translator("de")
+    said = say("next to nothing of the spin in 2.5 {day} in the.csv lies in the recording")
+    assert said == "von der Drehung in 2.5 {day} in the.csv liegt fast nichts in der Aufnahme"
 
 
 def test_english_needs_no_catalogue() -> None:
