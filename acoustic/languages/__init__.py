@@ -114,13 +114,18 @@ class Translator:
 
             # All of them set the per cent sign off by a space that does not break (Unicode CLDR).
             return value.replace(".", get_decimal_symbol(self.language)).replace("%", "\N{NO-BREAK SPACE}%")
-        if _DAY.fullmatch(value):
-            from babel.dates import format_date
+        month = _MONTH.fullmatch(value)
+        if month is None and not _DAY.fullmatch(value):
+            return self._said(value, within)
+        try:
+            return self._month(_MONTHS[month[1]], month[2]) if month else self._day(value)
+        except ValueError:  # a name may look like a day, as 2026-13-45
+            return value
 
-            return format_date(date.fromisoformat(value), "long", locale=self.language)
-        if month := _MONTH.fullmatch(value):
-            return self._month(_MONTHS[month[1]], month[2])
-        return self._said(value, within)
+    def _day(self, written: str) -> str:
+        from babel.dates import format_date
+
+        return format_date(date.fromisoformat(written), "long", locale=self.language)
 
     def _month(self, number: int, year: str | None) -> str:
         """A month with its year, or alone."""

@@ -78,6 +78,8 @@ def test_a_hostile_text_takes_no_time(text: str) -> None:
 def test_what_stands_at_a_place_may_hold_the_words_after_it() -> None:
     say = translator("de")
     said = say("next to nothing of the spin in 2.5 {day} in the.csv lies in the recording")
+    for name in ("2026-13-45", "March 0000"):
+        assert name in say(f"next to nothing of the spin in {name} lies in the recording")
     assert said == "von der Drehung in 2.5 {day} in the.csv liegt fast nichts in der Aufnahme"
 
 
