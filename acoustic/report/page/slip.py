@@ -76,9 +76,13 @@ def _cards(checks: Sequence[Checked], say: Translator) -> list[Card]:
         by_side.setdefault(check.recording.side, []).append(card_of(check, say))
     worst = {side: max(cards, key=_rank) for side, cards in by_side.items()}
     return [
-        replace(_for_home(card, say), name=say(f"{side} side") if side else card.name)
+        replace(_for_home(card, say), name=_capital(say(f"{side} side")) if side else card.name)
         for side, card in worst.items()
     ]
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _rank(card: Card) -> int:

@@ -163,8 +163,8 @@ def test_a_slip_has_a_card_a_side_with_the_worst_grade(read: Read) -> None:
     checks = [check(side="drive"), worst("drive"), check(side="non-drive"), undecided("non-drive")]
     found = read(page_of_slip(checks, "fr"))
     assert [text for level, text in found.headings if level == 3][:2] == [
-        "côté transmission",
-        "côté opposé à la transmission",
+        "Côté transmission",
+        "Côté opposé à la transmission",
     ]
     ladders = [attrs["aria-label"] for attrs in found.named("ol")]
     assert ladders == ["Verdict: à remplacer", "Verdict: sain"]
