@@ -68,7 +68,13 @@ def series_sentences(one: Series) -> list[str]:
     told += [_rate(one, wear), _onset(one, wear), result.km_problem]
     told.append(step_sentence(result.step, unit=_unit(one)))
     if result.next_visit is not None:
-        told.append(f"the next visit would narrow this most about {_day(result.next_visit)}")
+        sure = result.due is not None and result.due.state != "likely rising"
+        day = _day(result.next_visit)
+        told.append(
+            f"the next visit would narrow this most about {day}"
+            if sure
+            else f"record it again about {day}: if it rises, that visit is the one to settle it"
+        )
     return [text for text in told if text] + _rests_on(one)
 
 
@@ -183,7 +189,7 @@ class CourseBlock(msgspec.Struct, frozen=True, kw_only=True):
     step: UnenteredStepBlock | None
     limit: float | None
     next: str | None
-    state: Literal["due", "already there", "not rising", "not enough visits"] | None
+    state: Literal["due", "already there", "likely rising", "not rising", "not enough visits"] | None
     earliest: str | None
     likeliest: str | None
     latest: str | None
