@@ -82,8 +82,10 @@ def _rests_on(one: Series) -> list[str]:
     """Which recordings, and since when."""
     result = one.result
     told = [] if result.taken is None else [result.taken.sentence]
-    if result.segment.since is not None:
-        told.append(f"counted since the {result.segment.since.work} on {_day(result.segment.since.day)}")
+    since = result.segment.since
+    if since is not None:
+        work = "it was fitted" if since.first else f"the {since.work}"
+        told.append(f"counted since {work} on {_day(since.done_on)}")
     return told
 
 
@@ -221,7 +223,7 @@ def _block(one: Series) -> CourseBlock:
             TrendPoint(on=_day(point.day), value=point.value, km=point.km, group=point.group)
             for point in one.points
         ),
-        work=tuple(WorkBlock(on=_day(event.day), work=event.work) for event in one.events),
+        work=tuple(dict.fromkeys(WorkBlock(on=_day(event.done_on), work=event.work) for event in one.events)),
         a_month=None if wear is None else _rate_block(wear.rate.times(MONTH_DAYS)),
         a_1000_km=None if result.wear_km is None else _rate_block(result.wear_km.rate.times(PER_1000)),
         rising=None if wear is None else wear.rising_chance,

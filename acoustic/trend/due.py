@@ -122,10 +122,12 @@ def due_sentence(due: Due, *, next_grade: str) -> str:
         return f"when {next_grade} is due cannot be told: {due.visits.sentence}"
     if due.state == "already there":
         return f"{next_grade} is due already"
-    if due.state == "likely rising":
-        return f"likely rising, not yet sure, so that no date can be told yet for {next_grade}"
     if due.earliest is None:
-        return f"not shown to rise, so that no date can be told for {next_grade}"
+        return (
+            f"likely rising, not yet sure, so that no date can be told yet for {next_grade}"
+            if due.state == "likely rising"
+            else f"not shown to rise, so that no date can be told for {next_grade}"
+        )
     soon, late = _told(due.earliest, due.today), None if due.latest is None else _told(due.latest, due.today)
     if late is None:
         return f"{next_grade} is due in more than three years, or {soon} at the earliest{_about(due, soon)}"
