@@ -8,6 +8,7 @@ from datetime import date
 
 from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.conditions import table
+from acoustic.install.standing import Heard
 from acoustic.text import SPIN
 from acoustic.trend.points import Event, Point
 from acoustic.trend.series import DRAG, Series, judge_series
@@ -50,6 +51,20 @@ def bearings_until(bearings: Iterable[Fitted], today: date) -> tuple[Fitted, ...
         else one
         for one in bearings
         if one.installed_on <= today
+    )
+
+
+def heard_of(visits: Iterable[Visit]) -> tuple[Heard, ...]:
+    """The visits with a recording, as installs are judged by."""
+    return tuple(
+        Heard(
+            on=visit.on_date,
+            kind=visit.kind,
+            replaced=visit.done == "replacement",
+            checks=tuple(judged.check for judged in visit.verdicts),
+        )
+        for visit in visits
+        if visit.verdicts
     )
 
 
@@ -117,11 +132,10 @@ def works(visits: Sequence[Visit], bearings: Sequence[Fitted]) -> tuple[Event, .
     -------
     tuple of Event
     """
-    found = {
-        (_at(visit.on_date), visit.done): Event(_at(visit.on_date), visit.done)
-        for visit in visits
-        if visit.done != "nothing"
-    }
+    found: dict[tuple[float, str], Event] = {}
+    for visit in visits:
+        if visit.done != "nothing":
+            found[_at(visit.on_date), visit.done] = Event(_at(visit.on_date), visit.done)
     for one in bearings:
         day = _at(one.installed_on)
         found.setdefault((day, "replacement"), Event(day, "replacement", first=_is_first(one, visits, bearings)))

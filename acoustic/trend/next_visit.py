@@ -18,7 +18,7 @@ from acoustic.trend.weighing import SEED
 WEEKS = (2, 3, 4, 6, 8, 10, 13, 17, 21, 26)
 COURSES = 600  # weighed anew
 TRIALS = 60  # visits drawn for each day
-MORE_OFTEN_THAN_NOT = 0.5
+MORE_OFTEN_THAN_NOT = 0.5  # of the visits that a rising course may show
 ALMOST = 0.9  # of the best day's gain is enough to come sooner; judgement
 
 
@@ -85,4 +85,5 @@ def _weights(on_day: Floats, scatter: Floats, seen: Floats) -> Floats:
     """How likely each course is after a visit, a row for each value that it may show."""
     nats = -(((seen[:, np.newaxis] - on_day) / scatter) ** 2) / 2 - np.log(scatter)
     weight: Floats = np.exp(nats - nats.max(axis=1, keepdims=True))
-    return weight / weight.sum(axis=1, keepdims=True)
+    weight /= weight.sum(axis=1, keepdims=True)
+    return weight
