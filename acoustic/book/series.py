@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date
 
 from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.conditions import table
+from acoustic.install.standing import Heard
 from acoustic.text import SPIN
 from acoustic.trend.points import Event, Point
 from acoustic.trend.series import DRAG, Series, judge_series
@@ -21,7 +23,11 @@ def all_series(
     *,
     kilometres: bool = True,
 ) -> tuple[Series, ...]:
-    """Judge one quantity over a bike's visits, or all that was found and the drag where none is named."""
+    """Judge one quantity over a bike's visits, or all that was found and the drag where none is named.
+
+    What is in the book of later than today is left out.
+    """
+    visits, bearings = visits_until(visits, today), bearings_until(bearings, today)
     wanted = (quantity,) if quantity else (*found_conditions(visits), DRAG)
     events = works(visits, bearings)
     taken = {name: points_of(visits, name) for name in wanted}
@@ -29,6 +35,36 @@ def all_series(
         judge_series(name, points, events, today=float(today.toordinal()), kilometres=kilometres)
         for name, points in taken.items()
         if points
+    )
+
+
+def visits_until(visits: Iterable[Visit], today: date) -> tuple[Visit, ...]:
+    """The visits up to a day."""
+    return tuple(visit for visit in visits if visit.on_date <= today)
+
+
+def bearings_until(bearings: Iterable[Fitted], today: date) -> tuple[Fitted, ...]:
+    """The bearings as they sat on a day: what came out later sits there still."""
+    return tuple(
+        replace(one, removed_on=None, removed_because="", removed_km=None)
+        if one.removed_on is not None and one.removed_on > today
+        else one
+        for one in bearings
+        if one.installed_on <= today
+    )
+
+
+def heard_of(visits: Iterable[Visit]) -> tuple[Heard, ...]:
+    """The visits with a recording, as installs are judged by."""
+    return tuple(
+        Heard(
+            on=visit.on_date,
+            kind=visit.kind,
+            replaced=visit.done == "replacement",
+            checks=tuple(judged.check for judged in visit.verdicts),
+        )
+        for visit in visits
+        if visit.verdicts
     )
 
 
@@ -83,24 +119,61 @@ def _group(visit: Visit, judged: Judged) -> str:
     return ", ".join(word for word in words if word)
 
 
-def works(visits: Iterable[Visit], bearings: Iterable[Fitted]) -> tuple[Event, ...]:
+def works(visits: Sequence[Visit], bearings: Sequence[Fitted]) -> tuple[Event, ...]:
     """The services and replacements of a bike, by day.
 
     Parameters
     ----------
-    visits : iterable of Visit
-    bearings : iterable of Fitted
+    visits : sequence of Visit
+    bearings : sequence of Fitted
         Their first days are replacements too.
 
     Returns
     -------
     tuple of Event
     """
-    found = {(float(v.on_date.toordinal()), v.done) for v in visits if v.done != "nothing"}
-    found |= {(float(one.installed_on.toordinal()), "replacement") for one in bearings}
+    found: dict[tuple[float, str], Event] = {}
+    for visit in visits:
+        if visit.done != "nothing":
+            found[_at(visit.on_date), visit.done] = Event(_at(visit.on_date), visit.done)
+    for one in bearings:
+        day = _at(one.installed_on)
+        found.setdefault((day, "replacement"), Event(day, "replacement", first=_is_first(one, visits, bearings)))
     # A bearing pressed in before anyone wrote its day down is a replacement as well.
-    found |= {(float(v.on_date.toordinal()), "replacement") for v in visits if v.kind in ("pressed", "final")}
-    return tuple(Event(day, work) for day, work in sorted(found))
+    for visit in visits:
+        if visit.kind in ("pressed", "final"):
+            event = _install(visit, visits, bearings)
+            found.setdefault((event.day, event.work), event)
+    return tuple(found[place] for place in sorted(found))
+
+
+def _install(visit: Visit, visits: Sequence[Visit], bearings: Sequence[Fitted]) -> Event:
+    """The spin of a bearing just pressed in: of the last one that went in, unless that was ridden before."""
+    day = _at(visit.on_date)
+    went_in = {one.installed_on: _is_first(one, visits, bearings) for one in bearings}
+    went_in |= {one.on_date: False for one in visits if one.done == "replacement"}
+    fitted_on = max((on for on in went_in if on <= visit.on_date), default=None)
+    if fitted_on is None:
+        return Event(day, "replacement", first=not _heard_before(visit.on_date, visits))
+    if any(one.kind == "check" and fitted_on < one.on_date < visit.on_date for one in visits):
+        return Event(day, "replacement")
+    return Event(day, "replacement", _at(fitted_on), went_in[fitted_on])
+
+
+def _is_first(one: Fitted, visits: Sequence[Visit], bearings: Sequence[Fitted]) -> bool:
+    """Whether no bearing is known to have sat there before."""
+    there = [other for other in bearings if "" in (other.side, one.side) or other.side == one.side]
+    earlier = any(other.installed_on < one.installed_on for other in there)
+    replaced = any(visit.done == "replacement" and visit.on_date == one.installed_on for visit in visits)
+    return not (earlier or replaced or _heard_before(one.installed_on, visits))
+
+
+def _heard_before(day: date, visits: Iterable[Visit]) -> bool:
+    return any(visit.kind == "check" and visit.on_date < day for visit in visits)
+
+
+def _at(day: date) -> float:
+    return float(day.toordinal())
 
 
 def found_conditions(visits: Iterable[Visit]) -> tuple[str, ...]:

@@ -42,8 +42,10 @@ class LengthOfTime(click.ParamType[float]):
 def due(within: float | None, today: date, as_json: bool, book: str | None) -> None:
     """List over all bikes of the book which bearing falls due, soonest first.
 
-    A bike stands there if its last visit asked for service or a new bearing and neither
-    was entered since, or if its trend is shown to rise: then with the range of days.
+    A bike stands there if its last visit asked for service or a new bearing and that was
+    not entered since, if its fresh install is not finished, or if its trend is shown to
+    rise: then with the range of days. Bikes to record again follow: a bearing to watch
+    that was not heard for four weeks, or one that is likely rising, not yet sure.
     """
     from acoustic.book.bikes import all_bearings
     from acoustic.book.due import due_list

@@ -59,14 +59,15 @@ def trend(
 
     The trend starts again at every service and replacement. Recordings by another phone,
     of another kind of spin or from the other side are not mixed; the answer says what it
-    left out.
+    left out. What the book holds of later than --today is left out as well.
     """
     check_picture(plot)
-    from acoustic.book.series import all_series
+    from acoustic.book.series import all_series, visits_until
     from acoustic.report.trend_text import trend_document, trend_text
     from acoustic.structures import encode
 
     visits, bearings = _history(bike, book)
+    visits = visits_until(visits, today)
     series = all_series(visits, bearings, quantity, today)
     if as_json:
         click.echo(encode(trend_document(bike, series)))

@@ -7,10 +7,11 @@ from collections.abc import Callable, Sequence
 from matplotlib.figure import Figure
 
 from acoustic.book.records import Visit
+from acoustic.book.series import heard_of
 from acoustic.install.spins import ROUGHER_DB, Compared, Told, compared, what_the_seat_did
 from acoustic.install.standing import where_it_stands
 from acoustic.model import Analysis
-from acoustic.report.bike_sections import heard_of, lead_of
+from acoustic.report.bike_sections import lead_of
 from acoustic.report.layout import sentence
 from acoustic.report.page import Section, page, svg_of
 from acoustic.report.picture import ACCENT, FAINT, INK, drawing

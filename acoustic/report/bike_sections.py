@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from acoustic.book.records import Fitted, Visit
+from acoustic.book.series import heard_of
 from acoustic.install.spins import Told, drags_more, runs_clean, what_the_seat_did
-from acoustic.install.standing import Heard, Standing, install_pair, where_it_stands
+from acoustic.install.standing import Standing, install_pair, where_it_stands
 from acoustic.report.book_pictures import series_figure
 from acoustic.report.layout import sentence
 from acoustic.report.page import Lead, Section, svg_of
@@ -26,20 +27,6 @@ HEADINGS = {
     "not clean": "fresh install: not clean yet",
 }
 FEWEST_DAYS = 4  # of visits: fewer make no trend, and a chart of them is next to empty
-
-
-def heard_of(visits: Sequence[Visit]) -> tuple[Heard, ...]:
-    """The visits with a recording, as installs are judged by."""
-    return tuple(
-        Heard(
-            on=visit.on_date,
-            kind=visit.kind,
-            replaced=visit.done == "replacement",
-            checks=tuple(judged.check for judged in visit.verdicts),
-        )
-        for visit in visits
-        if visit.verdicts
-    )
 
 
 def bike_lead(visits: Sequence[Visit], bearings: Sequence[Fitted]) -> Lead | None:

@@ -92,8 +92,9 @@ def _works(axes: Axes, one: Series) -> None:
     """What was done to the bearing, each kind of work with a line of its own."""
     first = min(point.day for point in one.points)
     for work, style in WORK_LINES.items():
-        days = [event.day for event in one.events if event.work == work and event.day >= first]
-        for number, day in enumerate(days):
+        # The first bearing is where all begins; no line parts anything there.
+        done = {e.done_on for e in one.events if e.work == work and e.done_on >= first and not e.first}
+        for number, day in enumerate(sorted(done)):
             label = f"{work} done" if number == 0 else None
             axes.axvline(_date(day), color=FAINT, linewidth=1.6, linestyle=style, zorder=1, label=label)
 

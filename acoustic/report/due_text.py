@@ -7,25 +7,30 @@ from typing import Literal
 
 import msgspec
 
-from acoustic.book.due import DueBike, DueList
+from acoustic.book.due import DueBike, DueList, HearAgain
 from acoustic.report.layout import paragraphs, sentence
 from acoustic.report.trend_text import counted, title
 from acoustic.trend.due import due_sentence
+
+NAMED = 5  # bikes that are named beside their number; more would hide what is due; judgement
 
 
 def due_text(found: DueList, *, within_days: float | None) -> str:
     """Set the list for people, soonest first."""
     lines: list[str] = []
-    for one in found.due:
-        lines.append(one.bike)
-        lines += paragraphs("", map(sentence, _sentences(one)))
     if not found.due:
         span = "" if within_days is None else f" within {counted(round(within_days), 'day')}"
         lines.append(f"Nothing is shown to fall due{span}.")
+    for bike, told in (
+        *((one.bike, _sentences(one)) for one in found.due),
+        *((one.bike, _again(one)) for one in found.hear_again),
+    ):
+        lines.append(bike)
+        lines += paragraphs("", map(sentence, told))
     rest = [
-        f"{counted(found.later, 'bike')} later" if found.later else "",
-        f"{counted(len(found.not_rising), 'bike')} not shown to wear" if found.not_rising else "",
-        f"{counted(len(found.too_few), 'bike')} with too few visits to tell" if found.too_few else "",
+        _counted(found.later, "later"),
+        _counted(found.not_rising, "not shown to wear"),
+        _counted(found.too_few, "with too few visits to tell"),
     ]
     said = ", ".join(text for text in rest if text)
     if said:
@@ -33,14 +38,33 @@ def due_text(found: DueList, *, within_days: float | None) -> str:
     return "\n".join(lines)
 
 
+def _counted(bikes: tuple[str, ...], what: str) -> str:
+    if not bikes:
+        return ""
+    names = f" ({', '.join(bikes)})" if len(bikes) <= NAMED else ""
+    return f"{counted(len(bikes), 'bike')} {what}{names}"
+
+
 def _sentences(one: DueBike) -> list[str]:
     last = f"last heard {one.last_visit}"
+    if one.standing is not None:
+        return [f"the install is not finished. {one.standing.told.advice[0]}", last]
     if one.series is None or one.series.result.due is None:
-        return [f"{one.next_grade} is due now, by the grade of the last visit on {one.last_visit}"]
+        served = ["a service was done since, which does not answer that grade"] if one.serviced else []
+        return [f"{one.next_grade} is due now, by the grade of the last visit on {one.last_visit}", *served]
     told = due_sentence(one.series.result.due, next_grade=one.next_grade)
     come = one.series.result.next_visit
     hear = "" if come is None else f"; record it again about {date.fromordinal(int(come))}"
     return [f"{told}, by the trend of: {title(one.series.quantity)}", last + hear]
+
+
+def _again(one: HearAgain) -> list[str]:
+    """When to record it again, and why."""
+    rises = "" if one.series is None else f", by the trend of: {title(one.series.quantity)}"
+    if not one.watched:
+        return [f"likely rising, not yet sure; record again about {one.on}{rises}", f"last heard {one.last_visit}"]
+    since = f"to be heard again since {one.on}: the visit on {one.last_visit} asked for it"
+    return [since, f"likely rising, not yet sure{rises}"] if rises else [since]
 
 
 class DueBlock(msgspec.Struct, frozen=True, kw_only=True):
@@ -51,7 +75,7 @@ class DueBlock(msgspec.Struct, frozen=True, kw_only=True):
 
     bike: str
     next: str
-    by: Literal["last visit", "trend"]
+    by: Literal["last visit", "install", "trend"]
     state: Literal["due", "already there"]
     of: str | None
     earliest: str | None
@@ -61,6 +85,19 @@ class DueBlock(msgspec.Struct, frozen=True, kw_only=True):
     next_visit: str | None
 
 
+class AgainBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """A bike to record again, on or since a day: its last grade was to watch it, or something likely rises.
+
+    `of` is what likely rises, null where nothing does.
+    """
+
+    bike: str
+    on: str
+    by: Literal["last visit", "trend"]
+    of: str | None
+    last_visit: str
+
+
 class DueDocument(msgspec.Struct, frozen=True, kw_only=True):
     """What `acoustic due --json` prints: what falls due, soonest first, and the bikes of which nothing is told."""
 
@@ -68,6 +105,7 @@ class DueDocument(msgspec.Struct, frozen=True, kw_only=True):
     today: str
     within_days: float | None
     due: tuple[DueBlock, ...]
+    hear_again: tuple[AgainBlock, ...]
     later: int
     not_rising: tuple[str, ...]
     too_few: tuple[str, ...]
@@ -80,9 +118,20 @@ def due_document(found: DueList, today: date, within_days: float | None) -> DueD
         today=today.isoformat(),
         within_days=within_days,
         due=tuple(map(_block, found.due)),
-        later=found.later,
+        hear_again=tuple(map(_again_block, found.hear_again)),
+        later=len(found.later),
         not_rising=found.not_rising,
         too_few=found.too_few,
+    )
+
+
+def _again_block(one: HearAgain) -> AgainBlock:
+    return AgainBlock(
+        bike=one.bike,
+        on=one.on.isoformat(),
+        by="last visit" if one.watched else "trend",
+        of=None if one.series is None else one.series.quantity,
+        last_visit=one.last_visit.isoformat(),
     )
 
 

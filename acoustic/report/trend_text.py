@@ -68,7 +68,13 @@ def series_sentences(one: Series) -> list[str]:
     told += [_rate(one, wear), _onset(one, wear), result.km_problem]
     told.append(step_sentence(result.step, unit=_unit(one)))
     if result.next_visit is not None:
-        told.append(f"the next visit would narrow this most about {_day(result.next_visit)}")
+        sure = result.due is not None and result.due.state != "likely rising"
+        day = _day(result.next_visit)
+        told.append(
+            f"the next visit would narrow this most about {day}"
+            if sure
+            else f"record it again about {day}: if it rises, that visit is the one to settle it"
+        )
     return [text for text in told if text] + _rests_on(one)
 
 
@@ -76,8 +82,10 @@ def _rests_on(one: Series) -> list[str]:
     """Which recordings, and since when."""
     result = one.result
     told = [] if result.taken is None else [result.taken.sentence]
-    if result.segment.since is not None:
-        told.append(f"counted since the {result.segment.since.work} on {_day(result.segment.since.day)}")
+    since = result.segment.since
+    if since is not None:
+        work = "it was fitted" if since.first else f"the {since.work}"
+        told.append(f"counted since {work} on {_day(since.done_on)}")
     return told
 
 
@@ -183,7 +191,7 @@ class CourseBlock(msgspec.Struct, frozen=True, kw_only=True):
     step: UnenteredStepBlock | None
     limit: float | None
     next: str | None
-    state: Literal["due", "already there", "not rising", "not enough visits"] | None
+    state: Literal["due", "already there", "likely rising", "not rising", "not enough visits"] | None
     earliest: str | None
     likeliest: str | None
     latest: str | None
@@ -215,7 +223,7 @@ def _block(one: Series) -> CourseBlock:
             TrendPoint(on=_day(point.day), value=point.value, km=point.km, group=point.group)
             for point in one.points
         ),
-        work=tuple(WorkBlock(on=_day(event.day), work=event.work) for event in one.events),
+        work=tuple(dict.fromkeys(WorkBlock(on=_day(event.done_on), work=event.work) for event in one.events)),
         a_month=None if wear is None else _rate_block(wear.rate.times(MONTH_DAYS)),
         a_1000_km=None if result.wear_km is None else _rate_block(result.wear_km.rate.times(PER_1000)),
         rising=None if wear is None else wear.rising_chance,

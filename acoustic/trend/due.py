@@ -18,7 +18,7 @@ import numpy as np
 from acoustic.errors import InputError
 from acoustic.trend.wear import NINE_IN_TEN, TooFew, Wear
 
-State = Literal["due", "already there", "not rising", "not enough visits"]
+State = Literal["due", "already there", "likely rising", "not rising", "not enough visits"]
 
 # This project's judgement: no line through a few visits speaks of longer; some 10 000 km a year.
 FARTHEST_DAYS = 3 * 365.25
@@ -37,8 +37,9 @@ class Due:
 
     Attributes
     ----------
-    state : {'due', 'already there', 'not rising', 'not enough visits'}
-        'not rising': not shown to rise, the range of its rate holds 0. 'already there': the whole range is past.
+    state : {'due', 'already there', 'likely rising', 'not rising', 'not enough visits'}
+        'not rising': not shown to rise, the range of its rate holds 0. 'likely rising': it holds 0 too, with most
+        of the weight on courses that rise. 'already there': the whole range is past.
     today : float
         The day it was asked on, or the last reading [km].
     earliest, likeliest, latest : float or None
@@ -90,7 +91,7 @@ def due_range(wear: Wear | TooFew, *, limit: float, today: float, farthest: floa
     if np.mean(reached <= today) >= (1 + NINE_IN_TEN) / 2:
         return Due("already there", today)
     if not wear.rises:
-        return Due("not rising", today)
+        return Due("likely rising" if wear.likely_rises else "not rising", today)
     rising = reached[wear.draws.rising]
     # Each end is a course's own day, since a mean of one with a course that never arrives means nothing.
     low, likeliest = np.quantile(rising, [(1 - NINE_IN_TEN) / 2, 0.5], method="lower")
@@ -122,7 +123,11 @@ def due_sentence(due: Due, *, next_grade: str) -> str:
     if due.state == "already there":
         return f"{next_grade} is due already"
     if due.earliest is None:
-        return f"not shown to rise, so that no date can be told for {next_grade}"
+        return (
+            f"likely rising, not yet sure, so that no date can be told yet for {next_grade}"
+            if due.state == "likely rising"
+            else f"not shown to rise, so that no date can be told for {next_grade}"
+        )
     soon, late = _told(due.earliest, due.today), None if due.latest is None else _told(due.latest, due.today)
     if late is None:
         return f"{next_grade} is due in more than three years, or {soon} at the earliest{_about(due, soon)}"

@@ -1,4 +1,4 @@
-"""Which day the next visit would narrow the due range most.
+"""Which day the next visit would narrow the due range most, or settle whether there is a rise at all.
 
 For every day tried, visits are drawn from the courses themselves; the courses are weighed again by each, and what
 their due days then still differ by is averaged (the expected variance of the Bayesian design of experiments, for
@@ -11,13 +11,14 @@ import numpy as np
 
 from acoustic.trend.courses import Floats
 from acoustic.trend.due import FARTHEST_DAYS, Due
-from acoustic.trend.wear import Wear
+from acoustic.trend.wear import SHOWN, Wear
 from acoustic.trend.weighing import SEED
 
 # Weeks from today that are tried: sooner nothing has changed, later a half year is the usual service; judgement.
 WEEKS = (2, 3, 4, 6, 8, 10, 13, 17, 21, 26)
 COURSES = 600  # weighed anew
 TRIALS = 60  # visits drawn for each day
+MORE_OFTEN_THAN_NOT = 0.5  # of the visits that a rising course may show
 ALMOST = 0.9  # of the best day's gain is enough to come sooner; judgement
 
 
@@ -34,8 +35,12 @@ def next_visit(wear: Wear, due: Due, *, limit: float) -> float | None:
     Returns
     -------
     float or None
-        No later than the range begins, or two weeks from today. None where nothing is due.
+        No later than the range begins, or two weeks from today. Where it likely rises and is not yet sure, the
+        first day on which a visit of a rising course shows it more often than not, or else does so most often.
+        None where nothing is due.
     """
+    if due.state == "likely rising":
+        return _settled_on(wear, due.today)
     if due.earliest is None:
         return None
     rising = np.flatnonzero(wear.draws.rising)
@@ -52,10 +57,33 @@ def next_visit(wear: Wear, due: Due, *, limit: float) -> float | None:
     return float(days[np.argmax(gain >= ALMOST * gain.max())])
 
 
+def _settled_on(wear: Wear, today: float) -> float:
+    """The day on which one visit more would show the rise, if there is one."""
+    count = wear.draws.rising.size
+    chosen = np.linspace(0, count - 1, min(COURSES, count)).astype(int)
+    rising, scatter = wear.draws.rising[chosen], wear.draws.scatter[chosen]
+    days = today + 7.0 * np.array(WEEKS)
+    rng = np.random.default_rng(SEED)
+    drawn = rng.choice(np.flatnonzero(rising), TRIALS)
+    noise = scatter[drawn] * rng.standard_normal(TRIALS)
+    values = wear.values_at(days)[:, chosen]
+    shown = np.array(
+        [np.mean(_weights(on_day, scatter, on_day[drawn] + noise) @ rising >= SHOWN) for on_day in values]
+    )
+    often = shown > MORE_OFTEN_THAN_NOT
+    return float(days[np.argmax(often) if often.any() else np.argmax(shown)])
+
+
 def _spread_left(on_day: Floats, scatter: Floats, seen: Floats, reached: Floats) -> float:
     """Standard deviation of the due days after a visit, averaged over what it may show."""
-    nats = -(((seen[:, np.newaxis] - on_day) / scatter) ** 2) / 2 - np.log(scatter)
-    weight = np.exp(nats - nats.max(axis=1, keepdims=True))
-    weight /= weight.sum(axis=1, keepdims=True)
+    weight = _weights(on_day, scatter, seen)
     mean = weight @ reached
     return float(np.mean(np.sqrt(np.maximum(weight @ reached**2 - mean**2, 0.0))))
+
+
+def _weights(on_day: Floats, scatter: Floats, seen: Floats) -> Floats:
+    """How likely each course is after a visit, a row for each value that it may show."""
+    nats = -(((seen[:, np.newaxis] - on_day) / scatter) ** 2) / 2 - np.log(scatter)
+    weight: Floats = np.exp(nats - nats.max(axis=1, keepdims=True))
+    weight /= weight.sum(axis=1, keepdims=True)
+    return weight

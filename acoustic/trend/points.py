@@ -69,6 +69,10 @@ class Event:
         Days since the same midnight as the points'.
     work : str
         'service' or 'replacement'.
+    fitted_on : float or None
+        Day that the bearing went in, where that is known and the trend starts later: at its final spin.
+    first : bool
+        No bearing is known before it: it was fitted, nothing was replaced.
 
     Raises
     ------
@@ -78,6 +82,13 @@ class Event:
 
     day: float
     work: str
+    fitted_on: float | None = None
+    first: bool = False
+
+    @property
+    def done_on(self) -> float:
+        """The day that the work was done on."""
+        return self.day if self.fitted_on is None else self.fitted_on
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.day):

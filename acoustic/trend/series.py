@@ -48,12 +48,12 @@ class Series:
 
     @property
     def unchanged(self) -> bool:
-        """Whether it is the drag, and nothing shows that it changes: no chart is worth drawing."""
+        """Whether it is the drag, and nothing tells that it changes: no chart is worth drawing."""
         wear = self.result.wear
         if self.quantity != DRAG or isinstance(wear, TooFew):
             return False
-        there = self.result.due is not None and self.result.due.state == "already there"
-        return wear.rate.low <= 0 <= wear.rate.high and not there
+        told = self.result.due is not None and self.result.due.state in ("already there", "likely rising")
+        return wear.rate.low <= 0 <= wear.rate.high and not told
 
 
 def judge_series(

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from dataclasses import replace
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from checked import plain_check
 
 from acoustic.book.records import Fitted, Judged, Visit
-from acoustic.book.series import found_conditions, points_of, works
+from acoustic.book.series import all_series, bearings_until, found_conditions, points_of, visits_until, works
 from acoustic.trend.points import Event
 
 DAY = date(2026, 3, 1)
@@ -70,10 +71,38 @@ def test_work_by_day_each_once() -> None:
     visits = [visit(done="service"), visit(done="service"), visit(kind="final")]
     bearings = [Fitted(bike="red", installed_on=DAY), Fitted(bike="red", installed_on=date(2026, 2, 1))]
     assert works(visits, bearings) == (
-        Event(float(date(2026, 2, 1).toordinal()), "replacement"),
+        Event(float(date(2026, 2, 1).toordinal()), "replacement", first=True),
         Event(AT, "replacement"),
         Event(AT, "service"),
     )
+
+
+def test_a_final_spin_is_counted_from_the_day_that_its_bearing_went_in() -> None:
+    """A day after it; of one that was ridden between, the final spin's own day is all that is known."""
+    before, after = DAY - timedelta(days=1), DAY + timedelta(days=30)
+    bearing = Fitted(bike="red", installed_on=before)
+    first = works([visit(kind="final")], [bearing])[-1]
+    assert (first.day, first.done_on, first.first) == (AT, AT - 1, True)
+    older = replace(visit(judged(ball=-9.0)), on_date=before - timedelta(days=90))
+    replaced = works([older, visit(kind="final")], [bearing])[-1]
+    assert (replaced.done_on, replaced.first) == (AT - 1, False)
+    noted = works([replace(older, on_date=before, done="replacement"), visit(kind="final")], [])[-1]
+    assert (noted.done_on, noted.first) == (AT - 1, False)
+    ridden = works([visit(), replace(visit(kind="final"), on_date=after)], [bearing])[-1]
+    assert (ridden.done_on, ridden.first) == (AT + 30, False)
+
+
+def test_what_is_later_than_today_is_left_out() -> None:
+    tomorrow = DAY + timedelta(days=1)
+    visits = [visit(judged(ball=-5.0)), replace(visit(judged(ball=-1.0), done="service"), on_date=tomorrow)]
+    out = Fitted(bike="red", installed_on=DAY, removed_on=tomorrow, removed_because="worn")
+    assert visits_until(visits, DAY) == (visits[0],)
+    assert bearings_until([out, Fitted(bike="red", installed_on=tomorrow)], DAY) == (
+        Fitted(bike="red", installed_on=DAY),
+    )
+    (series,) = all_series(visits, [out], None, DAY)
+    assert [point.value for point in series.points] == [-5.0]
+    assert [event.work for event in series.events] == ["replacement"]
 
 
 def test_conditions_found_most_often_come_first() -> None:

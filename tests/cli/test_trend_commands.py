@@ -143,7 +143,8 @@ def test_due_over_all_bikes_soonest_first(acoustic: Run, shop: Path) -> None:
     told = " ".join(acoustic("due", "--today", TODAY).stdout.split())
     assert "asks Replacement is due now, by the grade of the last visit on 2026-01-14." in told
     assert "by the trend of: outer ring." in told
-    assert told.endswith("Besides: 1 bike not shown to wear, 2 bikes with too few visits to tell.")
+    besides = "1 bike not shown to wear (stays), 2 bikes with too few visits to tell (done, new)"
+    assert told.endswith(f"Besides: {besides}.")
 
 
 def test_due_within_a_span(acoustic: Run, shop: Path) -> None:
@@ -188,3 +189,30 @@ def test_neither_loads_scipy_or_the_drawing(call: tuple[str, ...], shop: Path) -
     loaded = {name.partition(".")[0] for name in done.stdout.splitlines()[-1].split()}
     assert "numpy" in loaded, "the test looks at the right process"
     assert not loaded & {"scipy", "matplotlib", "librosa"}
+
+
+def test_an_even_rise_of_few_visits_is_told_as_likely(acoustic: Run, shop: Path) -> None:
+    """With the day to record again, and counted from the day that the bearing went in, not from its final spin."""
+    book = open_book(str(shop / "shop.db"))
+    fitted = date(2026, 2, 5)
+    with book.writing() as connection:
+        add_bike(connection, "even")
+        fit_bearing(connection, Fitted(bike="even", installed_on=fitted))
+        for number, db in enumerate((-16.9, -15.0, -13.3, -11.8, -10.6)):
+            day, kind = fitted + timedelta(days=1 + 61 * number), "check" if number else "final"
+            add_visit(connection, Visit(bike="even", on_date=day, kind=kind, verdicts=(judged(outer_raceway=db),)))
+    book.close()
+    call = ("trend", "even", "--of", "outer ring", "--today")
+    told = " ".join(acoustic(*call, "2026-10-10").stdout.split())
+    assert "Likely rising, not yet sure, so that no date can be told yet for replacement." in told
+    assert "due between" not in told
+    assert "Record it again about 2026-1" in told
+    assert told.endswith("Counted since it was fitted on 2026-02-05.")
+    document = acoustic(*call, "2026-10-10", "--json").document["courses"][0]
+    assert (document["state"], document["earliest"]) == ("likely rising", None)
+    assert document["work"] == [{"on": "2026-02-05", "work": "replacement"}]
+    earlier = " ".join(acoustic(*call, "2026-07-01").stdout.split())
+    assert earlier.startswith("even: 3 visits")
+    assert "not enough visits: 3 so far, 4 needed" in earlier
+    listed = " ".join(acoustic("due", "--today", "2026-10-10").stdout.split())
+    assert "even Likely rising, not yet sure; record again about 2026-1" in listed
