@@ -39,6 +39,7 @@ class LazyGroup(click.Group):
         "report": ("acoustic.cli.report:report", "Write one page about a bike: verdict, pictures, sound, trend."),
         "lifetimes": ("acoustic.cli.lifetimes:lifetimes", "Show which bearing lasts in which frame and use."),
         "book": ("acoustic.cli.book:book", "Export or import the whole book as one file."),
+        "serve": ("acoustic.cli.serve:serve", "Serve the counter page to phones and laptops in the workshop."),
         "orders": ("acoustic.cli.orders:orders", "Show the defect orders of a bearing."),
         "bearings": ("acoustic.cli.bearings:bearings", "List or search the bearing catalogue."),
         "demo": ("acoustic.cli.demo:demo", "Judge the demo recordings; show expected and found."),

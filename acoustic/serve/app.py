@@ -1,0 +1,90 @@
+"""The application: its pages, who may see them, and what is said where something goes wrong."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from litestar import Litestar, Request, Response
+from litestar.datastructures import State
+from litestar.exceptions import HTTPException
+from litestar.static_files import create_static_files_router
+
+from acoustic.errors import AcousticError, InputError
+from acoustic.serve.access import Access
+from acoustic.serve.pages import bikes, checks, devices, today
+from acoustic.serve.shop import Shop
+from acoustic.serve.view import page
+
+STATIC = Path(__file__).parent / "static"
+# Judgement: forms are short; uploads are bounded where they are read, by the byte.
+MOST_FORM_BYTES = 5_000_000
+
+
+def create_app(shop: Shop) -> Litestar:
+    """Put the pages together.
+
+    Parameters
+    ----------
+    shop : Shop
+        Closed by whoever opened it.
+
+    Returns
+    -------
+    Litestar
+    """
+    return Litestar(
+        route_handlers=[
+            *today.HANDLERS,
+            *checks.HANDLERS,
+            *bikes.HANDLERS,
+            *devices.HANDLERS,
+            create_static_files_router(path="/static", directories=[STATIC], cache_control=None),
+        ],
+        middleware=[partial(Access, settings=shop.settings, pairing=shop.pairing)],
+        exception_handlers={HTTPException: _refused, AcousticError: _wrong, Exception: _fault},
+        lifespan=[_running],
+        state=State({"shop": shop}),
+        request_max_body_size=MOST_FORM_BYTES,
+        openapi_config=None,
+        debug=False,
+    )
+
+
+@asynccontextmanager
+async def _running(app: Litestar) -> AsyncIterator[None]:
+    shop: Shop = app.state.shop
+    shop.changes.bind()
+    shop.queue.start()
+    yield
+
+
+def _refused(request: Request[Any, Any, Any], error: HTTPException) -> Response[Any]:
+    if error.status_code == 401:
+        return page(request, "unpaired", status=401)
+    return page(request, "wrong", status=error.status_code, found=_sentence(error.detail), hint="")
+
+
+def _wrong(request: Request[Any, Any, Any], error: AcousticError) -> Response[Any]:
+    status = 400 if isinstance(error, InputError) else 500
+    return page(request, "wrong", status=status, found=_sentence(error.found), hint=error.hint)
+
+
+def _fault(request: Request[Any, Any, Any], error: Exception) -> Response[Any]:
+    import logging
+
+    logging.getLogger("acoustic.serve").error("%s: %s", request.url.path, type(error).__name__, exc_info=error)
+    return page(
+        request,
+        "wrong",
+        status=500,
+        found="A fault of the program, not yours.",
+        hint="Go back and try once more; if it stays, tell whoever looks after the program what you did.",
+    )
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith('.') else '.'}"

@@ -1,0 +1,214 @@
+"""A new check, and its result."""
+
+from __future__ import annotations
+
+import base64
+import secrets
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import msgspec
+from litestar import Request, Response, get, post
+from litestar.exceptions import NotFoundException
+from litestar.response import File, Redirect
+
+from acoustic.errors import InputError
+from acoustic.report.page.bench import Bench
+from acoustic.serve.access import read_form, require_token
+from acoustic.serve.judging import DETAILS, read_document, read_progress, recording_in
+from acoustic.serve.question import GYRO, MARKS, MOST_LETTERS, Question, require_known
+from acoustic.serve.shop import Shop, device_of, shop_of
+from acoustic.serve.store import Check
+from acoustic.serve.uploads import receive
+from acoustic.serve.view import page
+
+BESIDE = {"marks": MARKS, "gyro": GYRO}
+# The form's token and these are the fields; the recording comes last.
+TEXTS = ("bike", "bearing", "way", "kind", "recorder", "notes")
+
+
+@get("/new", sync_to_thread=True)
+def new(request: Request[Any, Any, Any], bike: str = "", bearing: str = "") -> Response[str]:
+    """Ask what is needed for a check."""
+    from acoustic.book.bikes import all_bikes
+
+    shop = shop_of(request)
+    with shop.book.reading() as connection:
+        names = [one.name for one in all_bikes(connection)]
+    return page(request, "new", bikes=names, bike=bike, bearing=bearing)
+
+
+@post("/checks", request_max_body_size=None, status_code=303)
+async def send(request: Request[Any, Any, Any]) -> Redirect:
+    """Take a recording in; on the answer it is safe."""
+    check = await take_upload(request)
+    return Redirect(f"/checks/{check.uid}", status_code=303)
+
+
+async def take_upload(request: Request[Any, Any, Any]) -> Check:
+    """Read a form with a recording, and put it into the queue.
+
+    Raises
+    ------
+    InputError
+        Something is missing or not understood.
+    PermissionDeniedException
+        The form is not ours.
+    """
+    shop, uid = shop_of(request), secrets.token_hex(16)
+    shop.queue.require_room()
+    target = shop.settings.folder / f".{uid}.upload"
+
+    def wanted(fields: dict[str, str]) -> None:
+        if not request.state.from_program:
+            require_token(request, fields)
+        question_of(fields)
+
+    try:
+        upload = await receive(request.stream(), request.headers.get("content-type", ""), target, wanted=wanted)
+        question = question_of(upload.fields)
+
+        def beside(folder: Path) -> None:
+            for name, file in BESIDE.items():
+                if upload.fields.get(name, "").strip():
+                    (folder / file).write_text(upload.fields[name], encoding="utf-8")
+
+        name, who = upload.name[-MOST_LETTERS:], device_of(request).name
+        return shop.queue.accept(uid, target, question, name=name, device=who, beside=beside)
+    finally:
+        target.unlink(missing_ok=True)
+
+
+def question_of(fields: Mapping[str, str]) -> Question:
+    """Read what was said with a recording.
+
+    Raises
+    ------
+    InputError
+        A number is none, a bearing is not known, or a choice is not among those offered.
+    """
+    said: dict[str, Any] = {name: fields.get(name, "").strip()[:MOST_LETTERS] for name in TEXTS if fields.get(name)}
+    if not said.get("bike"):
+        raise InputError("the bike is missing", hint="Give the ticket number, or any name for the bike.")
+    said["turns"] = _number(fields.get("turns", ""), "the number of turns")
+    said["distance_km"] = _number(fields.get("distance_km", ""), "the distance")
+    said["side"] = fields.get("side") or None
+    if said.get("way") == "turns" and said["turns"] is None:
+        raise InputError("the number of turns is missing", hint="Count the whole turns of the spin by eye.")
+    try:
+        question = msgspec.convert(said, Question)
+    except msgspec.ValidationError as error:
+        raise InputError(f"the form was not understood ({error})", hint="Use the page's own form.") from None
+    require_known(question.bearing)
+    return question
+
+
+def _number(text: str, what: str) -> float | None:
+    """A number as people type it, with point or comma."""
+    if not text.strip():
+        return None
+    try:
+        value = float(text.strip().replace(",", "."))
+    except ValueError:
+        value = -1.0
+    if not 0 < value < 1e7:
+        raise InputError(f"{what} is {text[:20]!r}", hint="Write a number above 0, such as 9,5 or 9.5.")
+    return value
+
+
+def require_check(shop: Shop, uid: str) -> Check:
+    """Look a check up.
+
+    Raises
+    ------
+    NotFoundException
+        There is none.
+    """
+    check = shop.store.check(uid)
+    if check is None:
+        raise NotFoundException("there is no such check")
+    return check
+
+
+@get("/checks/{uid:str}", sync_to_thread=True)
+def show(request: Request[Any, Any, Any], uid: str) -> Response[str]:
+    """Show how far a check is, or what it found."""
+    return page(request, "check", **_known(shop_of(request), uid))
+
+
+@get("/checks/{uid:str}/rows", sync_to_thread=True)
+def rows(request: Request[Any, Any, Any], uid: str) -> Response[str]:
+    """Show the part of the page that changes, for a page that is open."""
+    return page(request, "check_rows", **_known(shop_of(request), uid))
+
+
+def _known(shop: Shop, uid: str) -> dict[str, Any]:
+    check = require_check(shop, uid)
+    folder = shop.queue.folder_of(uid)
+    return {
+        "check": check,
+        "doing": read_progress(folder) if check.is_open else "",
+        "document": None if check.is_open else read_document(folder),
+    }
+
+
+@post("/checks/{uid:str}/stop", status_code=303)
+async def stop(request: Request[Any, Any, Any], uid: str) -> Redirect:
+    """Stop a check that is open."""
+    await read_form(request)
+    shop = shop_of(request)
+    shop.queue.cancel(require_check(shop, uid).uid)
+    return Redirect(f"/checks/{uid}", status_code=303)
+
+
+@get("/checks/{uid:str}/details", sync_to_thread=True)
+def details(request: Request[Any, Any, Any], uid: str) -> Response[str]:
+    """Show pictures, sounds and evidence, once they are drawn."""
+    shop = shop_of(request)
+    check = require_check(shop, uid)
+    bench = _bench(shop, check) if check.state in ("judged", "unusable") and shop.queue.draw(uid) else None
+    return page(request, "details", check=check, bench=bench)
+
+
+def _bench(shop: Shop, check: Check) -> Bench:
+    return msgspec.json.decode((shop.queue.folder_of(check.uid) / DETAILS).read_bytes(), type=Bench)
+
+
+@get("/checks/{uid:str}/picture/{number:int}", sync_to_thread=True)
+def picture(request: Request[Any, Any, Any], uid: str, number: int) -> Response[bytes]:
+    """One picture of a check."""
+    shop = shop_of(request)
+    return _part(_bench_or_none(shop, uid), "pictures", number)
+
+
+@get("/checks/{uid:str}/sound/{number:int}", sync_to_thread=True)
+def sound(request: Request[Any, Any, Any], uid: str, number: int) -> Response[bytes]:
+    """One sound of a check."""
+    shop = shop_of(request)
+    return _part(_bench_or_none(shop, uid), "sounds", number)
+
+
+def _bench_or_none(shop: Shop, uid: str) -> Bench | None:
+    check = require_check(shop, uid)
+    return _bench(shop, check) if (shop.queue.folder_of(uid) / DETAILS).is_file() else None
+
+
+def _part(bench: Bench | None, kind: str, number: int) -> Response[bytes]:
+    parts = getattr(bench, kind, ())
+    if not 0 <= number < len(parts):
+        raise NotFoundException("there is no such picture or sound")
+    head, _, coded = parts[number].uri.partition(",")
+    media_type = head.removeprefix("data:").removesuffix(";base64")
+    return Response(base64.b64decode(coded), media_type=media_type, headers={"cache-control": "private, max-age=86400"})
+
+
+@get("/checks/{uid:str}/recording", sync_to_thread=True)
+def recording(request: Request[Any, Any, Any], uid: str) -> File:
+    """The recording itself."""
+    shop = shop_of(request)
+    require_check(shop, uid)
+    return File(recording_in(shop.queue.folder_of(uid)), filename=f"{uid}", content_disposition_type="attachment")
+
+
+HANDLERS = [new, send, show, rows, stop, details, picture, sound, recording]

@@ -1,0 +1,48 @@
+"""Today: what came in, newest first, and the stream of changes that keeps it up to date."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from typing import Any
+
+from litestar import Request, Response, get
+from litestar.response import ServerSentEvent
+
+from acoustic.serve.judging import read_progress
+from acoustic.serve.shop import Shop, shop_of
+from acoustic.serve.view import page
+
+SHOWN = 30  # judgement: a day's work; older ones stand with their bikes
+
+
+@get("/", sync_to_thread=True)
+def show(request: Request[Any, Any, Any]) -> Response[str]:
+    """Show the page."""
+    return page(request, "today", rows=_rows(shop_of(request)))
+
+
+@get("/today/rows", sync_to_thread=True)
+def rows(request: Request[Any, Any, Any]) -> Response[str]:
+    """Show the list alone, for a page that is open."""
+    return page(request, "today_rows", rows=_rows(shop_of(request)))
+
+
+@get("/changes", sync_to_thread=False)
+def changes(request: Request[Any, Any, Any]) -> ServerSentEvent:
+    """Tell a page that is open of every change."""
+
+    async def told() -> AsyncIterator[dict[str, str]]:
+        async for count in shop_of(request).changes.follow():
+            yield {"event": "change", "data": str(count)}
+
+    return ServerSentEvent(told())
+
+
+def _rows(shop: Shop) -> list[dict[str, Any]]:
+    found = shop.store.newest_checks(SHOWN)
+    return [
+        {"check": one, "doing": read_progress(shop.queue.folder_of(one.uid)) if one.is_open else ""} for one in found
+    ]
+
+
+HANDLERS = [show, rows, changes]

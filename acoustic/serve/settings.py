@@ -1,0 +1,50 @@
+"""What a running counter page was told, and the limits that it keeps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+# Judgement: a minute of film at 60 frames a second is 200 MB; what is larger is no spin.
+MOST_UPLOAD_BYTES = 600_000_000
+# Judgement: the slowest film seen takes 6 s on two cores; ten times that means it hangs.
+LONGEST_CHECK_S = 60.0
+# Judgement: a film of a minute takes under 1 GB to judge; what asks for more is hostile or broken.
+MOST_MEMORY_BYTES = 3_000_000_000
+# Judgement: a phone on a bad radio link falls silent for some seconds, not for half a minute.
+LONGEST_SILENCE_S = 30.0
+# Judgement: more than a busy Saturday; what waits behind them would not be judged within the hour.
+MOST_WAITING = 100
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """What a running counter page was told.
+
+    Attributes
+    ----------
+    book : str or None
+        As `acoustic.book.opening.open_book` takes it.
+    folder : Path
+        Where devices, uploads and their checks are kept; made where it is missing.
+    names : tuple of str
+        Hosts by which browsers may ask for it, without port.
+    port : int
+    secure : bool
+        Whether it is served over TLS.
+    workers : int
+        Processes that judge, >= 1.
+    """
+
+    book: str | None
+    folder: Path
+    names: tuple[str, ...]
+    port: int
+    secure: bool = False
+    workers: int = 2
+
+    @property
+    def addresses(self) -> tuple[str, ...]:
+        """Where browsers reach it, the one to tell first."""
+        scheme = "https" if self.secure else "http"
+        return tuple(f"{scheme}://{name}:{self.port}" for name in self.names)
