@@ -6,6 +6,7 @@ from typing import Any
 
 from litestar import Request, Response, get
 from litestar.exceptions import NotFoundException
+from litestar.params import FromPath
 
 from acoustic.book.bikes import all_bikes, bearings_of
 from acoustic.book.visits import list_visits
@@ -21,7 +22,7 @@ def all_of_them(request: Request[Any, Any, Any]) -> Response[str]:
 
 
 @get("/bikes/{uid:str}", sync_to_thread=True)
-def show(request: Request[Any, Any, Any], uid: str) -> Response[str]:
+def show(request: Request[Any, Any, Any], uid: FromPath[str]) -> Response[str]:
     """Show one bike."""
     with shop_of(request).book.reading() as connection:
         bike = next((one for one in all_bikes(connection) if one.uid == uid), None)

@@ -11,8 +11,10 @@ from typing import Any
 import msgspec
 from litestar import Request, Response, get, post
 from litestar.exceptions import NotFoundException
+from litestar.params import FromPath, FromQuery
 from litestar.response import File, Redirect
 
+from acoustic.book.bikes import all_bikes
 from acoustic.errors import InputError
 from acoustic.report.page.bench import Bench
 from acoustic.serve.access import read_form, require_token
@@ -29,14 +31,20 @@ TEXTS = ("bike", "bearing", "way", "kind", "recorder", "notes")
 
 
 @get("/new", sync_to_thread=True)
-def new(request: Request[Any, Any, Any], bike: str = "", bearing: str = "") -> Response[str]:
+def new(request: Request[Any, Any, Any], bike: FromQuery[str] = "", bearing: FromQuery[str] = "") -> Response[str]:
     """Ask what is needed for a check."""
-    from acoustic.book.bikes import all_bikes
+    return page(request, "new", bikes=_names(shop_of(request)), bike=bike, bearing=bearing)
 
-    shop = shop_of(request)
+
+@get("/record", sync_to_thread=True)
+def record(request: Request[Any, Any, Any], bike: FromQuery[str] = "", bearing: FromQuery[str] = "") -> Response[str]:
+    """Record a spin in the page."""
+    return page(request, "record", bikes=_names(shop_of(request)), bike=bike, bearing=bearing)
+
+
+def _names(shop: Shop) -> list[str]:
     with shop.book.reading() as connection:
-        names = [one.name for one in all_bikes(connection)]
-    return page(request, "new", bikes=names, bike=bike, bearing=bearing)
+        return [one.name for one in all_bikes(connection)]
 
 
 @post("/checks", request_max_body_size=None, status_code=303)
@@ -132,13 +140,13 @@ def require_check(shop: Shop, uid: str) -> Check:
 
 
 @get("/checks/{uid:str}", sync_to_thread=True)
-def show(request: Request[Any, Any, Any], uid: str) -> Response[str]:
+def show(request: Request[Any, Any, Any], uid: FromPath[str]) -> Response[str]:
     """Show how far a check is, or what it found."""
     return page(request, "check", **_known(shop_of(request), uid))
 
 
 @get("/checks/{uid:str}/rows", sync_to_thread=True)
-def rows(request: Request[Any, Any, Any], uid: str) -> Response[str]:
+def rows(request: Request[Any, Any, Any], uid: FromPath[str]) -> Response[str]:
     """Show the part of the page that changes, for a page that is open."""
     return page(request, "check_rows", **_known(shop_of(request), uid))
 
@@ -154,7 +162,7 @@ def _known(shop: Shop, uid: str) -> dict[str, Any]:
 
 
 @post("/checks/{uid:str}/stop", status_code=303)
-async def stop(request: Request[Any, Any, Any], uid: str) -> Redirect:
+async def stop(request: Request[Any, Any, Any], uid: FromPath[str]) -> Redirect:
     """Stop a check that is open."""
     await read_form(request)
     shop = shop_of(request)
@@ -163,7 +171,7 @@ async def stop(request: Request[Any, Any, Any], uid: str) -> Redirect:
 
 
 @get("/checks/{uid:str}/details", sync_to_thread=True)
-def details(request: Request[Any, Any, Any], uid: str) -> Response[str]:
+def details(request: Request[Any, Any, Any], uid: FromPath[str]) -> Response[str]:
     """Show pictures, sounds and evidence, once they are drawn."""
     shop = shop_of(request)
     check = require_check(shop, uid)
@@ -176,14 +184,14 @@ def _bench(shop: Shop, check: Check) -> Bench:
 
 
 @get("/checks/{uid:str}/picture/{number:int}", sync_to_thread=True)
-def picture(request: Request[Any, Any, Any], uid: str, number: int) -> Response[bytes]:
+def picture(request: Request[Any, Any, Any], uid: FromPath[str], number: FromPath[int]) -> Response[bytes]:
     """One picture of a check."""
     shop = shop_of(request)
     return _part(_bench_or_none(shop, uid), "pictures", number)
 
 
 @get("/checks/{uid:str}/sound/{number:int}", sync_to_thread=True)
-def sound(request: Request[Any, Any, Any], uid: str, number: int) -> Response[bytes]:
+def sound(request: Request[Any, Any, Any], uid: FromPath[str], number: FromPath[int]) -> Response[bytes]:
     """One sound of a check."""
     shop = shop_of(request)
     return _part(_bench_or_none(shop, uid), "sounds", number)
@@ -194,7 +202,7 @@ def _bench_or_none(shop: Shop, uid: str) -> Bench | None:
     return _bench(shop, check) if (shop.queue.folder_of(uid) / DETAILS).is_file() else None
 
 
-def _part(bench: Bench | None, kind: str, number: int) -> Response[bytes]:
+def _part(bench: Bench | None, kind: str, number: FromPath[int]) -> Response[bytes]:
     parts = getattr(bench, kind, ())
     if not 0 <= number < len(parts):
         raise NotFoundException("there is no such picture or sound")
@@ -204,11 +212,11 @@ def _part(bench: Bench | None, kind: str, number: int) -> Response[bytes]:
 
 
 @get("/checks/{uid:str}/recording", sync_to_thread=True)
-def recording(request: Request[Any, Any, Any], uid: str) -> File:
+def recording(request: Request[Any, Any, Any], uid: FromPath[str]) -> File:
     """The recording itself."""
     shop = shop_of(request)
     require_check(shop, uid)
     return File(recording_in(shop.queue.folder_of(uid)), filename=f"{uid}", content_disposition_type="attachment")
 
 
-HANDLERS = [new, send, show, rows, stop, details, picture, sound, recording]
+HANDLERS = [new, record, send, show, rows, stop, details, picture, sound, recording]

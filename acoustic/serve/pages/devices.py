@@ -6,6 +6,7 @@ from typing import Any
 
 import segno
 from litestar import Request, Response, get, post
+from litestar.params import FromPath
 from litestar.response import Redirect
 
 from acoustic.serve.access import read_form, session_cookie
@@ -58,7 +59,7 @@ async def new_code(request: Request[Any, Any, Any]) -> Response[str]:
 
 
 @post("/devices/{uid:str}/end", status_code=303)
-async def end(request: Request[Any, Any, Any], uid: str) -> Redirect:
+async def end(request: Request[Any, Any, Any], uid: FromPath[str]) -> Redirect:
     """End a device's session."""
     await read_form(request)
     shop_of(request).store.end_device(uid)
