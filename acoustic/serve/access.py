@@ -30,7 +30,7 @@ HEADERS = {
     "media-src 'self' blob:; connect-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; "
     "frame-ancestors 'none'",
     "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",  # with none at all, browsers hide the origin of our own forms too
     "permissions-policy": "microphone=(self), camera=(self), accelerometer=(self), gyroscope=(self)",
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
