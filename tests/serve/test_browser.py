@@ -110,6 +110,9 @@ def test_a_spin_recorded_and_tapped_in_the_page(
             document.getElementById("tap").dispatchEvent(new PointerEvent("pointerdown")), 1000 * mark); }""",
         spin[1],
     )
+    page.wait_for_timeout(13_500)
+    assert page.inner_text("#guide") == "If it stands, end and send"
+    page.get_by_role("button", name="It stands").click()
     page.wait_for_url("**/checks/*", timeout=60_000)
     page.wait_for_selector("[data-done]", timeout=60_000)
     with counter.shop.book.reading() as connection:

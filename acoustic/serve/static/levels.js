@@ -44,8 +44,12 @@ export const decibels = (level) => 20 * Math.log10(Math.max(level, 1e-9));
 export const QUIETEST = 10 ** (-90 / 20);
 export const CLIPPED = 0.0002;
 
-// The guide's own (judgement): a spin stands this far out of the room, and the room is known after a while.
-const PUSH_DB = 6, STILL_DB = 3, STILL_S = 2, LONGEST_S = 60;
+/** Level of what changes from sample to sample: a room rumbles below, a bearing runs above. */
+export const runningLevel = (sound) => soundingLevel(sound.slice(1).map((value, place) => value - sound[place]));
+
+// The guide's own (judgement): a spin stands this far out of the room, which is known after a while. Blocks of a
+// tenth of a second of steady noise differ by less than half a decibel.
+const PUSH_DB = 2, STILL_DB = 1, STILL_S = 2;
 
 /** Follows a spin by its levels: still, push, let it run, still again, done. */
 export class Guide {
@@ -58,7 +62,6 @@ export class Guide {
 
   /** Take the level [dB] of the block that ended at this time [s]; return what is to be done now. */
   take(level, time) {
-    if (time > LONGEST_S) this.state = "done";
     if (this.state === "still") {
       this.room.push(level);
       if (time >= STILL_S) {
@@ -68,7 +71,7 @@ export class Guide {
     } else if (this.state === "push") {
       if (level > this.floor + PUSH_DB) this.state = "run";
       this.since = time;
-    } else if (this.state === "run" || this.state === "still again") {
+    } else {
       if (level > this.floor + STILL_DB) {
         this.since = time;
         this.state = "run";

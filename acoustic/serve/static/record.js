@@ -1,5 +1,5 @@
 // Records a spin in the page: raw samples, taps on their clock, and the motion of a phone on the crank.
-import { CLIPPED, Guide, QUIETEST, clippedShare, decibels, soundingLevel } from "/static/levels.js";
+import { CLIPPED, Guide, QUIETEST, clippedShare, decibels, runningLevel, soundingLevel } from "/static/levels.js";
 import { gyroTable, marksTable, waveFile } from "/static/wave.js";
 
 const WORDS = {
@@ -7,9 +7,10 @@ const WORDS = {
   push: "Now one firm push, and hands away",
   run: "Let it run until it stops",
   "still again": "Keep still …",
-  done: "Done: send it",
+  done: "If it stands, end and send",
 };
 const BLOCK_S = 0.1;
+const LONGEST_S = 60; // judgement: no crank coasts for as long
 const page = (id) => document.getElementById(id);
 const form = page("form");
 const onCrank = () => form.elements.way.value === "crank";
@@ -47,14 +48,15 @@ class Recording {
   show(block, time) {
     const level = soundingLevel(block);
     this.clipped = Math.max(this.clipped, clippedShare(block));
-    const state = this.guide.take(decibels(level), time);
+    const state = this.guide.take(decibels(runningLevel(block)), time);
     page("guide").textContent = WORDS[state];
     page("meter").value = Math.max(0, 1 + decibels(level) / 90);
     page("level").textContent =
       level < QUIETEST ? "Nothing is heard: is the microphone covered?"
         : this.clipped > CLIPPED ? "Too loud: hold the phone a little farther away, and begin again."
           : decibels(level) < -75 ? "Very quiet: hold the phone closer." : "Good.";
-    if (state === "done") finish();
+    // Whether the crank stands, eyes tell better than ears: its last turns can be quieter than the room.
+    if (time > LONGEST_S) finish();
   }
 
   // Seconds on the recording's own clock of a moment on the page's clock [ms].
@@ -79,6 +81,10 @@ async function begin() {
       return;
     }
   }
+  // All is ready before the microphone opens: its first seconds are the still ones.
+  const context = new AudioContext();
+  await context.audioWorklet.addModule("/static/samples.js");
+  const node = new AudioWorkletNode(context, "samples");
   let stream;
   try {
     stream = await navigator.mediaDevices.getUserMedia({
@@ -88,10 +94,7 @@ async function begin() {
     page("guide").textContent = `The microphone cannot be used (${error.name}). Allow it for this page, or film the spin instead.`;
     return;
   }
-  const context = new AudioContext();
-  await context.audioWorklet.addModule("/static/samples.js");
   recording = new Recording(context, stream, stream.getAudioTracks()[0].getSettings());
-  const node = new AudioWorkletNode(context, "samples");
   node.port.onmessage = (message) => recording?.take(message.data);
   context.createMediaStreamSource(stream).connect(node);
   page("begin").hidden = true;
