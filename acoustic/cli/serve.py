@@ -69,9 +69,7 @@ def _serve_demo(*, share: bool, tls: str | None, port: int, no_browser: bool) ->
         _serve(str(path), Path(name) / "counter", share=share, tls=tls, port=port, no_browser=no_browser)
 
 
-def _serve(
-    book: str | None, folder: Path, *, share: bool, tls: str | None, port: int, no_browser: bool
-) -> None:
+def _serve(book: str | None, folder: Path, *, share: bool, tls: str | None, port: int, no_browser: bool) -> None:
     from acoustic.serve.app import create_app
     from acoustic.serve.running import own_names, run
     from acoustic.serve.settings import Settings
@@ -81,14 +79,19 @@ def _serve(
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     files = _certificate(tls, folder, names)
     settings = Settings(
-        book=book, folder=folder, names=names, port=port, secure=files is not None, workers=max(1, os.cpu_count() or 1)
+        book=book,
+        folder=folder,
+        names=names,
+        port=port,
+        secure=files is not None,
+        workers=max(1, os.cpu_count() or 1),
     )
     shop = open_shop(settings)
     try:
         code = shop.pairing.new_code()
         run(
             create_app(shop),
-            host="0.0.0.0" if share else "127.0.0.1",  # noqa: S104 - what --share asks for
+            host="0.0.0.0" if share else "127.0.0.1",
             port=port,
             tls=files,
             started=lambda: _tell(settings.addresses, code, share=share, browser=not no_browser),
@@ -120,7 +123,8 @@ def _certificate(tls: str | None, folder: Path, names: tuple[str, ...]) -> Certi
     files = Certificate(Path(cert), Path(key))
     if not comma or not files.cert.is_file() or not files.key.is_file():
         raise InputError(
-            f"--tls is {tls}", hint="Write auto, or the certificate's and the key's file with a comma between them."
+            f"--tls is {tls}",
+            hint="Write auto, or the certificate's and the key's file with a comma between them.",
         )
     return files
 

@@ -12,6 +12,7 @@ from urllib.parse import parse_qs
 
 from litestar import Request
 from litestar.datastructures import Cookie
+from litestar.enums import ScopeType
 from litestar.exceptions import ClientException, NotAuthorizedException, PermissionDeniedException
 from litestar.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -52,7 +53,7 @@ class Access:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse, or pass on with the device that asks in the scope's state."""
-        if scope["type"] != "http":
+        if scope["type"] != ScopeType.HTTP:
             await self._app(scope, receive, send)
             return
         request: Request[Any, Any, Any] = Request(scope)
@@ -114,7 +115,7 @@ def require_token(request: Request[Any, Any, Any], fields: Mapping[str, str]) ->
     PermissionDeniedException
         Its token is missing, or another session's.
     """
-    given = fields.get(TOKEN_FIELD) or request.headers.get(TOKEN_HEADER, "")
+    given = fields.get(TOKEN_FIELD) or request.headers.get(TOKEN_HEADER) or ""
     if not is_form_token(request.state.secret, given):
         raise PermissionDeniedException("the page was open for too long, or this did not come from it; reload it")
 

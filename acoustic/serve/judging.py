@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date

@@ -104,5 +104,3 @@ def require_known(bearing: str) -> None:
     """
     if bearing:
         resolve_bearing(name=bearing)
-
-

@@ -66,7 +66,7 @@ class Queue:
     def stop(self) -> None:
         """End the processes; what is open is taken up at the next start."""
         for pool in (self._judges, self._painters):
-            pool.stop()
+            pool.stop()  # type: ignore[no-untyped-call] # the library leaves it unsaid
             pool.join()
 
     def folder_of(self, uid: str) -> Path:
@@ -87,7 +87,14 @@ class Queue:
             )
 
     def accept(
-        self, uid: str, arrived: Path, question: Question, *, name: str, device: str, beside: Callable[[Path], None]
+        self,
+        uid: str,
+        arrived: Path,
+        question: Question,
+        *,
+        name: str,
+        device: str,
+        beside: Callable[[Path], None],
     ) -> Check:
         """Take an upload in; on return it is safe.
 
@@ -181,7 +188,9 @@ class Queue:
         except (ProcessExpired, MemoryError):
             outcome = Outcome("failed", said=DIED + AGAIN)
         except Exception as error:
-            outcome = Outcome("failed", said=f"A fault of the program, not of the recording ({type(error).__name__}).")
+            outcome = Outcome(
+                "failed", said=f"A fault of the program, not of the recording ({type(error).__name__})."
+            )
         self._store.change_check(
             uid, state=outcome.state, grade=outcome.grade, said=outcome.said, visit=outcome.visit
         )

@@ -9,8 +9,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from acoustic.errors import InputError
+
+if TYPE_CHECKING:
+    from cryptography import x509
 
 LIVES_DAYS = 820  # phones refuse what lives longer than 825 days
 MOST_HEAD_BYTES = 32_768  # judgement: of a request's first lines; cookies are short
@@ -37,7 +41,10 @@ def own_names(*, shared: bool) -> tuple[str, ...]:
 def network_addresses() -> tuple[str, ...]:
     """Addresses of this machine in its networks, the one that leads outside first. Nothing is sent."""
     found: dict[str, None] = {}
-    for peer in ("192.0.2.1", "10.255.255.255"):  # a test network's and a private one's: both are only asked for a route
+    for peer in (
+        "192.0.2.1",
+        "10.255.255.255",
+    ):  # a test network's and a private one's: both are only asked for a route
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
             try:
                 probe.connect((peer, 9))
@@ -80,7 +87,7 @@ def certificate(folder: Path, names: tuple[str, ...]) -> Certificate:
         .not_valid_after(at + timedelta(days=LIVES_DAYS))
         .add_extension(x509.SubjectAlternativeName([_general(name) for name in names]), critical=False)
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
-        .add_extension(x509.ExtendedKeyUsage([x509.ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
+        .add_extension(x509.ExtendedKeyUsage([x509.oid.ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
         .sign(key, hashes.SHA256())
     )
     secret = key.private_bytes(
@@ -93,7 +100,7 @@ def certificate(folder: Path, names: tuple[str, ...]) -> Certificate:
     return kept
 
 
-def _general(name: str) -> object:
+def _general(name: str) -> x509.GeneralName:
     from cryptography import x509
 
     try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from litestar import Request
 
@@ -56,13 +57,13 @@ def open_shop(settings: Settings) -> Shop:
     return Shop(settings, book, store, Pairing(store), changes, Queue(settings, store, changes))
 
 
-def shop_of(request: Request[object, object, object]) -> Shop:
+def shop_of(request: Request[Any, Any, Any]) -> Shop:
     """The running page's."""
     shop: Shop = request.app.state.shop
     return shop
 
 
-def device_of(request: Request[object, object, object]) -> Device:
+def device_of(request: Request[Any, Any, Any]) -> Device:
     """Who asks; `Access` has seen to it that it is somebody."""
     device: Device = request.state.device
     return device

@@ -139,7 +139,11 @@ class Store:
     def device_of(self, secret_hash: str) -> Device | None:
         """The device that holds a secret, by the secret's hash."""
         with self._engine.begin() as connection:
-            row = connection.execute(sa.select(devices).where(devices.c.secret_hash == secret_hash)).mappings().first()
+            row = (
+                connection.execute(sa.select(devices).where(devices.c.secret_hash == secret_hash))
+                .mappings()
+                .first()
+            )
             if row is None:
                 return None
             if (now() - row["seen"]).total_seconds() > 60:  # each minute is enough for a list that people read
@@ -159,7 +163,7 @@ class Store:
 
     def add_check(self, check: Check) -> None:
         """Write a check down; on return it is on the disk."""
-        values = {name: getattr(check, name) for name in checks.c.keys()}
+        values = {name: getattr(check, name) for name in checks.c}
         with self._engine.begin() as connection:
             connection.execute(sa.insert(checks).values({**values, "question": dict(check.question)}))
 
@@ -188,5 +192,5 @@ class Store:
             return tuple(Check(**row) for row in connection.execute(chosen).mappings())
 
 
-def _device(row: Mapping[str, Any]) -> Device:
+def _device(row: sa.RowMapping) -> Device:
     return Device(**{name: row[name] for name in ("uid", "name", "kind", "since", "seen")})

@@ -48,8 +48,12 @@ def page(request: Request[Any, Any, Any], name: str, *, status: int = 200, **kno
     Response
     """
     state = request.scope.get("state", {})
-    text = environment().get_template(f"{name}.html.jinja").render(
-        device=state.get("device"), token=form_token(state.get("secret") or ""), path=request.url.path, **known
+    text = (
+        environment()
+        .get_template(f"{name}.html.jinja")
+        .render(
+            device=state.get("device"), token=form_token(state.get("secret") or ""), path=request.url.path, **known
+        )
     )
     return Response(text, media_type="text/html", status_code=status)
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 import os
 import shutil
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 import soundfile
@@ -16,8 +15,8 @@ from browsing import Running
 from playwright.sync_api import BrowserContext, Page, Response, sync_playwright
 
 from acoustic.book.visits import list_visits
-from acoustic.simulator import SpinPlan, simulate
 from acoustic.dsp.geometry import BearingGeometry
+from acoustic.simulator import SpinPlan, simulate
 
 WIDTHS = (360, 390, 1280)
 ADDRESSES = ("/", "/new", "/record", "/bikes", "/devices")
@@ -74,7 +73,10 @@ def page(context: BrowserContext, address: str) -> Iterator[Page]:
     wrong: list[str] = []
     made.on("console", lambda message: wrong.append(message.text) if message.type == "error" else None)
     made.on("pageerror", lambda error: wrong.append(str(error)))
-    made.on("request", lambda request: None if request.url.startswith((address, "data:", "blob:")) else wrong.append(request.url))
+    made.on(
+        "request",
+        lambda request: None if request.url.startswith((address, "data:", "blob:")) else wrong.append(request.url),
+    )
     yield made
     made.close()
     assert not wrong
@@ -110,8 +112,7 @@ def test_a_spin_recorded_and_tapped_in_the_page(
             document.getElementById("tap").dispatchEvent(new PointerEvent("pointerdown")), 1000 * mark); }""",
         spin[1],
     )
-    page.wait_for_timeout(13_500)
-    assert page.inner_text("#guide") == "If it stands, end and send"
+    page.locator("#guide", has_text="If it stands, end and send").wait_for(timeout=40_000)
     page.get_by_role("button", name="It stands").click()
     page.wait_for_url("**/checks/*", timeout=60_000)
     page.wait_for_selector("[data-done]", timeout=60_000)

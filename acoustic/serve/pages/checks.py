@@ -37,7 +37,9 @@ def new(request: Request[Any, Any, Any], bike: FromQuery[str] = "", bearing: Fro
 
 
 @get("/record", sync_to_thread=True)
-def record(request: Request[Any, Any, Any], bike: FromQuery[str] = "", bearing: FromQuery[str] = "") -> Response[str]:
+def record(
+    request: Request[Any, Any, Any], bike: FromQuery[str] = "", bearing: FromQuery[str] = ""
+) -> Response[str]:
     """Record a spin in the page."""
     return page(request, "record", bikes=_names(shop_of(request)), bike=bike, bearing=bearing)
 
@@ -96,7 +98,9 @@ def question_of(fields: Mapping[str, str]) -> Question:
     InputError
         A number is none, a bearing is not known, or a choice is not among those offered.
     """
-    said: dict[str, Any] = {name: fields.get(name, "").strip()[:MOST_LETTERS] for name in TEXTS if fields.get(name)}
+    said: dict[str, Any] = {
+        name: fields.get(name, "").strip()[:MOST_LETTERS] for name in TEXTS if fields.get(name)
+    }
     if not said.get("bike"):
         raise InputError("the bike is missing", hint="Give the ticket number, or any name for the bike.")
     said["turns"] = _number(fields.get("turns", ""), "the number of turns")
@@ -208,7 +212,9 @@ def _part(bench: Bench | None, kind: str, number: FromPath[int]) -> Response[byt
         raise NotFoundException("there is no such picture or sound")
     head, _, coded = parts[number].uri.partition(",")
     media_type = head.removeprefix("data:").removesuffix(";base64")
-    return Response(base64.b64decode(coded), media_type=media_type, headers={"cache-control": "private, max-age=86400"})
+    return Response(
+        base64.b64decode(coded), media_type=media_type, headers={"cache-control": "private, max-age=86400"}
+    )
 
 
 @get("/checks/{uid:str}/recording", sync_to_thread=True)

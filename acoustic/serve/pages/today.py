@@ -41,7 +41,8 @@ def changes(request: Request[Any, Any, Any]) -> ServerSentEvent:
 def _rows(shop: Shop) -> list[dict[str, Any]]:
     found = shop.store.newest_checks(SHOWN)
     return [
-        {"check": one, "doing": read_progress(shop.queue.folder_of(one.uid)) if one.is_open else ""} for one in found
+        {"check": one, "doing": read_progress(shop.queue.folder_of(one.uid)) if one.is_open else ""}
+        for one in found
     ]
 
 
