@@ -166,6 +166,6 @@ def run(app: object, *, host: str, port: int, tls: Certificate | None, started: 
         except OSError as error:
             raise InputError(
                 f"port {port} cannot be used ({error.strerror})",
-                hint="Another program listens there, or this page is running already; give another one with --port.",
+                hint="Another program or this page listens there already; give another port with --port.",
             ) from None
     Server(config).run()

@@ -163,7 +163,7 @@ class Store:
 
     def add_check(self, check: Check) -> None:
         """Write a check down; on return it is on the disk."""
-        values = {name: getattr(check, name) for name in checks.c}
+        values = {column.name: getattr(check, column.name) for column in checks.c}
         with self._engine.begin() as connection:
             connection.execute(sa.insert(checks).values({**values, "question": dict(check.question)}))
 
