@@ -24,6 +24,7 @@ COOKIE = "crank-session"
 TOKEN_FIELD, TOKEN_HEADER = "form_token", "x-form-token"
 SAFE = {"GET", "HEAD", "OPTIONS"}
 OPEN_PATHS = ("/pair", "/static/")
+API = "/api/"
 KEPT_S = 365 * 24 * 3600  # a phone is paired once a year, or until it is ended in the list
 # Nothing is loaded from elsewhere, and no other page may put ours into itself.
 HEADERS = {
@@ -61,12 +62,12 @@ class Access:
         secret, from_program = _secret(request)
         if request.method not in SAFE and not from_program:
             self._require_origin(request)
-        device = self._pairing.device_of(secret)
         path = scope["path"]
-        if device is None and not path.startswith(OPEN_PATHS):
+        device = self._pairing.device_of(secret)
+        # A program's token opens the interface and nothing else, a browser's session all but that.
+        good = device is not None and (device.kind == "program") == from_program == path.startswith(API)
+        if not good and not path.startswith(OPEN_PATHS):
             raise NotAuthorizedException("this device is not paired with the workshop's counter page")
-        if from_program != path.startswith("/api/") and device is not None and from_program:
-            raise PermissionDeniedException("a program's token is good for /api alone")
         scope["state"].update(device=device, secret=secret, from_program=from_program)
 
         async def with_headers(message: Message) -> None:

@@ -14,7 +14,8 @@ from litestar.exceptions import HTTPException
 from litestar.static_files import create_static_files_router
 
 from acoustic.errors import AcousticError, InputError
-from acoustic.serve.access import Access
+from acoustic.serve.access import API, Access
+from acoustic.serve.interface import OPENAPI, ROUTER, Problem
 from acoustic.serve.pages import bikes, checks, devices, today
 from acoustic.serve.shop import Shop
 from acoustic.serve.view import page
@@ -42,6 +43,7 @@ def create_app(shop: Shop) -> Litestar:
             *checks.HANDLERS,
             *bikes.HANDLERS,
             *devices.HANDLERS,
+            ROUTER,
             create_static_files_router(path="/static", directories=[STATIC], cache_control=None),
         ],
         middleware=[partial(Access, settings=shop.settings, pairing=shop.pairing)],
@@ -49,7 +51,7 @@ def create_app(shop: Shop) -> Litestar:
         lifespan=[_running],
         state=State({"shop": shop}),
         request_max_body_size=MOST_FORM_BYTES,
-        openapi_config=None,
+        openapi_config=OPENAPI,
         debug=False,
     )
 
@@ -63,6 +65,8 @@ async def _running(app: Litestar) -> AsyncIterator[None]:
 
 
 def _refused(request: Request[Any, Any, Any], error: HTTPException) -> Response[Any]:
+    if _is_program(request):
+        return _problem(error.status_code, _sentence(error.detail), "See /api/schema/openapi.json.")
     if error.status_code == 401:
         return page(request, "unpaired", status=401)
     return page(request, "wrong", status=error.status_code, found=_sentence(error.detail), hint="")
@@ -70,6 +74,8 @@ def _refused(request: Request[Any, Any, Any], error: HTTPException) -> Response[
 
 def _wrong(request: Request[Any, Any, Any], error: AcousticError) -> Response[Any]:
     status = 400 if isinstance(error, InputError) else 500
+    if _is_program(request):
+        return _problem(status, _sentence(error.found), error.hint)
     return page(request, "wrong", status=status, found=_sentence(error.found), hint=error.hint)
 
 
@@ -77,6 +83,8 @@ def _fault(request: Request[Any, Any, Any], error: Exception) -> Response[Any]:
     import logging
 
     logging.getLogger("acoustic.serve").error("%s: %s", request.url.path, type(error).__name__, exc_info=error)
+    if _is_program(request):
+        return _problem(500, "A fault of the program, not yours.", "Tell whoever looks after the program.")
     return page(
         request,
         "wrong",
@@ -84,6 +92,14 @@ def _fault(request: Request[Any, Any, Any], error: Exception) -> Response[Any]:
         found="A fault of the program, not yours.",
         hint="Go back and try once more; if it stays, tell whoever looks after the program what you did.",
     )
+
+
+def _is_program(request: Request[Any, Any, Any]) -> bool:
+    return request.url.path.startswith(API)
+
+
+def _problem(status: int, found: str, hint: str) -> Response[Any]:
+    return Response(Problem(found=found, hint=hint), status_code=status)
 
 
 def _sentence(text: str) -> str:

@@ -72,7 +72,7 @@ def test_another_host_is_refused(browser: Browser, host: str) -> None:
 def test_a_change_from_another_origin_is_refused(counter: Running, browser: Browser, origin: str) -> None:
     token = browser.token()
     for method, path in addresses(counter):
-        if method == "POST":
+        if method == "POST" and not path.startswith("/api"):  # there a token takes the place of the origin
             assert browser.post(path, {"form_token": token}, Origin=origin).status == 403, path
 
 
@@ -80,7 +80,7 @@ def test_a_change_without_the_sessions_token_is_refused(counter: Running, browse
     others = counter.browser().token()
     for token in ({}, {"form_token": ""}, {"form_token": others}):
         for method, path in addresses(counter):
-            if method == "POST" and path not in ("/pair", "/checks"):
+            if method == "POST" and path not in ("/pair", "/checks") and not path.startswith("/api"):
                 assert browser.post(path, token).status == 403, path
         assert browser.send({**token, "bike": "ticket 1"}, "spin.wav", b"RIFF").status == 403
     assert browser.ask("POST", "/checks", form_of({}, "spin.wav", b"RIFF")).status in (400, 403)

@@ -14,14 +14,14 @@ from acoustic.serve.shop import shop_of
 from acoustic.serve.view import page
 
 
-@get("/bikes", sync_to_thread=True)
+@get("/bikes", sync_to_thread=True, include_in_schema=False)
 def all_of_them(request: Request[Any, Any, Any]) -> Response[str]:
     """List the bikes."""
     with shop_of(request).book.reading() as connection:
         return page(request, "bikes", bikes=all_bikes(connection))
 
 
-@get("/bikes/{uid:str}", sync_to_thread=True)
+@get("/bikes/{uid:str}", sync_to_thread=True, include_in_schema=False)
 def show(request: Request[Any, Any, Any], uid: FromPath[str]) -> Response[str]:
     """Show one bike."""
     with shop_of(request).book.reading() as connection:

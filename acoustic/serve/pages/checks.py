@@ -30,13 +30,13 @@ BESIDE = {"marks": MARKS, "gyro": GYRO}
 TEXTS = ("bike", "bearing", "way", "kind", "recorder", "notes")
 
 
-@get("/new", sync_to_thread=True)
+@get("/new", sync_to_thread=True, include_in_schema=False)
 def new(request: Request[Any, Any, Any], bike: FromQuery[str] = "", bearing: FromQuery[str] = "") -> Response[str]:
     """Ask what is needed for a check."""
     return page(request, "new", bikes=_names(shop_of(request)), bike=bike, bearing=bearing)
 
 
-@get("/record", sync_to_thread=True)
+@get("/record", sync_to_thread=True, include_in_schema=False)
 def record(
     request: Request[Any, Any, Any], bike: FromQuery[str] = "", bearing: FromQuery[str] = ""
 ) -> Response[str]:
@@ -49,7 +49,7 @@ def _names(shop: Shop) -> list[str]:
         return [one.name for one in all_bikes(connection)]
 
 
-@post("/checks", request_max_body_size=None, status_code=303)
+@post("/checks", request_max_body_size=None, status_code=303, include_in_schema=False)
 async def send(request: Request[Any, Any, Any]) -> Redirect:
     """Take a recording in; on the answer it is safe."""
     check = await take_upload(request)
@@ -143,13 +143,13 @@ def require_check(shop: Shop, uid: str) -> Check:
     return check
 
 
-@get("/checks/{uid:str}", sync_to_thread=True)
+@get("/checks/{uid:str}", sync_to_thread=True, include_in_schema=False)
 def show(request: Request[Any, Any, Any], uid: FromPath[str]) -> Response[str]:
     """Show how far a check is, or what it found."""
     return page(request, "check", **_known(shop_of(request), uid))
 
 
-@get("/checks/{uid:str}/rows", sync_to_thread=True)
+@get("/checks/{uid:str}/rows", sync_to_thread=True, include_in_schema=False)
 def rows(request: Request[Any, Any, Any], uid: FromPath[str]) -> Response[str]:
     """Show the part of the page that changes, for a page that is open."""
     return page(request, "check_rows", **_known(shop_of(request), uid))
@@ -165,7 +165,7 @@ def _known(shop: Shop, uid: str) -> dict[str, Any]:
     }
 
 
-@post("/checks/{uid:str}/stop", status_code=303)
+@post("/checks/{uid:str}/stop", status_code=303, include_in_schema=False)
 async def stop(request: Request[Any, Any, Any], uid: FromPath[str]) -> Redirect:
     """Stop a check that is open."""
     await read_form(request)
@@ -174,7 +174,7 @@ async def stop(request: Request[Any, Any, Any], uid: FromPath[str]) -> Redirect:
     return Redirect(f"/checks/{uid}", status_code=303)
 
 
-@get("/checks/{uid:str}/details", sync_to_thread=True)
+@get("/checks/{uid:str}/details", sync_to_thread=True, include_in_schema=False)
 def details(request: Request[Any, Any, Any], uid: FromPath[str]) -> Response[str]:
     """Show pictures, sounds and evidence, once they are drawn."""
     shop = shop_of(request)
@@ -187,14 +187,14 @@ def _bench(shop: Shop, check: Check) -> Bench:
     return msgspec.json.decode((shop.queue.folder_of(check.uid) / DETAILS).read_bytes(), type=Bench)
 
 
-@get("/checks/{uid:str}/picture/{number:int}", sync_to_thread=True)
+@get("/checks/{uid:str}/picture/{number:int}", sync_to_thread=True, include_in_schema=False)
 def picture(request: Request[Any, Any, Any], uid: FromPath[str], number: FromPath[int]) -> Response[bytes]:
     """One picture of a check."""
     shop = shop_of(request)
     return _part(_bench_or_none(shop, uid), "pictures", number)
 
 
-@get("/checks/{uid:str}/sound/{number:int}", sync_to_thread=True)
+@get("/checks/{uid:str}/sound/{number:int}", sync_to_thread=True, include_in_schema=False)
 def sound(request: Request[Any, Any, Any], uid: FromPath[str], number: FromPath[int]) -> Response[bytes]:
     """One sound of a check."""
     shop = shop_of(request)
@@ -217,7 +217,7 @@ def _part(bench: Bench | None, kind: str, number: FromPath[int]) -> Response[byt
     )
 
 
-@get("/checks/{uid:str}/recording", sync_to_thread=True)
+@get("/checks/{uid:str}/recording", sync_to_thread=True, include_in_schema=False)
 def recording(request: Request[Any, Any, Any], uid: FromPath[str]) -> File:
     """The recording itself."""
     shop = shop_of(request)

@@ -17,13 +17,13 @@ from acoustic.serve.view import page
 NAMELESS = "a phone without a name"
 
 
-@get("/pair", sync_to_thread=False)
+@get("/pair", sync_to_thread=False, include_in_schema=False)
 def pair(request: Request[Any, Any, Any]) -> Response[str]:
     """Ask for the code."""
     return page(request, "pair", wrong="")
 
 
-@post("/pair", status_code=303)
+@post("/pair", status_code=303, include_in_schema=False)
 async def redeem(request: Request[Any, Any, Any]) -> Response[Any]:
     """Take a code in exchange for a session."""
     shop, fields = shop_of(request), await read_form(request, token=False)
@@ -39,14 +39,14 @@ async def redeem(request: Request[Any, Any, Any]) -> Response[Any]:
     return Redirect("/", status_code=303, cookies=[cookie])
 
 
-@get("/devices", sync_to_thread=True)
+@get("/devices", sync_to_thread=True, include_in_schema=False)
 def devices(request: Request[Any, Any, Any]) -> Response[str]:
     """List the devices."""
     shop = shop_of(request)
     return page(request, "devices", devices=shop.store.all_devices(), me=device_of(request).uid, codes=())
 
 
-@post("/devices/code", status_code=200)
+@post("/devices/code", status_code=200, include_in_schema=False)
 async def new_code(request: Request[Any, Any, Any]) -> Response[str]:
     """Show a code for one more device."""
     await read_form(request)
@@ -58,12 +58,23 @@ async def new_code(request: Request[Any, Any, Any]) -> Response[str]:
     )
 
 
-@post("/devices/{uid:str}/end", status_code=303)
+@post("/devices/{uid:str}/end", status_code=303, include_in_schema=False)
 async def end(request: Request[Any, Any, Any], uid: FromPath[str]) -> Redirect:
     """End a device's session."""
     await read_form(request)
     shop_of(request).store.end_device(uid)
     return Redirect("/devices", status_code=303)
+
+
+@post("/devices/program", status_code=200, include_in_schema=False)
+async def new_program(request: Request[Any, Any, Any]) -> Response[str]:
+    """Make a token for shop software, and show it this once."""
+    fields, shop = await read_form(request), shop_of(request)
+    name = fields.get("name", "").strip()[:MOST_LETTERS] or "shop software"
+    secret = shop.pairing.open_session(name=name, kind="program")
+    return page(
+        request, "devices", devices=shop.store.all_devices(), me=device_of(request).uid, codes=(), program=secret
+    )
 
 
 def reachable(shop: Shop) -> tuple[str, ...]:
@@ -84,4 +95,4 @@ def qr_of(text: str) -> str:
     return segno.make(text, error="m").svg_data_uri(scale=6, border=3, light="#fff", dark="#000")
 
 
-HANDLERS = [pair, redeem, devices, new_code, end]
+HANDLERS = [pair, redeem, devices, new_code, new_program, end]

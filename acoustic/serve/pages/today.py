@@ -15,19 +15,19 @@ from acoustic.serve.view import page
 SHOWN = 30  # judgement: a day's work; older ones stand with their bikes
 
 
-@get("/", sync_to_thread=True)
+@get("/", sync_to_thread=True, include_in_schema=False)
 def show(request: Request[Any, Any, Any]) -> Response[str]:
     """Show the page."""
     return page(request, "today", rows=_rows(shop_of(request)))
 
 
-@get("/today/rows", sync_to_thread=True)
+@get("/today/rows", sync_to_thread=True, include_in_schema=False)
 def rows(request: Request[Any, Any, Any]) -> Response[str]:
     """Show the list alone, for a page that is open."""
     return page(request, "today_rows", rows=_rows(shop_of(request)))
 
 
-@get("/changes", sync_to_thread=False)
+@get("/changes", sync_to_thread=False, include_in_schema=False)
 def changes(request: Request[Any, Any, Any]) -> ServerSentEvent:
     """Tell a page that is open of every change."""
 
