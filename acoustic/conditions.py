@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
+
+from acoustic.structures import checked, read_toml
 
 Level = Literal["clean", "watch", "service", "replace", "undecided"]
 Role = Literal[
@@ -22,6 +25,7 @@ Role = Literal[
 ]
 ORDER: tuple[Level, ...] = ("clean", "watch", "service", "replace")
 _TABLE = Path(__file__).with_suffix(".toml")
+_HINT = "See the rows beside it for what each needs, or install the program again."
 
 
 class Rule(msgspec.Struct, frozen=True, kw_only=True):
@@ -173,6 +177,14 @@ class _File(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     strikes_by_ear: _Limit
     faint_by_ear: _Limit
 
+    def __post_init__(self) -> None:
+        limits = [limit for row in self.condition for limit in row.limit]
+        for limit in (*limits, self.corroded, self.strikes_by_ear, self.faint_by_ear):
+            for texts, names in ((self.advice, (*limit.advice, *limit.to_do)), (self.means, (limit.means,))):
+                unknown = [name for name in names if name not in texts]
+                if unknown:
+                    raise ValueError(f"a limit names {unknown[0]!r}; use one of {', '.join(texts)}")
+
     def rule(self, limit: _Limit) -> Rule:
         """A limit with its texts in place of their names."""
         return Rule(
@@ -192,8 +204,32 @@ def table() -> Table:
     Returns
     -------
     Table
+
+    Raises
+    ------
+    InputError
+        As `read_table`.
     """
-    file = msgspec.toml.decode(_TABLE.read_bytes(), type=_File)
+    return read_table(read_toml(_TABLE, hint=_HINT))
+
+
+def read_table(content: Mapping[str, Any]) -> Table:
+    """Check a table as TOML gives it, and put its texts in place of their names.
+
+    Parameters
+    ----------
+    content : mapping
+
+    Returns
+    -------
+    Table
+
+    Raises
+    ------
+    InputError
+        The table is broken: which row and field, what was found and what is needed.
+    """
+    file = checked(content, _File, _TABLE.name, hint=_HINT)
     conditions = {
         row.code: Condition(
             code=row.code,

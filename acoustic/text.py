@@ -1,8 +1,9 @@
-"""Lengths of time and chances in the words of a workshop."""
+"""Lengths of time and chances in the words of a workshop, and texts made safe to show."""
 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -10,6 +11,14 @@ from dataclasses import dataclass
 ROUNDING = 1e-9
 SPIN = {"hand": "spun by hand", "pedal": "pedalled", "steady": "turned steadily"}
 RAREST = 1e-6  # a smaller chance is beyond what laws drawn from a few visits or parts can tell
+
+# Controls but for the end of a line and the tab, and marks that nobody sees: they turn the direction of writing,
+# end a line or have no width (Unicode 15, categories Cc, Zl, Zp and the bidirectional ones of Cf). Joiners stay,
+# which letters and emoji need.
+_UNSEEN = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f"  # Cc
+    "\u061c\u200b\u200e\u200f\u2028-\u202e\u2060\u2066-\u2069\ufeff]"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,3 +97,19 @@ def one_in(chance: float) -> str:
 def once(texts: Iterable[str]) -> tuple[str, ...]:
     """Each text once, where it first stands."""
     return tuple(dict.fromkeys(texts))
+
+
+def legible(text: str) -> str:
+    """Show control characters and marks that nobody sees as JSON would, as ``\\u202e``, so that none is obeyed.
+
+    Parameters
+    ----------
+    text : str
+        For a terminal. In JSON the escape means the same character.
+
+    Returns
+    -------
+    str
+        Ends of lines and tabs stay.
+    """
+    return _UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", text)

@@ -1,10 +1,12 @@
-"""Lengths of time and chances in words."""
+"""Lengths of time and chances in words; what a terminal must not obey."""
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
-from acoustic.text import DAY, MONTH, WEEK, one_in, unit_for
+from acoustic.text import DAY, MONTH, WEEK, legible, one_in, unit_for
 
 
 def test_weeks_up_to_half_a_year_then_months() -> None:
@@ -36,3 +38,20 @@ def test_one_is_said_in_the_singular() -> None:
 def test_chances_are_said_as_one_time_in_so_many(chance: float, said: str) -> None:
     """1 / 0.0234 is 42.7, to one digit 40."""
     assert one_in(chance) == f"one time in {said}"
+
+
+@pytest.mark.parametrize(
+    "code", [*range(0x20), *range(0x7F, 0xA0), *range(0x202A, 0x202F), *range(0x2066, 0x206A)]
+)
+def test_controls_are_shown_as_json_would(code: int) -> None:
+    """Ends of lines and tabs alone pass; what is shown is the same character in JSON (RFC 8259, section 7)."""
+    shown = legible(f"a{chr(code)}b")
+    assert (shown == f"a{chr(code)}b") == (chr(code) in "\n\t")
+    if chr(code) not in "\n\t":
+        assert json.loads(f'"{shown}"') == f"a{chr(code)}b"
+        assert shown.isprintable()
+
+
+@pytest.mark.parametrize("text", ["Süd, é, 20 µm", "שלום", "\N{WOMAN}\N{ZERO WIDTH JOINER}\N{GIRL}", "5\u202f000"])
+def test_letters_of_any_script_pass(text: str) -> None:
+    assert legible(text) == text

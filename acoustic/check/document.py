@@ -97,11 +97,13 @@ class DrivetrainBlock(msgspec.Struct, frozen=True, kw_only=True):
 class MotionBlock(msgspec.Struct, frozen=True, kw_only=True):
     """How the crank turned.
 
-    `relative_uncertainty` is the half width of the range that holds the true speed nine times in ten, over the
-    speed; `drag_hz_per_s` how fast a coasting crank slows at one turn a second [turns/s^2].
+    `source_label` is the source's name as people read it, empty in documents of earlier programs;
+    `relative_uncertainty` the half width of the range that holds the true speed nine times in ten, over the speed;
+    `drag_hz_per_s` how fast a coasting crank slows at one turn a second [turns/s^2].
     """
 
     source: str
+    source_label: str = ""
     spin: Literal["hand", "pedal", "steady"]
     turns: Number
     peak_rpm: Number
@@ -326,6 +328,7 @@ def _drivetrain(given: Drivetrain | None) -> DrivetrainBlock | None:
 def _motion(motion: Motion) -> MotionBlock:
     return MotionBlock(
         source=motion.source,
+        source_label=motion.label,
         spin=motion.spin,
         turns=motion.total_turns,
         peak_rpm=float(motion.speed_hz.max() * 60),

@@ -8,6 +8,7 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any, TextIO
 
 import click
 
@@ -19,10 +20,26 @@ from acoustic.errors import (
     EXIT_UNUSABLE,
     AcousticError,
 )
+from acoustic.text import legible
 
 
 class ReaderWentAwayError(Exception):
     """Whoever read our output has closed it."""
+
+
+class LegibleStream:
+    """A stream that shows controls: names of files, and texts of plugins and catalogues, may hold any."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def write(self, text: str) -> int:
+        """Write a text, with what nobody sees in it escaped."""
+        self._stream.write(legible(text))
+        return len(text)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
 
 
 class LazyGroup(click.Group):
@@ -101,6 +118,7 @@ def main(arguments: list[str] | None = None) -> None:
     given = [argument for argument in given if argument != "--debug"]
     _speak_utf8()
     _keep_stdout()
+    _show_controls()
     try:
         with _plugins_traced(debug):
             sys.exit(group.main(args=given, prog_name="acoustic", standalone_mode=False) or 0)
@@ -155,6 +173,14 @@ def _speak_utf8() -> None:
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(encoding="utf-8", errors="replace")
+
+
+def _show_controls() -> None:
+    """Let nothing that is printed steer the terminal; the one place that all output passes."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is not None:  # as where there is no console
+            setattr(sys, name, LegibleStream(stream))
 
 
 def _keep_stdout() -> None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import sys
 
 import click
 
 from acoustic.errors import EXIT_PLUGIN_FAILED
+from acoustic.plugin.document import plugins_document
 from acoustic.plugin.entry import PluginRecord, installed
+from acoustic.structures import encode
 
 
 @click.command(short_help="Show the installed plugins and which are broken.")
@@ -18,18 +19,7 @@ def plugins(check: bool, as_json: bool) -> None:
     """List the installed plugins; with --check, load them and exit with 3 if one is broken."""
     records = _loaded() if check else tuple(installed())
     if as_json:
-        rows = [
-            {
-                "name": r.name,
-                "version": r.version,
-                "distribution": r.distribution,
-                "module": r.module,
-                "hooks": list(r.hooks) if check else None,
-                "broken": r.broken,
-            }
-            for r in records
-        ]
-        click.echo(json.dumps({"schema": "acoustic.plugins/1", "plugins": rows}, ensure_ascii=False, indent=2))
+        click.echo(encode(plugins_document(records, loaded=check)))
     else:
         width = max((len(r.name) for r in records), default=4)
         for r in records:

@@ -23,6 +23,7 @@ DOCUMENTS = {  # name: (structure, what prints it)
     "lifetimes": ("acoustic.report.lifetimes_text:LifetimesDocument", "which lasts: acoustic lifetimes --json"),
     "fit": ("acoustic.report.fit_text:FitDocument", "a press-fit sheet: acoustic install fit --json"),
     "bearings": ("acoustic.bearings.document:BearingsDocument", "catalogue rows: acoustic bearings --json"),
+    "plugins": ("acoustic.plugin.document:PluginsDocument", "what is installed: acoustic plugins --json"),
 }
 
 

@@ -13,11 +13,12 @@ import click
 
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
 from acoustic.cli.progress import Progress
+from acoustic.cli.rider_options import RiderSaid, known_label, rider_options
 from acoustic.errors import EXIT_DONE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE, InputError
 
 if TYPE_CHECKING:
     from acoustic.model import Side, Spin
-    from acoustic.triage.evidence import Answer, Heard
+    from acoustic.triage.evidence import Heard
     from acoustic.triage.result import Triage
     from acoustic.triage.rules import Rules
 
@@ -28,8 +29,6 @@ SIDES: dict[str, tuple[tuple[Side, int | None], ...]] = {
     "both": (("drive", 1), ("non-drive", 2)),  # a stereo recording, a microphone at either side
 }
 SPINS: dict[str, Spin] = {"hand": "hand", "pedal": "pedal", "ride-seated": "pedal", "ride-standing": "pedal"}
-
-MOST_TURNS = 1000.0  # as the count by eye itself allows
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,15 +44,7 @@ class Given:
 @click.command()
 @click.argument("recordings", nargs=-1, metavar="[LABEL[:SIDE]=FILE]...")
 @bearing_options
-@click.option(
-    "--heard", multiple=True, metavar="LABEL", help="The rider hears the creak in this situation; may be repeated."
-)
-@click.option(
-    "--not-heard",
-    multiple=True,
-    metavar="LABEL",
-    help="The rider does not hear it in this situation; may be repeated.",
-)
+@rider_options
 @click.option(
     "--marks",
     multiple=True,
@@ -67,15 +58,16 @@ class Given:
     metavar="LABEL=N",
     help="Turns of that label's whole spin, counted by eye.",
 )
+@click.option("--full", is_flag=True, help="Print all that speaks for and against, and every check by hand.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
 @click.option("--quiet", is_flag=True, help="Print one line with the likeliest source, and no progress.")
 def triage(
     recordings: tuple[str, ...],
     bearing: BearingChoice,
-    heard: tuple[str, ...],
-    not_heard: tuple[str, ...],
+    said: RiderSaid,
     marks: tuple[str, ...],
     counted_turns: tuple[str, ...],
+    full: bool,
     as_json: bool,
     quiet: bool,
 ) -> None:
@@ -87,25 +79,25 @@ def triage(
     phone was held. hand:both=FILE is a stereo recording with channel 1 at the drive side.
     pedal takes a side in the same way.
 
-    What the rider hears goes into --heard and --not-heard. Record while riding only away
-    from traffic, with the phone fixed to the bike.
+    What the rider hears goes into --heard and --not-heard, what the rider says of the creak
+    into --answer. Record while riding only away from traffic, with the phone fixed to the bike.
     """
     from acoustic.triage.result import triage as settle
     from acoustic.triage.rules import load_rules
 
     rules = load_rules()
     given = [_taken_apart(argument, rules) for argument in recordings]
-    told = _told(heard, not_heard, rules)
+    told = said.resolve(rules)
     if not given and not told:
         raise InputError(
-            "nothing was given: at least one recording or one --heard is needed",
+            "nothing was given: at least one recording, --heard or --answer is needed",
             hint="Write hand=spin.m4a, or --heard ride-seated --not-heard ride-standing.",
         )
     marked = _by_key(marks, "--marks", given)
     counted = {key: _number(text, key) for key, text in _by_key(counted_turns, "--turns", given).items()}
     result = settle(_listen(given, bearing, marked, counted, quiet, rules) if given else (), told, rules)
     _complain(result, everything=as_json or quiet)
-    click.echo(_rendered(result, as_json=as_json, quiet=quiet))
+    click.echo(_rendered(result, as_json=as_json, quiet=quiet, full=full))
     sys.exit(_exit_code(result))
 
 
@@ -118,37 +110,13 @@ def _taken_apart(argument: str, rules: Rules) -> Given:
             hint=f"Write LABEL=FILE, for example hand={Path(argument.rstrip('=')).name or 'spin.m4a'}. "
             f"The labels are {', '.join(rules.labels)}.",
         )
-    _known_label(label, argument, rules)
+    known_label(label, argument, rules)
     if colon and (side not in SIDES or label not in SIDED):
         raise InputError(
             f"{argument}: {side or 'nothing'} is not a side of a recording labelled {label}",
             hint=f"The sides are {', '.join(SIDES)}, and only {' and '.join(SIDED)} take one: hand:drive=FILE.",
         )
     return Given(key, label, side or None, Path(file))
-
-
-def _known_label(label: str, where: str, rules: Rules) -> None:
-    if label not in rules.labels:
-        raise InputError(
-            f"{where}: {label or 'nothing'} is not a known label",
-            hint=f"Use one of {', '.join(rules.labels)}.",
-        )
-
-
-def _told(heard: Iterable[str], not_heard: Iterable[str], rules: Rules) -> list[Answer]:
-    from acoustic.triage.evidence import told
-
-    yes, no = dict.fromkeys(heard), dict.fromkeys(not_heard)
-    for option, labels in (("--heard", yes), ("--not-heard", no)):
-        for label in labels:
-            _known_label(label, f"{option} {label}", rules)
-    both = [label for label in yes if label in no]
-    if both:
-        raise InputError(
-            f"{both[0]} is given with --heard and with --not-heard",
-            hint="Leave both out if the creak comes and goes, or listen again.",
-        )
-    return [told(rules.labels[label], heard=label in yes) for label in (*yes, *no)]
 
 
 def _by_key(texts: Iterable[str], option: str, given: Sequence[Given]) -> dict[str, str]:
@@ -172,9 +140,9 @@ def _number(text: str, key: str) -> float:
         turns = float(text)
     except ValueError:
         turns = math.nan
-    if not 0 < turns <= MOST_TURNS:
+    if not 0 < turns < math.inf:  # how many are too many is known to the speed source that takes the count
         raise InputError(
-            f"--turns {key}={text}; a number above 0 and at most {MOST_TURNS:g} is needed",
+            f"--turns {key}={text}; a number above 0 is needed",
             hint="Count the crank's turns from the push until it stops, half turns too, for example hand=9.5.",
         )
     return turns
@@ -209,7 +177,7 @@ def _listen(
                 analysis = check_recording(
                     one.path, bearing=meant, request=request, registry=registry, scene=Scene(channel=channel)
                 )
-            heard.append(read_evidence(analysis, rules.labels[one.label], side))
+            heard.append(read_evidence(analysis, one.label, rules, side))
     return tuple(heard)
 
 
@@ -219,18 +187,21 @@ def _complain(result: Triage, *, everything: bool) -> None:
         click.echo(f"acoustic: plugin {failure.plugin} failed ({failure.stage}): {failure.error}", err=True)
     for heard in result.recordings if everything else ():
         if not heard.used:
-            click.echo(f"acoustic: {heard.analysis.recording.path.name}: {'; '.join(heard.notes)}.", err=True)
+            name, hint = heard.analysis.recording.path.name, " ".join(heard.advice)
+            click.echo(f"acoustic: {name}: {'; '.join(heard.notes)}.\n  {hint}", err=True)
 
 
-def _rendered(result: Triage, *, as_json: bool, quiet: bool) -> str:
+def _rendered(result: Triage, *, as_json: bool, quiet: bool, full: bool) -> str:
     if as_json:
         from acoustic.structures import encode
         from acoustic.triage.document import document_of
 
         return encode(document_of(result))
-    from acoustic.report.triage_text import headline, to_text
+    from acoustic.report.triage_text import headline, to_short_text, to_text
 
-    return headline(result) if quiet else to_text(result)
+    if quiet:
+        return headline(result)
+    return to_text(result) if full else to_short_text(result)
 
 
 def _exit_code(result: Triage) -> int:

@@ -11,7 +11,7 @@ import msgspec
 from acoustic.conditions import ORDER, Condition, table
 from acoustic.errors import PluginError
 from acoustic.plugin.entry import BUNDLED, OPTIONS_GROUP, PluginRecord
-from acoustic.plugin.options import Option, declared_options
+from acoustic.plugin.options import Option, declared, declared_options
 
 _TEXT = (str, "text")
 GRADES = ORDER[1:]  # of what is found
@@ -154,9 +154,10 @@ def _undotted(offer: Offer, code: str) -> PluginError:
 
 def _undeclared(offer: Offer, option: object) -> PluginError:
     flag = option.flag if isinstance(option, Option) else repr(option)
+    found = f"a speed source of {offer.record.name} takes {flag}, which is not declared so in {OPTIONS_GROUP}"
+    why = declared().refused.get(offer.record.distribution)
+    mend = f"Name the source's options in the entry-point group {OPTIONS_GROUP} as well"
     return PluginError(
-        f"a speed source of {offer.record.name} takes {flag}, which is not declared so in {OPTIONS_GROUP}, or is "
-        "another plugin's or the program's own",
-        hint=f"Name the source's options in the entry-point group {OPTIONS_GROUP} as well and install the plugin "
-        "again; choose another flag and key if they are taken.",
+        f"{found}: {why}" if why else found,
+        hint=f"{'Mend what it declares there' if why else mend}, and install the plugin again.",
     )

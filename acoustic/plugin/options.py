@@ -7,13 +7,14 @@ module; the speed source carries the same tuple. Help and the parsing of a comma
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Literal, get_args
 
 from acoustic.errors import PluginError
-from acoustic.plugin.entry import BUNDLED, OPTIONS_GROUP, entries
-from acoustic.plugin.run import run
+from acoustic.plugin.entry import BUNDLED, OPTIONS_GROUP, entries, record_of
+from acoustic.plugin.run import reason, run
 
 Kind = Literal["flag", "number", "count", "channel", "file", "text"]
 # Options of the commands themselves, which no plugin can take.
@@ -62,15 +63,30 @@ class Option:
         object.__setattr__(self, "key", self.key or self.flag.removeprefix("--").replace("-", "_"))
 
 
-@cache
-def declared_options() -> tuple[Option, ...]:
-    """List the options that installed plugins declare, the bundled ones first.
+@dataclass(frozen=True, slots=True)
+class Declared:
+    """What installed plugins declare.
 
-    Returns
-    -------
-    tuple of Option
-        Of two with the same flag or key the first. A declaration that fails is left out; its plugin is then set
-        aside when it is loaded.
+    Attributes
+    ----------
+    options : tuple of Option
+        The bundled ones first; of two with the same flag or key the first.
+    refused : mapping of str to str
+        Why a package's declaration was left out, by the package's name; its plugin is set aside when it is loaded.
+    """
+
+    options: tuple[Option, ...]
+    refused: Mapping[str, str]
+
+
+def declared_options() -> tuple[Option, ...]:
+    """List the options that installed plugins declare, as in `Declared`."""
+    return declared().options
+
+
+@cache
+def declared() -> Declared:
+    """Read the declarations of all installed plugins.
 
     Raises
     ------
@@ -78,21 +94,38 @@ def declared_options() -> tuple[Option, ...]:
         Not even the bundled ones are declared.
     """
     found: dict[str, Option] = {}
-    keys: set[str] = set()
+    owners: dict[str, str] = {}
+    refused: dict[str, str] = {}
     for entry in entries(OPTIONS_GROUP):
+        package = record_of(entry).distribution
         try:
             options = tuple(run(entry.name, entry.load))
-        except Exception:
+        except Exception as error:
+            refused.setdefault(package, f"{entry.value} cannot be loaded: {reason(error)}")
             continue
         for option in options:
-            free = isinstance(option, Option) and option.flag not in RESERVED | found.keys()
-            if free and option.key not in keys:
-                found[option.flag] = option
-                keys.add(option.key)
+            why = _refusal(option, owners)
+            if why is not None:
+                refused.setdefault(package, why)
+                continue
+            found[option.flag] = option
+            owners |= {option.flag: package, option.key: package}
     if not found:
         raise PluginError(
             f"{BUNDLED} is installed without the entry points in {OPTIONS_GROUP}, so that no option of a speed "
             "source is known",
             hint="Install it again: python -m pip install -e . in a checkout, since they are written at install.",
         )
-    return tuple(found.values())
+    return Declared(tuple(found.values()), refused)
+
+
+def _refusal(option: object, owners: Mapping[str, str]) -> str | None:
+    """Why a declared option cannot be taken; None where it can."""
+    if not isinstance(option, Option):
+        return f"{type(option).__name__} is no acoustic.api.Option"
+    if option.flag in RESERVED:
+        return f"{option.flag} is the program's own"
+    for name in (option.flag, option.key):
+        if name in owners:
+            return f"{name} is taken by {owners[name]}"
+    return None

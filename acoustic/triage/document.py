@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
@@ -17,10 +17,10 @@ from acoustic.check.document import (
 from acoustic.conditions import Level
 from acoustic.model import Side
 from acoustic.triage.evidence import Answer, Heard, Origin
-from acoustic.triage.next_recording import NextRecording
+from acoustic.triage.next_recording import NextQuestion, NextRecording
 from acoustic.triage.ranking import Argument, Ranked
-from acoustic.triage.result import Certainty, Triage
-from acoustic.triage.rules import Rules
+from acoustic.triage.result import Certainty, Outcome, Triage
+from acoustic.triage.rules import ANYWHERE, Rules
 from acoustic.triage.side import SideVerdict
 
 
@@ -28,19 +28,26 @@ class TriageVerdict(msgspec.Struct, frozen=True, kw_only=True):
     """Whether one source leads, several do, or nothing is known."""
 
     level: Certainty
+    outcome: Outcome
     because: tuple[str, ...]
 
 
-class ArgumentBlock(msgspec.Struct, frozen=True, kw_only=True):
-    """What one answer says of one source [nats], and where that rule comes from."""
+class AnswerBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """One question answered; `yes` where something is there, `value` which of the answers it is."""
 
     question: str
     label: str
     yes: bool
+    value: str
     origin: Origin
     said: str
     by: str
     side: Side | None
+
+
+class ArgumentBlock(AnswerBlock, frozen=True, kw_only=True):
+    """What one answer says of one source [nats], and where that rule comes from."""
+
     nats: float
     why: str
     basis: str
@@ -62,6 +69,16 @@ class NextBlock(msgspec.Struct, frozen=True, kw_only=True):
 
     label: str
     how: str
+    expected_bits: float
+    parts: tuple[str, ...]
+
+
+class QuestionBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """The question to the rider that would best tell the leading sources apart, with its answers in words."""
+
+    question: str
+    ask: str
+    answers: dict[str, str]
     expected_bits: float
     parts: tuple[str, ...]
 
@@ -107,8 +124,9 @@ class HeardBlock(msgspec.Struct, frozen=True, kw_only=True):
     usable: bool
     grade: Level
     problems: tuple[ProblemBlock, ...]
-    answers: tuple[Answer, ...]
+    answers: tuple[AnswerBlock, ...]
     notes: tuple[str, ...]
+    advice: tuple[str, ...]
 
 
 class ToldBlock(msgspec.Struct, frozen=True, kw_only=True):
@@ -118,6 +136,13 @@ class ToldBlock(msgspec.Struct, frozen=True, kw_only=True):
     heard: bool
 
 
+class AnsweredBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """What the rider answered of the creak itself."""
+
+    question: str
+    answer: str
+
+
 class TriageDocument(msgspec.Struct, frozen=True, kw_only=True):
     """What `acoustic triage --json` prints."""
 
@@ -125,10 +150,12 @@ class TriageDocument(msgspec.Struct, frozen=True, kw_only=True):
     verdict: TriageVerdict
     sources: tuple[SourceBlock, ...]
     next_recording: NextBlock | None
+    next_question: QuestionBlock | None
     checks: tuple[HandCheck, ...]
     side: SideBlock | None
     recordings: tuple[HeardBlock, ...]
     told: tuple[ToldBlock, ...]
+    answered: tuple[AnsweredBlock, ...]
     bearing: BearingBlock | None
     failures: tuple[FailureBlock, ...]
     cautions: tuple[str, ...]
@@ -150,13 +177,17 @@ def document_of(result: Triage) -> TriageDocument:
     analyses = [heard.analysis for heard in result.recordings]
     return TriageDocument(
         schema="acoustic.triage/1",
-        verdict=TriageVerdict(level=result.level, because=result.because),
+        verdict=TriageVerdict(level=result.level, outcome=result.outcome, because=result.because),
         sources=tuple(_source(ranked, result) for ranked in result.ranked),
         next_recording=None if result.next is None else _next(result.next, result.rules),
+        next_question=None if result.ask is None else _question(result.ask, result.rules),
         checks=tuple(_check(code, result.rules) for code in result.checks),
         side=None if result.side is None else _side(result.side),
         recordings=tuple(map(_recording, result.recordings)),
-        told=tuple(ToldBlock(label=answer.label, heard=answer.yes) for answer in result.told),
+        told=tuple(ToldBlock(label=a.label, heard=a.yes) for a in result.told if a.label != ANYWHERE),
+        answered=tuple(
+            AnsweredBlock(question=a.question, answer=a.value) for a in result.told if a.label == ANYWHERE
+        ),
         bearing=bearing_block(analyses[0].bearing) if analyses else None,
         failures=tuple(FailureBlock(stage=f.stage, plugin=f.plugin, error=f.error) for f in result.failures),
         cautions=result.cautions,
@@ -177,25 +208,32 @@ def _source(ranked: Ranked, result: Triage) -> SourceBlock:
     )
 
 
+def _answer(answer: Answer) -> AnswerBlock:
+    return AnswerBlock(**_fields(answer))
+
+
 def _argument(argument: Argument) -> ArgumentBlock:
-    answer = argument.answer
-    return ArgumentBlock(
-        question=answer.question,
-        label=answer.label,
-        yes=answer.yes,
-        origin=answer.origin,
-        said=answer.said,
-        by=answer.by,
-        side=answer.side,
-        nats=argument.nats,
-        why=argument.why,
-        basis=argument.basis,
-    )
+    return ArgumentBlock(**_fields(argument.answer), nats=argument.nats, why=argument.why, basis=argument.basis)
+
+
+def _fields(answer: Answer) -> dict[str, Any]:
+    return {name: getattr(answer, name) for name in AnswerBlock.__struct_fields__}
 
 
 def _next(after: NextRecording, rules: Rules) -> NextBlock:
     how = rules.labels[after.label].how
     return NextBlock(label=after.label, how=how, expected_bits=after.bits, parts=after.parts)
+
+
+def _question(after: NextQuestion, rules: Rules) -> QuestionBlock:
+    question = rules.questions[after.question]
+    return QuestionBlock(
+        question=question.code,
+        ask=question.ask,
+        answers=question.values,
+        expected_bits=after.bits,
+        parts=after.parts,
+    )
 
 
 def _check(code: str, rules: Rules) -> HandCheck:
@@ -235,6 +273,7 @@ def _recording(heard: Heard) -> HeardBlock:
         usable=analysis.quality.usable,
         grade=analysis.verdict.level,
         problems=problem_blocks(analysis.quality),
-        answers=heard.answers,
+        answers=tuple(map(_answer, heard.answers)),
         notes=heard.notes,
+        advice=heard.advice,
     )

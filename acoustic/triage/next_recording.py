@@ -1,27 +1,21 @@
-"""Which recording would best part the sources that lead."""
+"""Which recording, and which question to the rider, would best part the sources that lead."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
 from acoustic.triage.evidence import Answer
 from acoustic.triage.ranking import Ranked, normalised
-from acoustic.triage.rules import Circumstance, Rules
+from acoustic.triage.rules import ANYWHERE, Circumstance, Rules
 
 LEADS = 0.4  # a source with this share of the first one's share or more leads too
 LEAST_BITS = 0.02  # less, and the recording is not worth the ride
 
-Outcome = tuple[tuple[str, bool], ...]
-# A creak's pace can only be told where there is a creak.
-_NOISE: tuple[Outcome, ...] = (
-    (("noise", False),),
-    (("noise", True), ("locked", False)),
-    (("noise", True), ("locked", True), ("once", True)),
-    (("noise", True), ("locked", True), ("once", False)),
-)
+Outcome = tuple[tuple[str, str], ...]  # pairs of question and answer
+Known = Mapping[tuple[str, str], Collection[str]]  # the answers had, by place and question
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +32,24 @@ class NextRecording:
     """
 
     label: str
+    bits: float
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NextQuestion:
+    """A question worth asking the rider.
+
+    Attributes
+    ----------
+    question : str
+    bits : float
+        By how much its answer is expected to lower the leaders' entropy [bit].
+    parts : tuple of str
+        The leaders that it would part, by their codes.
+    """
+
+    question: str
     bits: float
     parts: tuple[str, ...]
 
@@ -66,14 +78,10 @@ def next_recording(
     NextRecording or None
         None where no recording that is left promises to part them.
     """
-    among = leaders(ranked)
-    share = normalised({one.source: one.share for one in among})
-    known: dict[tuple[str, str], set[bool]] = {}
-    for answer in answers:
-        known.setdefault((answer.label, answer.question), set()).add(answer.yes)
+    share, known = _in_the_running(ranked), _known(answers, rules)
     promised = [
         NextRecording(
-            label, _expected_drop(share, _outcomes(circumstance, known), circumstance, rules), tuple(share)
+            label, _expected_drop(share, list(_outcomes(circumstance, known, rules)), label, rules), tuple(share)
         )
         for label, circumstance in rules.labels.items()
         if label not in recorded
@@ -82,33 +90,67 @@ def next_recording(
     return best if best is not None and best.bits >= LEAST_BITS else None
 
 
-def _outcomes(label: Circumstance, known: Mapping[tuple[str, str], Collection[bool]]) -> list[Outcome]:
+def next_question(ranked: Sequence[Ranked], answers: Iterable[Answer], rules: Rules) -> NextQuestion | None:
+    """Choose the question to the rider of the greatest expected drop in the leaders' entropy.
+
+    Parameters
+    ----------
+    ranked : sequence of Ranked
+    answers : iterable of Answer
+        What is known already and need not be asked again.
+    rules : Rules
+
+    Returns
+    -------
+    NextQuestion or None
+        None where no question that is left promises to part them.
+    """
+    share, known = _in_the_running(ranked), _known(answers, rules)
+    promised = [
+        NextQuestion(
+            code, _expected_drop(share, [((code, v),) for v in question.values], ANYWHERE, rules), tuple(share)
+        )
+        for code, question in rules.asked.items()
+        if (ANYWHERE, code) not in known
+    ]
+    best = max(promised, key=lambda one: one.bits, default=None)
+    return best if best is not None and best.bits >= LEAST_BITS else None
+
+
+def _in_the_running(ranked: Sequence[Ranked]) -> dict[str, float]:
+    return normalised({one.source: one.share for one in leaders(ranked)})
+
+
+def _known(answers: Iterable[Answer], rules: Rules) -> Known:
+    known: dict[tuple[str, str], set[str]] = {}
+    for answer in answers:
+        known.setdefault((rules.place(answer.question, answer.label), answer.question), set()).add(answer.value)
+    return known
+
+
+def _outcomes(label: Circumstance, known: Known, rules: Rules) -> Iterator[Outcome]:
     """Everything that a recording may answer beyond what is known."""
 
-    def still_open(outcome: Outcome) -> Outcome:
-        return tuple((q, yes) for q, yes in outcome if q in label.questions and (label.code, q) not in known)
+    def answers_to(code: str) -> list[Outcome]:
+        if (label.code, code) in known:
+            return [()]
+        return [((code, value),) for value in rules.questions[code].values]
 
-    def possible(outcome: Outcome) -> bool:
-        return all(yes in known.get((label.code, question), (yes,)) for question, yes in outcome)
-
-    noise = list(dict.fromkeys(still_open(outcome) for outcome in _NOISE if possible(outcome)))
-    rest = [
-        [((question, True),), ((question, False),)] if (label.code, question) not in known else [()]
-        for question in ("bearing", "chain")
-        if question in label.questions
-    ]
-    return [tuple(pair for part in parts for pair in part) for parts in product(noise, *rest)]
+    # Not the creak's beat: the rider tells it without a ride, and few recordings know the crank's pace.
+    for parts in product(*(answers_to(code) for code in label.questions if code not in rules.asked)):
+        yield tuple(pair for part in parts for pair in part)
 
 
-def _expected_drop(
-    share: Mapping[str, float], outcomes: Sequence[Outcome], label: Circumstance, rules: Rules
-) -> float:
+def _expected_drop(share: Mapping[str, float], outcomes: Sequence[Outcome], label: str, rules: Rules) -> float:
     """Entropy now less the mean entropy afterwards: the mutual information of source and outcome [bit]."""
+
+    def chance(question: str, value: str, source: str) -> float:
+        return rules.rows[question, rules.place(question, label), source].chance(value)
+
     after = 0.0
     for outcome in outcomes:
         joint = {
-            source: share[source]
-            * math.prod(rules.rows[question, label.code, source].chance(yes=yes) for question, yes in outcome)
+            source: share[source] * math.prod(chance(question, value, source) for question, value in outcome)
             for source in share
         }
         after += math.fsum(joint.values()) * entropy_bits(normalised(joint).values())

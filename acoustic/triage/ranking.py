@@ -1,9 +1,9 @@
 """From answers to shares of the sources, with what speaks for and against each.
 
 Naive Bayes over a table of words would be sure too soon: its rows are not independent, and nobody has counted
-creaks. So the log odds of each row are shrunk by what the row rests on, repeats of a question share one vote,
-three per cent stay with the prior, and no answer alone brings a source to even odds. The price is some
-sharpness where all agree.
+creaks. So the chances of each row are softened by what the row rests on, repeats of a question share one vote,
+and three per cent stay with the prior. What a situation makes impossible (a hub that stands, a saddle that nobody
+sits on) and a bearing that is found worn out weigh most. The price is some sharpness where all agree.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from acoustic.triage.rules import Row, Rules
 
 TABLE_WRONG = 0.03  # chance that the table itself misleads: then every source is as likely as before
 SPEAKS_NATS = 0.15  # less, and an answer speaks neither for nor against
-PRESENCE = ("noise", "bearing", "chain")  # what is there at one side may go unheard at the other
+PRESENCE = ("noise", "bearing", "chain")  # what is there at one side may be heard less, or not, at the other
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ def rank(answers: Iterable[Answer], rules: Rules) -> tuple[Ranked, ...]:
         The likeliest first; equal ones in the table's order.
     """
     given = sorted(
-        counted(answers), key=lambda a: (a.label, a.question, a.by, a.side or "", a.yes, a.origin, a.said)
+        counted(answers), key=lambda a: (a.label, a.question, a.by, a.side or "", a.value, a.origin, a.said)
     )
     share = shares(given, rules)
     ranked = [_with_reasons(source, share[source], given, rules) for source in rules.sources]
@@ -87,7 +87,10 @@ def shares(answers: Iterable[Answer], rules: Rules) -> dict[str, float]:
     """Share of every source; they add up to 1, and none is 0 or 1."""
     log_odds = {code: math.log(source.prior) for code, source in rules.sources.items()}
 
-    for _, group in groupby(sorted(counted(answers), key=_place), key=_place):
+    def place(answer: Answer) -> tuple[str, str]:
+        return rules.place(answer.question, answer.label), answer.question
+
+    for _, group in groupby(sorted(counted(answers), key=place), key=place):
         same = list(group)
         for code in log_odds:
             log_odds[code] += math.fsum(math.log(chance(a, code, rules)) for a in same) / len(same)
@@ -98,22 +101,25 @@ def shares(answers: Iterable[Answer], rules: Rules) -> dict[str, float]:
 
 
 def counted(answers: Iterable[Answer]) -> list[Answer]:
-    """Leave out what one side does not show and the other does: a fault at one side is no less for it."""
+    """Leave out what one side shows less of than the other: a fault at one side is no less for it."""
     given = list(answers)
-    shown = {(_place(answer), answer.side) for answer in given if answer.yes and answer.side}
+    most: dict[tuple[str, str], int] = {}
+    for answer in given:
+        if answer.side:
+            most[_place(answer)] = max(answer.degree, most.get(_place(answer), 0))
 
     def shown_across(answer: Answer) -> bool:
-        across = "non-drive" if answer.side == "drive" else "drive"
-        return answer.side is not None and answer.question in PRESENCE and (_place(answer), across) in shown
+        sided = answer.side is not None and answer.question in PRESENCE
+        return sided and answer.degree < most[_place(answer)]
 
-    return [answer for answer in given if answer.yes or not shown_across(answer)]
+    return [answer for answer in given if not shown_across(answer)]
 
 
 def chance(answer: Answer, source: str, rules: Rules) -> float:
     """Chance of an answer if the source is to blame, by the table, the row's basis and who answers."""
     silent = answer.origin == "measured" and answer.question == "noise" and not answer.yes
     weight = rules.weights["measured_silent" if silent else answer.origin]
-    return _row(answer, source, rules).chance(yes=answer.yes, weight=weight)
+    return _row(answer, source, rules).chance(answer.value, weight=weight)
 
 
 def normalised(values: Mapping[str, float]) -> dict[str, float]:
@@ -127,7 +133,7 @@ def _place(answer: Answer) -> tuple[str, str]:
 
 
 def _row(answer: Answer, source: str, rules: Rules) -> Row:
-    return rules.rows[answer.question, answer.label, source]
+    return rules.rows[answer.question, rules.place(answer.question, answer.label), source]
 
 
 def _with_reasons(source: str, share: float, answers: Iterable[Answer], rules: Rules) -> Ranked:

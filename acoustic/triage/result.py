@@ -1,4 +1,4 @@
-"""The whole triage: recordings and words in, ranked sources, next recording and order of checks out.
+"""The whole triage: recordings and words in, ranked sources, next recording and question, order of checks out.
 
 Checks by hand are ordered by share over minutes, which finds the source in the least time on average. A quick
 check of an unlikely part may so come before the bearing's.
@@ -13,12 +13,13 @@ from typing import Literal
 from acoustic.check.grade import CAUTIONS
 from acoustic.model import Failure
 from acoustic.triage.evidence import Answer, Heard
-from acoustic.triage.next_recording import NextRecording, next_recording
+from acoustic.triage.next_recording import NextQuestion, NextRecording, next_question, next_recording
 from acoustic.triage.ranking import Ranked, rank
-from acoustic.triage.rules import Rules
+from acoustic.triage.rules import ANYWHERE, Rules
 from acoustic.triage.side import SideVerdict, compare_sides
 
 Certainty = Literal["likely", "open", "undecided"]
+Outcome = Literal["ranked", "not_reproduced", "nothing_known", "plugin_failed"]
 LIKELY = 0.4  # the least share of a leader that is called likely
 AHEAD = 2.0  # and how many times the next one's share it must have
 
@@ -31,14 +32,18 @@ class Triage:
     ----------
     level : {'likely', 'open', 'undecided'}
         One source leads; several do; nothing is known, or a plugin failed.
+    outcome : {'ranked', 'not_reproduced', 'nothing_known', 'plugin_failed'}
+        Why it is undecided, if it is.
     because : tuple of str
     ranked : tuple of Ranked
-        The likeliest first; without answers, as before anything was heard.
+        The likeliest first; where nothing creaks, as before anything was heard.
     next : NextRecording or None
+    ask : NextQuestion or None
     checks : tuple of str
         Codes of the sources in the order to check by hand.
     recordings : tuple of Heard
     told : tuple of Answer
+        What the rider said.
     side : SideVerdict or None
     failures : tuple of Failure
     cautions : tuple of str
@@ -46,9 +51,11 @@ class Triage:
     """
 
     level: Certainty
+    outcome: Outcome
     because: tuple[str, ...]
     ranked: tuple[Ranked, ...]
     next: NextRecording | None
+    ask: NextQuestion | None
     checks: tuple[str, ...]
     recordings: tuple[Heard, ...]
     told: tuple[Answer, ...]
@@ -70,7 +77,7 @@ def triage(recordings: Sequence[Heard], told: Sequence[Answer], rules: Rules) ->
     ----------
     recordings : sequence of Heard
     told : sequence of Answer
-        What the rider heard without a recording.
+        What the rider said without a recording.
     rules : Rules
 
     Returns
@@ -79,15 +86,20 @@ def triage(recordings: Sequence[Heard], told: Sequence[Answer], rules: Rules) ->
         The order of the arguments does not matter to the ranking.
     """
     answers = [*told, *(answer for heard in recordings for answer in heard.answers)]
-    ranked = rank(answers, rules)
     failures = tuple(dict.fromkeys(failure for heard in recordings for failure in heard.failures))
-    level, because = _verdict(ranked, answers, failures, rules)
+    outcome = _outcome(answers, failures)
+    ranked = rank(() if outcome == "not_reproduced" else answers, rules)
+    level, because = _verdict(outcome, ranked, answers, failures, rules)
     served = {heard.label for heard in recordings if heard.used}
+    if outcome == "not_reproduced":  # first of all it must be heard, so what was tried is not tried again
+        served |= {answer.label for answer in answers if answer.question == "noise"}
     return Triage(
         level=level,
+        outcome=outcome,
         because=because,
         ranked=ranked,
         next=next_recording(ranked, answers, served, rules),
+        ask=None if outcome == "not_reproduced" else next_question(ranked, answers, rules),
         checks=hand_order(ranked, rules),
         recordings=tuple(recordings),
         told=tuple(told),
@@ -118,27 +130,57 @@ def hand_order(ranked: Iterable[Ranked], rules: Rules) -> tuple[str, ...]:
     )
 
 
+def _outcome(answers: Sequence[Answer], failures: Sequence[Failure]) -> Outcome:
+    if failures:
+        return "plugin_failed"
+    if not answers:
+        return "nothing_known"
+    # A faint trace in the bearing is no creak.
+    return "ranked" if any(answer.yes and answer.value != "watch" for answer in answers) else "not_reproduced"
+
+
 def _verdict(
-    ranked: Sequence[Ranked], answers: Sequence[Answer], failures: Sequence[Failure], rules: Rules
+    outcome: Outcome,
+    ranked: Sequence[Ranked],
+    answers: Sequence[Answer],
+    failures: Sequence[Failure],
+    rules: Rules,
 ) -> tuple[Certainty, tuple[str, ...]]:
     first, second = ranked[:2]
     name = rules.sources[first.source].words
-    if failures:
+    if outcome == "plugin_failed":
         because = [f"plugin {failure.plugin} failed: {failure.error}" for failure in failures]
         if answers:
             because.append(f"without it, what was found points to: {name}")
         return "undecided", tuple(dict.fromkeys(because))
-    if not answers:
+    if outcome == "nothing_known":
         return "undecided", ("nothing given tells one source from another",)
+    if outcome == "not_reproduced":
+        return "undecided", _not_reproduced(answers, rules)
     if first.share >= LIKELY and first.share >= AHEAD * second.share:
         return "likely", (_reason(first, rules),)
     return "open", (
+        _reason(first, rules),
         f"{name} comes first, {rules.sources[second.source].words} next; neither is clear of the other",
     )
+
+
+def _not_reproduced(answers: Iterable[Answer], rules: Rules) -> tuple[str, ...]:
+    given = list(answers)
+    silent = dict.fromkeys(answer.label for answer in given if answer.question == "noise")
+    where = "; ".join(label.words for code, label in rules.labels.items() if code in silent)
+    because = [f"no creak was heard ({where})"] if where else []
+    because += dict.fromkeys(answer.said for answer in given if answer.question == "bearing")
+    return (*because, "what cannot be made to creak cannot be located: repair nothing by guess")
 
 
 def _reason(first: Ranked, rules: Rules) -> str:
     if not first.speaks_for:
         return "the other sources are unlikely"
     best = first.speaks_for[0]
-    return f"{rules.labels[best.answer.label].words}: {best.answer.said}; {best.why}"
+    return f"{where_heard(best.answer, rules)}: {best.answer.said}; {best.why}"
+
+
+def where_heard(answer: Answer, rules: Rules) -> str:
+    """Say in which situation something was answered, or that it is the rider's word on the creak itself."""
+    return "the rider says" if answer.label == ANYWHERE else rules.labels[answer.label].words

@@ -84,7 +84,8 @@ PINNED: list[tuple[str, dict[str, Any], str]] = [
     ("acoustic.triage.result", {"LIKELY": 0.4, "AHEAD": 2.0}, "judgement"),
     ("acoustic.triage.next_recording", {"LEADS": 0.4, "LEAST_BITS": 0.02}, "judgement"),
     ("acoustic.triage.side", {"ANEW_DB": 1.5, "ANEW_RUMBLE_DB": 3.0}, "simulated pairs, and judgement"),
-    ("acoustic.triage.evidence", {"IN_STEP": 0.06, "TOO_VAGUE": 0.2, "MOST_A_TURN": 4}, "judgement"),
+    ("acoustic.triage.evidence", {"IN_STEP": 0.06, "TOO_VAGUE": 0.2, "MOST_A_TURN": 4.5}, "judgement"),
+    ("acoustic.triage.evidence", {"TWO_TURNS": (0.28, 0.55)}, "geometry of chains and cages"),
 ]
 # Judgement, all of them (acoustic/triage/rules.toml).
 WORDS = {
@@ -93,10 +94,13 @@ WORDS = {
     "often": 0.62,
     "half the time": 0.5,
     "sometimes": 0.3,
+    "now and then": 0.2,
     "seldom": 0.12,
     "hardly ever": 0.05,
+    "cannot": 0.0003,
 }
 WEIGHTS = {
+    "the situation itself": 1.0,
     "published": 0.95,
     "common practice": 0.85,
     "from memory": 0.6,

@@ -105,6 +105,7 @@ WRITTEN: dict[str, Any] = {
     "drivetrain": None,
     "motion": {
         "source": "marks",
+        "source_label": "marks",
         "spin": "steady",
         "turns": 10.0,
         "peak_rpm": 60.0,

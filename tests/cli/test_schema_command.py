@@ -52,6 +52,9 @@ def test_every_demo_recording_s_document_follows_it(entry: dict[str, Any], acous
         ("bearings", ("bearings", "--json")),
         ("fit", ("install", "fit", "--bearing", "6805", "--bore", "36.98@5/0", "--bore", "36.99@5/90", "--json")),
         ("fit", ("install", "fit", "--bearing", "6805", "--bore", "36.98", "--spindle", "24.99", "--json")),
+        ("plugins", ("plugins", "--json")),
+        ("plugins", ("plugins", "--check", "--json")),
+        ("triage", ("triage", "--heard", "pedal", "--answer", "rain=worse", "--json")),
         ("triage", ("triage", "--heard", "ride-seated", "--not-heard", "hand", "--bearing", "6805", "--json")),
     ],
 )

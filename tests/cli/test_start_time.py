@@ -63,7 +63,7 @@ def test_help_loads_nothing_heavy(arguments: list[str], bare: set[str]) -> None:
 def test_help_imports_no_command(arguments: list[str]) -> None:
     _, *modules = loaded_by(CALL, *arguments)
     ours = sorted(module for module in modules if module.startswith("acoustic."))
-    assert ours == ["acoustic.cli", "acoustic.errors"]
+    assert ours == ["acoustic.cli", "acoustic.errors", "acoustic.text"]
 
 
 def test_listing_plugins_imports_none_of_them() -> None:

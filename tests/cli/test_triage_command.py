@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from types import ModuleType
 from typing import Any
@@ -11,6 +12,7 @@ import pytest
 import soundfile
 
 from acoustic.errors import EXIT_DONE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE
+from acoustic.triage.rules import load_rules
 
 Run = Callable[..., Any]
 Take = Callable[..., Any]
@@ -80,15 +82,31 @@ def test_the_rider_s_word_needs_neither_recording_nor_bearing(acoustic: Run) -> 
 
 
 def test_the_text(acoustic: Run, hand: Any) -> None:
-    outcome = acoustic("triage", *hand("short_outer"), *NAMED, *SADDLE)
+    outcome = acoustic("triage", *hand("short_outer"), *NAMED, *SADDLE, "--full")
     assert outcome.code == EXIT_DONE
     lines = outcome.stdout.splitlines()
     assert lines[0].split()[0] in {"LIKELY", "OPEN"}
     assert max(map(len, lines)) <= 96
     flat = " ".join(outcome.stdout.split())
-    for words in ("Next, ", "The rider's word, not measured", "strikes of the outer ring", "loose crank arm"):
+    for words in ("Next, ", "The rider's word, not measured", "strikes of the outer ring", "A loose crank arm"):
         assert words in flat
     assert "crank_bearing" not in flat, "people see words, programs see codes"
+    assert len(acoustic("triage", *hand("short_outer"), *NAMED, *SADDLE).stdout.splitlines()) <= 10
+
+
+@pytest.mark.parametrize(
+    "known", [("--heard", "pedal"), ("--not-heard", "hand"), ("--heard", "coast"), SADDLE], ids=" ".join
+)
+def test_printed_hints_work_as_typed(known: tuple[str, ...], acoustic: Run) -> None:
+    """Every option in the answer is taken up as it stands, with what it asks for filled in."""
+    printed = acoustic("triage", *known).stdout + acoustic("triage", *known, "--full").stdout
+    hints = set(re.findall(r"(--(?:heard|not-heard|answer))\s+([\w=-]+)", printed))
+    assert hints
+    for option, value in hints:
+        word = load_rules().questions[value.split("=")[0]].values if option == "--answer" else ()
+        typed = value.replace("WORD", next(iter(word), ""))
+        given = [] if typed in known else known
+        assert acoustic("triage", *given, option, typed).code == EXIT_DONE
 
 
 def test_quiet_is_one_line(acoustic: Run) -> None:
@@ -148,9 +166,40 @@ def test_useless_recordings_leave_it_undecided(acoustic: Run, silence: Any) -> N
     assert not document["recordings"][0]["usable"]
     assert document["recordings"][0]["problems"][0]["advice"]
     assert "silent.wav" in outcome.stderr
+    assert document["recordings"][0]["advice"][0] in outcome.stderr
     text = acoustic("triage", f"hand={silence}", *NAMED).stdout
-    assert text.startswith("UNDECIDED")
-    assert "contributes nothing" in text
+    assert text.startswith("NOT USED  silent.wav (spun by hand, chain off): the recording holds no sound")
+    assert "microphone is not covered" in " ".join(text.split())
+    assert text.splitlines()[2].startswith("UNDECIDED")
+    assert "contributes nothing" in acoustic("triage", f"hand={silence}", *NAMED, "--full").stdout
+
+
+def test_a_useless_recording_of_coasting_is_told_by_ear(acoustic: Run, silence: Any) -> None:
+    text = acoustic("triage", f"coast={silence}", *NAMED, *SADDLE).stdout
+    assert "--heard or --not-heard coast" in text
+    assert len(text.splitlines()) <= 10
+
+
+def test_heard_nowhere_is_not_reproduced(acoustic: Run) -> None:
+    everywhere = [word for label in load_rules().labels for word in ("--not-heard", label)]
+    outcome = acoustic("triage", *everywhere)
+    assert outcome.code == EXIT_DONE
+    assert outcome.stdout.startswith("NOT REPRODUCED")
+    assert acoustic("triage", *everywhere, "--quiet").stdout.startswith("NOT REPRODUCED")
+
+
+def test_the_rider_s_answers_enter(acoustic: Run) -> None:
+    known = ("--heard", "ride-standing", "--not-heard", "ride-seated", "--answer", "hands-off=stops", "--json")
+    document = acoustic("triage", *known).document
+    assert first(document)["source"] == "headset"
+    assert document["answered"] == [{"question": "hands-off", "answer": "stops"}]
+    assert acoustic("triage", *known[:-2], "Hands-Off = Stops", "--json").document == document
+
+
+def test_the_help_names_every_question_and_answer(acoustic: Run) -> None:
+    text = acoustic("triage", "--help").stdout
+    for question in load_rules().asked.values():
+        assert all(word in text for word in (f"{question.code}=", *question.values))
 
 
 def test_a_useless_recording_beside_the_rider_s_word_changes_nothing(acoustic: Run, silence: Any) -> None:
@@ -191,6 +240,9 @@ REFUSED = [
     (["spun=spin.wav"], "spun is not a known label", "ride-seated"),
     (["hand:left=spin.wav"], "left is not a side of a recording labelled hand", "non-drive"),
     (["coast:drive=spin.wav"], "drive is not a side of a recording labelled coast", "hand and pedal"),
+    (["--answer", "smell=bad"], "smell is not a known question", "rhythm, leg, hands-off, rain"),
+    (["--answer", "leg"], "nothing is not an answer to 'Which leg presses when it creaks?'", "left, right"),
+    (["--answer", "leg=left", "--answer", "leg=right"], "as left and as right", "Give it once"),
     (["--heard", "sitting"], "sitting is not a known label", "ride-seated"),
     (
         ["--heard", "coast", "--not-heard", "coast"],
@@ -202,6 +254,7 @@ REFUSED = [
     (["hand=a.wav", *NAMED, "--marks", "pedal=m.csv"], "must name one of the given recordings", "--marks hand="),
     (["hand=a.wav", "hand=b.wav", *NAMED, "--turns", "hand=9"], "must name one", "needs a side"),
     (["hand=a.wav", *NAMED, "--turns", "hand=many"], "a number above 0", "hand=9.5"),
+    (["hand=a.wav", *NAMED, "--turns", "hand=inf"], "a number above 0", "hand=9.5"),
     (["hand=a.wav", *NAMED, "--turns", "hand=-1"], "a number above 0", "hand=9.5"),
 ]
 
@@ -215,3 +268,11 @@ def test_what_cannot_be_used_is_refused(arguments: list[str], found: str, hint: 
     assert outcome.stdout == ""
     assert found in outcome.stderr
     assert hint in outcome.stderr
+
+
+def test_more_turns_than_anyone_counts_are_refused(acoustic: Run, taken: Take) -> None:
+    """The bound is the speed source's own, and stands there alone."""
+    outcome = acoustic("triage", f"hand={taken('short').path}", *NAMED, "--turns", "hand=2000")
+    assert outcome.code == EXIT_UNUSABLE
+    assert outcome.stdout == ""
+    assert "--turns is 2000; more than 0 and at most 1000 is needed" in outcome.stderr

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from types import ModuleType, SimpleNamespace
 from typing import Any
 
@@ -10,7 +11,9 @@ import pytest
 from acoustic_plugins.speed.options import MARKS
 
 from acoustic.conditions import Condition, Rule
-from acoustic.plugin.options import RESERVED, Option, declared_options
+from acoustic.plugin.conflicts import Offer, first_conflict
+from acoustic.plugin.entry import OPTIONS_GROUP, PluginRecord, entries
+from acoustic.plugin.options import RESERVED, Option, declared, declared_options
 from acoustic.plugin.registry import load_plugins
 
 Make = Callable[..., ModuleType]
@@ -150,3 +153,56 @@ def test_the_commands_own_options_are_reserved() -> None:
     flags = {o for command in (check, add) for p in command.params if isinstance(p, click.Option) for o in p.opts}
     assert flags - {option.flag for option in declared_options()} <= RESERVED
     assert not {option.flag for option in declared_options()} & RESERVED
+
+
+@dataclass(frozen=True)
+class Package:
+    name: str = "third-hand"
+    version: str = "1"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """An entry point of a package called third-hand, as importlib.metadata gives them."""
+
+    load: Callable[[], object]
+    name: str = "hall"
+    value: str = "hall_module:OPTIONS"
+    dist: Package = Package()
+
+
+def no_module() -> object:
+    raise ModuleNotFoundError("No module named 'hall_driver'")
+
+
+HALL = Option(flag="--hall", help="A switch.")
+BOOK, OTHER_MARKS = Option(flag="--book", help="Ours."), Option(flag="--marks", help="Other marks.")
+KEY_TAKEN = Option(flag="--hall", help="A switch.", key="marks")
+LEFT_OUT = {
+    "no module": (
+        no_module,
+        HALL,
+        "hall_module:OPTIONS cannot be loaded: ModuleNotFoundError: No module named 'hall",
+    ),
+    "no option": (lambda: ("--hall",), HALL, "str is no acoustic.api.Option"),
+    "reserved": (lambda: (BOOK,), BOOK, "--book is the program's own"),
+    "flag taken": (lambda: (OTHER_MARKS,), OTHER_MARKS, "--marks is taken by acoustic-crank"),
+    "key taken": (lambda: (KEY_TAKEN,), KEY_TAKEN, "marks is taken by acoustic-crank"),
+}
+
+
+@pytest.mark.parametrize(("load", "option", "said"), LEFT_OUT.values(), ids=LEFT_OUT)
+def test_why_a_declaration_was_left_out_is_said(
+    load: Callable[[], object], option: Option, said: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = entries(OPTIONS_GROUP)
+    monkeypatch.setattr("acoustic.plugin.options.entries", lambda group: [*found, Entry(load)])
+    declared.cache_clear()
+    record = PluginRecord("grumpy", "hall_module", "third-hand", "1")
+    try:
+        conflict = first_conflict([Offer(record, {"acoustic_speed_sources": (source(options=(option,)),)})])
+    finally:
+        declared.cache_clear()
+    assert conflict is not None
+    assert "which is not declared so in acoustic.options: " in conflict[1].found
+    assert said in conflict[1].found

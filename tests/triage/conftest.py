@@ -89,18 +89,20 @@ def made(finding_of: Callable[..., Finding]) -> Callable[..., Analysis]:
 
 @pytest.fixture(scope="session")
 def said(rules: Any) -> Callable[..., list[Any]]:
-    """Answers in short: ("+ride-seated", "-coast", "bearing+hand", "once-pedal") -> told, or measured."""
-    from acoustic.triage.evidence import Answer, told
+    """Answers in short: ("+ride-seated", "-coast", "bearing=replace@hand", "leg=left") -> told, or measured."""
+    from acoustic.triage.evidence import Answer, answered, told
 
     def answers(*texts: str) -> list[Any]:
         made = []
         for text in texts:
-            sign = "+" if "+" in text else "-"
-            question, _, label = text.partition(sign)
-            if question:
-                made.append(Answer(question, label, sign == "+", "measured", f"{question} {sign}", "x.wav"))
+            question, sign, value = text.partition("=")
+            value, _, label = value.partition("@")
+            if not sign:
+                made.append(told(rules.labels[text[1:]], heard=text[0] == "+"))
+            elif label:
+                made.append(Answer(question, label, value, "measured", f"{question}: {value}", "x.wav"))
             else:
-                made.append(told(rules.labels[label], heard=sign == "+"))
+                made.append(answered(rules.questions[question], value))
         return made
 
     return answers

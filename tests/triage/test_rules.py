@@ -11,7 +11,7 @@ import pytest
 
 import acoustic.triage.rules as table
 from acoustic.errors import InputError
-from acoustic.triage.rules import QUESTIONS, kind_of_basis, read_rules
+from acoustic.triage.rules import ANYWHERE, Row, kind_of_basis, read_rules
 
 NAMED = {"crank_bearing", "crank_bolts", "pedal", "saddle", "headset", "rear_hub", "chain", "elsewhere"}
 
@@ -32,29 +32,56 @@ def test_every_entry_says_where_it_comes_from(kind: str, content: dict[str, Any]
     for entry in content[kind]:
         basis = entry["basis"]
         cited = "table" in basis and any(sign.isdigit() for sign in basis)
-        assert basis in ("common practice", "from memory") or cited, entry
+        assert basis in ("common practice", "from memory", "the situation itself") or cited, entry
 
 
 def test_every_question_of_every_label_has_a_row_for_every_source(rules: Any) -> None:
-    cells = {(q, label.code, s) for label in rules.labels.values() for q in label.questions for s in rules.sources}
-    assert set(rules.rows) == cells
-    assert {question for question, _, _ in cells} == set(QUESTIONS)
+    of_situations = {
+        (q, label.code) for label in rules.labels.values() for q in label.questions if q not in rules.asked
+    }
+    of_the_creak = {(q, ANYWHERE) for q in rules.asked}
+    assert set(rules.rows) == {(*place, s) for place in of_situations | of_the_creak for s in rules.sources}
+    assert {question for question, _, _ in rules.rows} == set(rules.questions)
 
 
-def test_yes_and_no_are_all_there_is(rules: Any) -> None:
-    for row in rules.rows.values():
+def test_only_what_cannot_move_rests_on_the_situation(rules: Any) -> None:
+    """Saddle and headset carry nobody in the stand; with the chain off the wheel stands; coasting, the crank."""
+    ruled_out = {
+        (label, source)
+        for (question, label, source), row in rules.rows.items()
+        if question == "noise" and row.chances["yes"] < 0.01
+    }
+    assert ruled_out == {
+        *(("hand", source) for source in ("saddle", "headset", "rear_hub", "chain")),
+        *(("pedal", source) for source in ("saddle", "headset")),
+        *(("coast", source) for source in ("crank_bearing", "crank_bolts")),
+    }
+
+
+def test_the_answers_of_a_question_are_all_there_is(rules: Any) -> None:
+    for (question, _, _), row in rules.rows.items():
         for weight in (1.0, 0.6):
-            chances = row.chance(yes=True, weight=weight), row.chance(yes=False, weight=weight)
+            chances = [row.chance(value, weight=weight) for value in rules.questions[question].values]
             assert sum(chances) == pytest.approx(1, abs=1e-12)
 
 
+def test_softening_yes_and_no_shrinks_their_log_odds(rules: Any) -> None:
+    """Worked out by hand: 0.8 has odds of 4; to the power of a half they are 2, a chance of two thirds."""
+    row = Row({"yes": 0.8, "no": 0.2}, "why", "from memory", 1.0)
+    assert row.chance("yes", weight=0.5) == pytest.approx(2 / 3, abs=1e-12)
+
+
 def test_weaker_ground_speaks_more_softly(rules: Any) -> None:
-    """The same word from memory lies nearer to a half than from common practice, and that than from a table."""
+    """The same chances lie nearer to each other from memory than from common practice or from a table."""
     weight = rules.weights
-    assert 0 < weight["from memory"] < weight["common practice"] < weight["published"] <= 1
+    order = ["from memory", "common practice", "published", "the situation itself"]
+    assert [weight[one] for one in order] == sorted(weight[one] for one in order)
+    assert 0 < weight["from memory"] < weight["common practice"] < weight["published"] < 1
     for row in rules.rows.values():
         assert row.weight == weight[kind_of_basis(row.basis)]
-        assert abs(row.chance(yes=True) - 0.5) <= abs(row.probability - 0.5)
+        softened = [row.chance(value) for value in row.chances]
+        given = list(row.chances.values())
+        assert max(softened) / min(softened) <= max(given) / min(given) * (1 + 1e-12)
 
 
 def test_a_check_warns_of_what_must_not_be_ridden(rules: Any) -> None:
@@ -86,6 +113,10 @@ def broken(content: dict[str, Any], change: str) -> dict[str, Any]:
         spoilt["source"][0]["minutes"] = 0.0
     elif change == "question":
         spoilt["label"][0]["questions"].append("smell")
+    elif change in ("answer missing", "sum"):
+        chances = next(one for one in spoilt["row"] if "chances" in one)["chances"]
+        del chances["no"]
+        chances |= {"no": 0.9} if change == "sum" else {}
     elif change == "weight":
         spoilt["weights"]["told"] = 2.0
     elif change == "top":
@@ -104,7 +135,9 @@ def broken(content: dict[str, Any], change: str) -> dict[str, Any]:
         ("never asked", "bell, which is never asked"),
         ("certain", "nothing is certain"),
         ("no time", r"row 1 of \[\[source\]\] \(crank_bearing\), field 'minutes': a number above 0"),
-        ("question", r"field 'questions', entry \d: 'smell' is not known"),
+        ("question", r"\[\[label\]\] hand asks 'smell'; use one of"),
+        ("answer missing", "says yes; it needs yes, no"),
+        ("sum", "add up to 1.15; 1 is needed"),
         ("weight", "every weight must be"),
         ("top", "field 'colour': no such field is known"),
     ],

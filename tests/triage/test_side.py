@@ -30,7 +30,7 @@ def held(made: Make, finding_of: Make, rules: Any) -> Callable[..., Any]:
         turns: float = 9,
     ) -> Any:
         found = () if severity_db is None else (finding_of(condition, 7.1, severity_db=severity_db),)
-        return read_evidence(made(*found, turns=turns), rules.labels[label], side)
+        return read_evidence(made(*found, turns=turns), label, rules, side)
 
     return heard
 
@@ -91,7 +91,7 @@ def test_without_a_pair_there_is_no_verdict(
         "one side": [held("drive", 9.0), held("drive", 1.0)],
         "no side": [held(None, 9.0), held(None, 1.0)],
         "two labels": [held("drive", 9.0), held("non-drive", 1.0, label="pedal")],
-        "failed": [held("drive", 9.0), read_evidence(broken, rules.labels["hand"], "non-drive")],
+        "failed": [held("drive", 9.0), read_evidence(broken, "hand", rules, "non-drive")],
     }
     assert compare_sides(pairs[what]) is None
 
@@ -108,8 +108,8 @@ def test_sides_that_contradict_each_other_leave_it_open(made: Make, finding_of: 
     drive = made(finding_of("outer_raceway", 7.1, severity_db=9), finding_of("ball", 8.7, severity_db=0))
     other = made(finding_of("outer_raceway", 7.1, severity_db=0), finding_of("ball", 8.7, severity_db=9))
     pair = [
-        read_evidence(drive, rules.labels["hand"], "drive"),
-        read_evidence(other, rules.labels["hand"], "non-drive"),
+        read_evidence(drive, "hand", rules, "drive"),
+        read_evidence(other, "hand", rules, "non-drive"),
     ]
     verdict = compare_sides(pair)
     assert verdict is not None
@@ -126,7 +126,7 @@ def spun(features_of: Make, recording_of: Make, registry: Any, made: Any, rules:
         features = features_of("outer", **changes)
         findings = detect(features, registry.detectors, [])
         analysis = replace(made(), motion=features.motion, findings=findings)
-        return read_evidence(analysis, rules.labels["hand"], side)
+        return read_evidence(analysis, "hand", rules, side)
 
     return heard
 
