@@ -14,7 +14,7 @@ from litestar.exceptions import NotFoundException
 from litestar.openapi import OpenAPIConfig
 from litestar.openapi.plugins import JsonRenderPlugin
 from litestar.openapi.spec import OpenAPIMediaType, Operation, RequestBody, Schema
-from litestar.openapi.spec.enums import OpenAPIType
+from litestar.openapi.spec.enums import OpenAPIFormat, OpenAPIType
 from litestar.params import FromPath, FromQuery
 
 from acoustic import __version__
@@ -74,7 +74,7 @@ class _UploadOperation(Operation):
         fields = {**dict.fromkeys((*TEXTS, "turns", "side", "distance_km", "marks", "gyro"), text)}
         form = Schema(
             type=OpenAPIType.OBJECT,
-            properties={**fields, "recording": Schema(type=OpenAPIType.STRING, format="binary")},
+            properties={**fields, "recording": Schema(type=OpenAPIType.STRING, format=OpenAPIFormat.BINARY)},
             required=["bike", "recording"],
         )
         self.request_body = RequestBody(
@@ -126,8 +126,8 @@ ROUTER = Router(path="/api", route_handlers=[send, one_check, visits], include_i
 OPENAPI = OpenAPIConfig(
     title="The workshop's counter page",
     version=__version__,
-    description="Send recordings of crank bearings, and read grades and visits. Every call carries a token that the "
-    "owner made on the page's list of devices: `Authorization: Bearer TOKEN`.",
+    description="Send recordings of crank bearings, and read grades and visits. Every call carries a token that "
+    "the owner made on the page's list of devices: `Authorization: Bearer TOKEN`.",
     path="/api/schema",
     render_plugins=[JsonRenderPlugin()],
 )
