@@ -16,7 +16,7 @@ from litestar.static_files import create_static_files_router
 from acoustic.errors import AcousticError, InputError
 from acoustic.serve.access import API, Access
 from acoustic.serve.interface import OPENAPI, ROUTER, Problem
-from acoustic.serve.pages import bikes, checks, devices, today
+from acoustic.serve.pages import bikes, checks, creak, devices, today
 from acoustic.serve.shop import Shop
 from acoustic.serve.view import page
 
@@ -42,6 +42,7 @@ def create_app(shop: Shop) -> Litestar:
             *today.HANDLERS,
             *checks.HANDLERS,
             *bikes.HANDLERS,
+            *creak.HANDLERS,
             *devices.HANDLERS,
             ROUTER,
             create_static_files_router(path="/static", directories=[STATIC], cache_control=None),

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import os
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache, partial
 from pathlib import Path
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from acoustic.book.records import Fitted, Visit
     from acoustic.model import Analysis
     from acoustic.plugin.registry import Registry
+    from acoustic.triage.evidence import Heard
 
 QUESTION, PROGRESS, DOCUMENT, DETAILS = "question.json", "progress.txt", "check.json", "details.json"
 RECORDING = "recording"  # with the ending of the name it came with
@@ -179,6 +180,28 @@ def detail(folder: str, where: str | None) -> None:
     analysis = listen_to(recording_in(here), asked, _registry(), partial(_tell, here))
     bench = bench_of(analysis, partial(_tell, here))
     whole_write(here / DETAILS, msgspec.json.encode(bench))
+
+
+def listen(folder: str, label: str, where: str | None) -> Heard:
+    """Read off a recording what it says of a creak, in one situation."""
+    from acoustic.book.judging import listen_to
+    from acoustic.triage.evidence import read_evidence
+    from acoustic.triage.rules import load_rules
+
+    here = Path(folder)
+    question = msgspec.json.decode((here / QUESTION).read_bytes(), type=Question)
+    asked = question.asked(here, _sitting(_book(where), question))
+    analysis = listen_to(recording_in(here), asked, _registry(), partial(_tell, here))
+    # What a page shows of it needs no arrays, and they would be sent from process to process.
+    return replace(read_evidence(analysis, label, load_rules(), question.side), analysis=_light(analysis))
+
+
+def _light(analysis: Analysis) -> Analysis:
+    import numpy as np
+
+    return replace(
+        analysis, features=None, recording=replace(analysis.recording, samples=np.zeros((0, 1)), channel=0)
+    )
 
 
 def _tell(here: Path, doing: str) -> None:

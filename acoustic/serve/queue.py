@@ -5,22 +5,25 @@ from __future__ import annotations
 import os
 import shutil
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import CancelledError, Future, TimeoutError
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 from pebble import ProcessExpired, ProcessPool
 
 from acoustic.errors import InputError
 from acoustic.serve.changes import Changes
-from acoustic.serve.judging import DETAILS, QUESTION, RECORDING, Outcome, begin, detail, judge, whole_write
+from acoustic.serve.judging import DETAILS, QUESTION, RECORDING, Outcome, begin, detail, judge, listen, whole_write
 from acoustic.serve.question import Question
 from acoustic.serve.settings import LONGEST_CHECK_S, MOST_WAITING, Settings
 from acoustic.serve.store import Check, Store, now
+
+if TYPE_CHECKING:
+    from acoustic.triage.evidence import Heard
 
 # A recording that ended the program itself is not tried for ever.
 MOST_TRIES = 2
@@ -144,6 +147,30 @@ class Queue:
             future.cancel()
         self._changes.tell()
         return stopped
+
+    def heard(self, recorded: Sequence[tuple[str, Check]]) -> list[Heard]:
+        """Read off recordings what they say of a creak; waits for it.
+
+        Parameters
+        ----------
+        recorded : sequence of (str, Check)
+            The situation's code, and its recording.
+
+        Raises
+        ------
+        InputError
+            One could not be judged again.
+        """
+        futures = [
+            self._painters.schedule(
+                listen, args=[str(self.folder_of(check.uid)), label, self._settings.book], timeout=LONGEST_CHECK_S
+            )
+            for label, check in recorded
+        ]
+        try:
+            return [future.result() for future in futures]
+        except (ProcessExpired, TimeoutError, MemoryError):
+            raise InputError(DIED, hint=AGAIN.strip()) from None
 
     def draw(self, uid: str) -> bool:
         """See to a check's pictures and sounds; tell whether they are there."""
