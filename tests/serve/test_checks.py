@@ -87,3 +87,35 @@ def test_what_waits_can_be_stopped(counter: Running, browser: Browser, spin: tup
     assert "Stopped" in page.words
     for address in sent[:-1]:
         browser.ended(address)
+
+
+def test_what_was_said_wrong_is_put_right(counter: Running, browser: Browser, spin: tuple[bytes, str]) -> None:
+    said = {"bike": "wrong bike", "bearing": "6805", "way": "sound", "form_token": browser.token()}
+    first = browser.send(said, "spin.wav", spin[0]).headers["location"]
+    browser.ended(first)
+    assert "wrong bike" in browser.get(f"{first}/again").text
+    again = {
+        "bike": "right bike",
+        "bearing": "6805",
+        "way": "taps",
+        "marks": spin[1],
+        "form_token": said["form_token"],
+    }
+    second = browser.post(f"{first}/again", again).headers["location"]
+    assert second != first
+    browser.ended(second)
+    with counter.shop.book.reading() as connection:
+        (visit,) = list_visits(connection, bike="right bike")
+        wrong = list_visits(connection, bike="wrong bike", removed=True)
+    assert "outer_raceway" in {finding.condition for finding in visit.verdicts[0].check.detected}
+    assert all(one.removed_because for one in wrong), "what was said before is kept with the reason"
+
+
+def test_the_recording_comes_back_as_it_was_sent(browser: Browser, spin: tuple[bytes, str]) -> None:
+    said = {"bike": "t", "bearing": "6805", "form_token": browser.token()}
+    address = browser.send(said, "spin.wav", spin[0]).headers["location"]
+    answer = browser.get(f"{address}/recording")
+    assert answer.body == spin[0]
+    assert answer.headers["content-type"].startswith("audio/")
+    assert answer.headers["content-disposition"].startswith("attachment")
+    browser.ended(address)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import mimetypes
 import secrets
 from collections.abc import Mapping
 from pathlib import Path
@@ -33,7 +34,7 @@ TEXTS = ("bike", "bearing", "way", "kind", "recorder", "notes")
 @get("/new", sync_to_thread=True, include_in_schema=False)
 def new(request: Request[Any, Any, Any], bike: FromQuery[str] = "", bearing: FromQuery[str] = "") -> Response[str]:
     """Ask what is needed for a check."""
-    return page(request, "new", bikes=_names(shop_of(request)), bike=bike, bearing=bearing)
+    return page(request, "new", bikes=known_bikes(shop_of(request)), bike=bike, bearing=bearing)
 
 
 @get("/record", sync_to_thread=True, include_in_schema=False)
@@ -41,10 +42,11 @@ def record(
     request: Request[Any, Any, Any], bike: FromQuery[str] = "", bearing: FromQuery[str] = ""
 ) -> Response[str]:
     """Record a spin in the page."""
-    return page(request, "record", bikes=_names(shop_of(request)), bike=bike, bearing=bearing)
+    return page(request, "record", bikes=known_bikes(shop_of(request)), bike=bike, bearing=bearing)
 
 
-def _names(shop: Shop) -> list[str]:
+def known_bikes(shop: Shop) -> list[str]:
+    """Names of the book's bikes, to choose from."""
     with shop.book.reading() as connection:
         return [one.name for one in all_bikes(connection)]
 
@@ -222,7 +224,14 @@ def recording(request: Request[Any, Any, Any], uid: FromPath[str]) -> File:
     """The recording itself."""
     shop = shop_of(request)
     require_check(shop, uid)
-    return File(recording_in(shop.queue.folder_of(uid)), filename=f"{uid}", content_disposition_type="attachment")
+    path = recording_in(shop.queue.folder_of(uid))
+    # Never shown as a page of ours, whatever is in it: browsers play it, or save it.
+    return File(path, filename=path.name, content_disposition_type="attachment", media_type=_media_type(path))
+
+
+def _media_type(path: Path) -> str:
+    kind = mimetypes.guess_type(path.name)[0] or ""
+    return kind if kind.startswith(("audio/", "video/")) else "application/octet-stream"
 
 
 HANDLERS = [new, record, send, show, rows, stop, details, picture, sound, recording]
