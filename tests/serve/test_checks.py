@@ -101,7 +101,7 @@ def test_what_was_said_wrong_is_put_right(counter: Running, browser: Browser, sp
         "marks": spin[1],
         "form_token": said["form_token"],
     }
-    second = browser.post(f"{first}/again", again).headers["location"]
+    second = browser.post(f"{first}/anew", again).headers["location"]
     assert second != first
     browser.ended(second)
     with counter.shop.book.reading() as connection:

@@ -35,7 +35,7 @@ def ask(request: Request[Any, Any, Any], uid: FromPath[str]) -> Response[str]:
     return page(request, "again", check=check, said=check.question, bikes=known_bikes(shop))
 
 
-@post("/checks/{uid:str}/again", status_code=303, include_in_schema=False)
+@post("/checks/{uid:str}/anew", status_code=303, include_in_schema=False)
 async def judge_anew(request: Request[Any, Any, Any], uid: FromPath[str]) -> Redirect:
     """Judge the same recording with other words."""
     fields, shop = await read_form(request), shop_of(request)
