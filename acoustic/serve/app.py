@@ -16,7 +16,7 @@ from litestar.static_files import create_static_files_router
 from acoustic.errors import AcousticError, InputError
 from acoustic.serve.access import API, Access
 from acoustic.serve.interface import OPENAPI, ROUTER, Problem
-from acoustic.serve.pages import again, bikes, checks, creak, devices, today
+from acoustic.serve.pages import again, bikes, checks, creak, devices, guide, today
 from acoustic.serve.shop import Shop
 from acoustic.serve.view import page
 
@@ -45,6 +45,7 @@ def create_app(shop: Shop) -> Litestar:
             *bikes.HANDLERS,
             *creak.HANDLERS,
             *devices.HANDLERS,
+            *guide.HANDLERS,
             ROUTER,
             create_static_files_router(path="/static", directories=[STATIC], cache_control=None),
         ],

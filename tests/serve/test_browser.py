@@ -19,7 +19,7 @@ from acoustic.dsp.geometry import BearingGeometry
 from acoustic.simulator import SpinPlan, simulate
 
 WIDTHS = (360, 390, 1280)
-ADDRESSES = ("/", "/new", "/record", "/bikes", "/devices")
+ADDRESSES = ("/", "/new", "/record", "/bikes", "/creak", "/more", "/devices", "/guide", "/guide/recording")
 MOST_BYTES = 150_000
 
 

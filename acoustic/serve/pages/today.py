@@ -27,6 +27,12 @@ def rows(request: Request[Any, Any, Any]) -> Response[str]:
     return page(request, "today_rows", rows=_rows(shop_of(request)))
 
 
+@get("/more", sync_to_thread=False, include_in_schema=False)
+def more(request: Request[Any, Any, Any]) -> Response[str]:
+    """Show the way to what is needed less often."""
+    return page(request, "more")
+
+
 @get("/changes", sync_to_thread=False, include_in_schema=False)
 def changes(request: Request[Any, Any, Any]) -> ServerSentEvent:
     """Tell a page that is open of every change."""
@@ -46,4 +52,4 @@ def _rows(shop: Shop) -> list[dict[str, Any]]:
     ]
 
 
-HANDLERS = [show, rows, changes]
+HANDLERS = [show, rows, more, changes]
