@@ -12,21 +12,25 @@ from acoustic.lifetimes.lives import Life
 from acoustic.text import SPIN
 from acoustic.trend.points import Event, Point
 from acoustic.trend.series import DRAG, Series, judge_series
+from acoustic.trend.wear import FAINTEST_DB
 
-# A rhythm fainter than this is chance in the room's noise, so it makes no series.
-FAINTEST_DB = -30.0
 WORN = "worn"
 
 
 def all_series(
-    visits: Sequence[Visit], bearings: Sequence[Fitted], quantity: str | None, today: date
+    visits: Sequence[Visit],
+    bearings: Sequence[Fitted],
+    quantity: str | None,
+    today: date,
+    *,
+    kilometres: bool = True,
 ) -> tuple[Series, ...]:
     """Judge one quantity over a bike's visits, or all that was found and the drag where none is named."""
     wanted = (quantity,) if quantity else (*found_conditions(visits), DRAG)
     events = works(visits, bearings)
     taken = {name: points_of(visits, name) for name in wanted}
     return tuple(
-        judge_series(name, points, events, today=float(today.toordinal()))
+        judge_series(name, points, events, today=float(today.toordinal()), kilometres=kilometres)
         for name, points in taken.items()
         if points
     )

@@ -53,6 +53,7 @@ class LazyGroup(click.Group):
         "visit": ("acoustic.cli.visit:visit", "Keep recordings and verdicts by bike and day."),
         "install": ("acoustic.cli.install:install", "Check a fresh install: fit, seat, final spin."),
         "trend": ("acoustic.cli.trend:trend", "Show how a bearing wears and when it will be due."),
+        "due": ("acoustic.cli.due:due", "List what falls due over all bikes, soonest first."),
         "report": ("acoustic.cli.report:report", "Write one page about a bike: verdict, pictures, sound, trend."),
         "lifetimes": ("acoustic.cli.lifetimes:lifetimes", "Show which bearing lasts in which frame and use."),
         "book": ("acoustic.cli.book:book", "Export or import the whole book as one file."),

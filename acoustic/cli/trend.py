@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,13 +20,33 @@ if TYPE_CHECKING:
 QUANTITIES = (*table().conditions, "drag")
 
 
+class Quantity(click.ParamType[str]):
+    """What is followed: by its code, or by the words that reports print."""
+
+    name = "quantity"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Find its code."""
+        wanted = " ".join(value.casefold().replace("_", " ").split())
+        for code in QUANTITIES:
+            condition = table().conditions.get(code)
+            words = ("drag of the hand-spun crank",) if condition is None else (condition.name, condition.noise)
+            if wanted in (code.replace("_", " "), *(word.casefold() for word in words)):
+                return code
+        names = [code if (one := table().conditions.get(code)) is None else one.name for code in QUANTITIES]
+        near = get_close_matches(wanted, names, n=1)
+        hint = f"Did you mean {near[0]}? " if near else ""
+        raise InputError(f"nothing is followed by the name {value}", hint=f"{hint}There are: {', '.join(names)}.")
+
+
 @click.command(short_help="Show how a bearing wears and when it will be due.")
 @click.argument("bike")
 @click.option(
     "--of",
     "quantity",
-    type=click.Choice(QUANTITIES),
-    help="What to follow. Without it, everything that was found.",
+    type=Quantity(),
+    metavar="WHAT",
+    help='What to follow, for example "outer ring" or drag. Without it, everything that was found.',
 )
 @day_option("--today", "Count from this day.")
 @click.option("--plot", type=click.Path(path_type=Path), metavar="FILE.png|.svg", help="Draw the first trend.")
@@ -66,20 +87,20 @@ def _history(bike: str, book: str | None) -> tuple[tuple[Visit, ...], tuple[Fitt
 
 def _draw(series: tuple[Any, ...], plot: Path, bike: str) -> None:
     from acoustic.report.book_pictures import save_figure, series_figure
-    from acoustic.report.trend_text import UNIT, title
+    from acoustic.report.trend_text import SEVERITY, UNIT, title
 
     if not series:
         raise InputError(
             "there is no trend to draw yet", hint="Add visits with: acoustic visit add --bike NAME REC."
         )
-    first = series[0]
-    figure = series_figure(
-        first.result,
-        first.points,
-        first.events,
-        title=f"{bike}: {title(first.quantity)}",
-        unit=UNIT.get(first.quantity, "severity [dB]"),
-        limit=first.limit,
-    )
+    worth_it = [one for one in series if not one.unchanged]
+    if not worth_it:
+        raise InputError(
+            "nothing changes that is worth a chart: the drag is as it was",
+            hint="Read the words without --plot, or add visits.",
+        )
+    first = worth_it[0]
+    unit = UNIT.get(first.quantity, SEVERITY)
+    figure = series_figure(first, title=f"{bike}: {title(first.quantity)}", unit=unit)
     with said("--plot", plot, "drew"):
         save_figure(figure, plot)

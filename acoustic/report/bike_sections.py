@@ -9,7 +9,7 @@ from acoustic.install.spins import Told, drags_more, runs_clean, what_the_seat_d
 from acoustic.report.book_pictures import series_figure
 from acoustic.report.layout import sentence
 from acoustic.report.page import Section, svg_of
-from acoustic.report.trend_text import UNIT, series_sentences, title
+from acoustic.report.trend_text import SEVERITY, UNIT, series_sentences, title
 from acoustic.trend.series import Series
 
 
@@ -72,15 +72,10 @@ def _told(heading: str, when: str, told: Told) -> Section:
 
 
 def _one_series(one: Series) -> Section:
-    figure = series_figure(
-        one.result,
-        one.points,
-        one.events,
-        title=title(one.quantity).capitalize(),
-        unit=UNIT.get(one.quantity, "severity [dB]"),
-        limit=one.limit,
-    )
-    return Section(title(one.quantity).capitalize(), tuple(map(sentence, series_sentences(one))), svg_of(figure))
+    heading, told = title(one.quantity).capitalize(), tuple(map(sentence, series_sentences(one)))
+    if one.unchanged:
+        return Section(heading, told)
+    return Section(heading, told, svg_of(series_figure(one, title=heading, unit=UNIT.get(one.quantity, SEVERITY))))
 
 
 def _history(visits: Sequence[Visit], bearings: Sequence[Fitted]) -> Section:

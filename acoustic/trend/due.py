@@ -1,59 +1,73 @@
-"""When the value reaches the next grade's limit: a range of days, never one day.
+"""When the value reaches the next grade's limit: a range, never one day.
 
-The errors of level and slope add as squares, since the two are found nearly apart at the median day. Adding the
-two ends outright held the true day in 94 to 97 of 100 simulated trends instead of 89 to 96, at wider ranges.
+The range is that of the courses that rise, each weighed by how well it explains the visits
+(`acoustic.trend.wear`).
+Where the rate's range holds 0 there is no date: a limit reached by a rate that may be nothing is no news.
 """
 
 from __future__ import annotations
 
 import math
+from calendar import month_name
 from dataclasses import dataclass
+from datetime import date
 from typing import Literal
 
+import numpy as np
+
 from acoustic.errors import InputError
-from acoustic.text import unit_for
-from acoustic.trend.slope import TooFew, Trend
+from acoustic.trend.wear import NINE_IN_TEN, TooFew, Wear
 
 State = Literal["due", "already there", "not rising", "not enough visits"]
 
-FARTHEST_DAYS = 3 * 365.25  # this project's judgement: no line through a few visits speaks of longer
+# This project's judgement: no line through a few visits speaks of longer; some 10 000 km a year.
+FARTHEST_DAYS = 3 * 365.25
+# As FARTHEST_DAYS.
+FARTHEST_KM = 30_000.0
+# Ends this near are told as early, mid or late in their month, later ones by the month; judgement.
+FINE_DAYS = 92.0
+# Ends of km are rounded outwards to this; a count in tens would be finer than any range [km]; judgement.
+ROUND_KM = 100.0
+MONTHS = tuple(month_name)  # in English: nothing here sets another locale
 
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """When the limit is reached at this rate.
+    """When the limit is reached.
 
     Attributes
     ----------
     state : {'due', 'already there', 'not rising', 'not enough visits'}
+        'not rising': not shown to rise, the range of its rate holds 0. 'already there': the whole range is past.
     today : float
-        The day it was asked on.
-    earliest_day, latest_day : float or None
-        On or after today. No latest day: an open end, since a rate of nothing lies
-        within the slope's interval, or it is more than three years off. With
-        'not rising' the earliest day is that of the steepest slope which the visits
-        still allow, if any; with the other states both are None.
+        The day it was asked on, or the last reading [km].
+    earliest, likeliest, latest : float or None
+        With 'due' alone, on or after today; as likely before the likeliest as after. No latest or likeliest: more
+        than three years, or 30 000 km, off.
     visits : TooFew or None
         What is missing, with 'not enough visits'.
     """
 
     state: State
     today: float
-    earliest_day: float | None = None
-    latest_day: float | None = None
+    earliest: float | None = None
+    likeliest: float | None = None
+    latest: float | None = None
     visits: TooFew | None = None
 
 
-def due_range(trend: Trend | TooFew, *, limit: float, today: float) -> Due:
-    """Range of days on which the line reaches a limit.
+def due_range(wear: Wear | TooFew, *, limit: float, today: float, farthest: float = FARTHEST_DAYS) -> Due:
+    """Range in which the limit is reached.
 
     Parameters
     ----------
-    trend : Trend or TooFew
+    wear : Wear or TooFew
     limit : float
         From here on the next grade holds, in the value's unit.
     today : float
-        Days since the same midnight as the visits'; on the last visit's day or later.
+        The visits' own count [days or km]; at the last visit or later.
+    farthest : float
+        What lies further off has an open end.
 
     Returns
     -------
@@ -63,66 +77,35 @@ def due_range(trend: Trend | TooFew, *, limit: float, today: float) -> Due:
     ------
     InputError
         A limit that is not finite, or a today before the last visit's day.
-
-    Notes
-    -----
-    Level and slope are found nearly apart at the median day, so their errors add as
-    squares, as in the band about any straight line (for example N. R. Draper and
-    H. Smith, Applied Regression Analysis; from memory). The earliest day is where the
-    band's upper edge meets the limit, the latest where its lower edge does. In 24 000
-    simulated trends of 4 to 20 visits, with normal and long-tailed scatter and the
-    limit up to one and a half times their span ahead, the range held the day on which
-    the true line reaches the limit in 89 to 96 of 100. A single recording may read at
-    the limit earlier, by its scatter.
     """
     if not math.isfinite(limit) or not math.isfinite(today):
         raise InputError(f"a limit of {limit} on day {today}; finite numbers are needed", hint="Give both.")
-    if isinstance(trend, TooFew):
-        return Due("not enough visits", today, visits=trend)
-    last = trend.visits[-1]
-    if math.floor(today) < math.floor(last.day):
-        found = f"a visit on day {last.day:g}, after today, day {today:g}"
+    if isinstance(wear, TooFew):
+        return Due("not enough visits", today, visits=wear)
+    last = float(wear.at[-1])
+    if math.floor(today) < math.floor(last):
+        found = f"a visit on day {last:g}, after today, day {today:g}"
         raise InputError(found, hint="Put the day right; today is the last visit's day or later.")
-    if max(last.value, trend.value_at(last.day)) >= limit:
+    reached = wear.reached_at(limit)
+    if np.mean(reached <= today) >= (1 + NINE_IN_TEN) / 2:
         return Due("already there", today)
-    farthest_day = today + FARTHEST_DAYS
-    soonest, longest = _earliest_day(trend, limit), _latest_day(trend, limit)
-    earliest_day = None if soonest is None else min(max(soonest, today), farthest_day)
-    if trend.per_day.value <= 0:
-        return Due("not rising", today, earliest_day)
-    latest_day = None if longest is None or longest >= farthest_day else max(longest, today)
-    return Due("due", today, earliest_day, latest_day)
-
-
-def _earliest_day(trend: Trend, limit: float) -> float | None:
-    """Where slope * t + sqrt(half_width^2 + (half_slope * t)^2) meets what is to go, t days past the middle."""
-    if trend.per_day.high <= 0:
-        return None
-    to_go, half_width = limit - trend.level, trend.level_half_width
-    if to_go <= half_width:
-        return trend.middle_day
-    gain = to_go * trend.per_day.value + _root(trend, to_go, trend.per_day.high - trend.per_day.value)
-    return trend.middle_day + (to_go - half_width) * (to_go + half_width) / gain if gain > 0 else math.inf
-
-
-def _latest_day(trend: Trend, limit: float) -> float | None:
-    """Where slope * t - sqrt(half_width^2 + (half_slope * t)^2) does."""
-    slope = trend.per_day
-    to_go, half_slope = limit - trend.level, slope.value - slope.low
-    steepness = slope.low * (slope.value + half_slope)
-    if steepness <= 0:
-        return None
-    return trend.middle_day + (to_go * slope.value + _root(trend, to_go, half_slope)) / steepness
-
-
-def _root(trend: Trend, to_go: float, half_slope: float) -> float:
-    half_width = trend.level_half_width
-    over = half_slope**2 * (to_go - half_width) * (to_go + half_width) + (half_width * trend.per_day.value) ** 2
-    return math.sqrt(max(0.0, over))  # below 0 by rounding alone
+    if not wear.rises:
+        return Due("not rising", today)
+    rising = reached[wear.draws.rising]
+    # Each end is a course's own day, since a mean of one with a course that never arrives means nothing.
+    low, likeliest = np.quantile(rising, [(1 - NINE_IN_TEN) / 2, 0.5], method="lower")
+    high = np.quantile(rising, (1 + NINE_IN_TEN) / 2, method="higher")
+    return Due(
+        "due",
+        today,
+        earliest=float(min(max(low, today), today + farthest)),
+        likeliest=None if likeliest > today + farthest else float(max(likeliest, today)),
+        latest=None if high > today + farthest else float(max(high, today)),
+    )
 
 
 def due_sentence(due: Due, *, next_grade: str) -> str:
-    """Say in plain words when the next grade is due.
+    """Say in plain words when the next grade is due; days are counted as `date.toordinal` does.
 
     Parameters
     ----------
@@ -133,31 +116,56 @@ def due_sentence(due: Due, *, next_grade: str) -> str:
     Returns
     -------
     str
-        Weeks up to 26, then months, rounded outwards.
     """
     if due.visits is not None:
         return f"when {next_grade} is due cannot be told: {due.visits.sentence}"
     if due.state == "already there":
         return f"{next_grade} is due already"
-    if due.earliest_day is None:
-        return "not rising"
-    span = _span(due.earliest_day - due.today, None if due.latest_day is None else due.latest_day - due.today)
-    if due.state == "not rising":
-        return f"not rising; {next_grade} {span} at the steepest rate that the visits allow"
-    return f"{next_grade} {span} at this rate"
+    if due.earliest is None:
+        return f"not shown to rise, so that no date can be told for {next_grade}"
+    soon, late = _told(due.earliest, due.today), None if due.latest is None else _told(due.latest, due.today)
+    if late is None:
+        return f"{next_grade} is due in more than three years, or {soon} at the earliest{_about(due, soon)}"
+    if soon == late:
+        return f"{next_grade} is due {soon if soon == 'now' else f'in {soon}'}"
+    return f"{next_grade} is due between {soon} and {late}{_about(due, late)}"
 
 
-def _span(low_days: float, high_days: float | None) -> str:
-    fine = unit_for(low_days)
-    low = fine.whole_below(low_days)
-    if high_days is None:
-        return f"in {fine.counted(low)} or later" if low else "now or later"
-    coarse = unit_for(high_days)
-    high = coarse.whole_above(high_days)
-    if not high:
+def due_km_sentence(due: Due, *, next_grade: str) -> str:
+    """The same in kilometres; nothing where the range does not say when."""
+    if due.earliest is None:
+        return ""
+    low, high = (_round(end, up) for end, up in ((due.earliest, False), (due.latest, True)))
+    likely = (
+        "" if due.likeliest is None else f", likeliest about {_km(round(due.likeliest / ROUND_KM) * ROUND_KM)} km"
+    )
+    now = f"{_km(due.today)} km at the last visit"
+    if high is None:
+        return f"in kilometres: at {_km(max(low or 0.0, due.today))} km or later{likely} ({now})"
+    return f"in kilometres: between {_km(max(low or 0.0, due.today))} and {_km(high)} km{likely} ({now})"
+
+
+def _round(end: float | None, up: bool) -> float | None:
+    return None if end is None else (math.ceil if up else math.floor)(end / ROUND_KM) * ROUND_KM
+
+
+def _km(value: float) -> str:
+    return f"{value:,.0f}".replace(",", " ")
+
+
+def _about(due: Due, told: str) -> str:
+    """The likeliest day by its month, where that is finer than the ends."""
+    if due.likeliest is None or due.likeliest <= due.today:
+        return "" if due.likeliest is None else ", likeliest now"
+    about = _told(due.likeliest, due.today)
+    month, year = about.rsplit(" ", 1)
+    return f", likeliest about {month if told.endswith(year) else about}"
+
+
+def _told(day: float, today: float) -> str:
+    """A day as 'now', 'mid March 2027' or 'March 2027'."""
+    if day <= today:
         return "now"
-    if not low:
-        return f"within {coarse.counted(high)}"
-    if fine != coarse:
-        return f"in {fine.counted(low)} to {coarse.counted(high)}"
-    return f"in {low} to {coarse.counted(high)}" if low < high else f"in {coarse.counted(high)}"
+    on = date.fromordinal(int(day))
+    part = ("early ", "mid ", "late ")[min((on.day - 1) // 10, 2)] if day - today <= FINE_DAYS else ""
+    return f"{part}{MONTHS[on.month]} {on.year}"

@@ -176,10 +176,11 @@ def visits(points: Sequence[Point]) -> tuple[Point, ...]:
         found = f"points of {len(names)} groups ({', '.join(names)}), whose values don't compare"
         raise InputError(found, hint="Take one of them.")
     ordered = sorted(points, key=lambda point: (point.day, point.after))
-    return tuple(_joined(list(day)) for _, day in groupby(ordered, key=lambda point: math.floor(point.day)))
+    return tuple(joined(list(day)) for _, day in groupby(ordered, key=lambda point: math.floor(point.day)))
 
 
-def _joined(points: Sequence[Point]) -> Point:
+def joined(points: Sequence[Point]) -> Point:
+    """One point in place of several, by the medians; its km is None where one of them lacks it."""
     readings_km = [point.km for point in points if point.km is not None]
     return replace(
         points[0],

@@ -20,6 +20,7 @@ from acoustic.triage import rules
 DETECTORS, QUALITY = "acoustic_plugins.detectors", "acoustic_plugins.quality"
 EVENTS = "tests/calibration/event_nulls.py"
 TRAINS = "tests/calibration/tacholess_null.py"
+COURSES = "judgement, and what tests/calibration/trend_laws.py prints"
 SIMULATED = "judged on simulated spins: a defect of middling size is missed more often than found"
 PINNED: list[tuple[str, dict[str, Any], str]] = [
     # What a finding rests on.
@@ -59,9 +60,12 @@ PINNED: list[tuple[str, dict[str, Any], str]] = [
     (f"{QUALITY}.turning", {"HEARD_CERTAINTY": 4.0, "HEARD_DB": 1.5, "RESHAPED_DB": 0.8}, "judgement"),
     (f"{QUALITY}.turning", {"COASTS": 1.5, "RHYTHM_HEARD": 0.001, "COASTING_DB": 5.0, "EVEN": 1e-4}, "judgement"),
     # What a date, a step or a comparison of lifetimes rests on.
-    ("acoustic.trend.slope", {"FEWEST_VISITS": 4, "NINE_IN_TEN": 0.9}, "Kendall's S, by hand beside the number"),
-    ("acoustic.trend.step", {"STEP_CHANCE": 0.05, "FEWEST_EACH_SIDE": 3, "SHUFFLES": 9999}, "common practice"),
-    ("acoustic.trend.due", {"FARTHEST_DAYS": 3 * 365.25}, "judgement"),
+    ("acoustic.trend.wear", {"FEWEST_VISITS": 4, "NINE_IN_TEN": 0.9, "FAINTEST_DB": -30.0}, "judgement"),
+    ("acoustic.trend.wear", {"DECIBELS.scatter": 2.0, "DECIBELS.rise": 10.0}, COURSES),
+    ("acoustic.trend.weighing", {"CORRELATIONS": {0.0: 0.4, 0.3: 0.2, 0.6: 0.4}, "SPOILT_CHANCE": 0.02}, COURSES),
+    ("acoustic.trend.courses", {"POWERS": {1.0: 0.6, 1.5: 0.2, 2.0: 0.2}, "FEWEST_EACH_SIDE": 3}, COURSES),
+    ("acoustic.trend.step", {"STEP_PROBABILITY": 0.5}, COURSES),
+    ("acoustic.trend.due", {"FARTHEST_DAYS": 3 * 365.25, "FARTHEST_KM": 30_000.0}, "judgement"),
     ("acoustic.trend.groups", {"RECENT_DAYS": 183.0}, "judgement"),
     ("acoustic.lifetimes.words", {"DIFFERENT": 0.05}, "common practice"),
     ("acoustic.lifetimes.comparison", {"FEW_ENDS": 10}, "common practice"),

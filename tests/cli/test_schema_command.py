@@ -77,6 +77,7 @@ def test_documents_of_sides_and_of_the_book_follow_theirs(acoustic: Run, taken: 
         ("visit", ("visit", "show", "1")),
         ("visits", ("visit", "list")),
         ("trend", ("trend", "red", "--today", "2026-04-01")),
+        ("due", ("due", "--today", "2026-04-01")),
         ("lifetimes", ("lifetimes", "--by", "shell", "--today", "2026-04-01")),
     ):
         document = acoustic(*call, "--json", *book).document
