@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from acoustic.conditions import Condition, Rule
     from acoustic.dsp.arrays import binomial_tail, running_median
     from acoustic.dsp.geometry import defect_orders
-    from acoustic.dsp.levels.background import LEAST_STILL_S, block_levels_db, still_parts, turning_part
+    from acoustic.dsp.levels.background import block_levels_db, still_parts, turning_part
     from acoustic.dsp.levels.filterbank import BandBank, band_bank
     from acoustic.dsp.orders.evidence import PartEvidence
     from acoustic.dsp.orders.healthy import DETECTION_CHANCE, healthy_db
@@ -32,10 +32,10 @@ if TYPE_CHECKING:
     from acoustic.speed.from_marks import motion_from_marks, motion_from_train
     from acoustic.speed.kind import kind_of_spin
     from acoustic.speed.tacholess import tacholess_motion
+    from acoustic.typed import number_in, seconds_in
 
 __all__ = [
     "DETECTION_CHANCE",
-    "LEAST_STILL_S",
     "BandBank",
     "Clicks",
     "ClockAlignment",
@@ -71,9 +71,11 @@ __all__ = [
     "motion_from_marks",
     "motion_from_train",
     "near_clicks",
+    "number_in",
     "out_of_range",
     "regularity",
     "running_median",
+    "seconds_in",
     "still_parts",
     "tacholess_motion",
     "tick_onsets",
@@ -85,7 +87,7 @@ _HOMES = {
     "acoustic.conditions": ("Condition", "Rule"),
     "acoustic.dsp.arrays": ("binomial_tail", "running_median"),
     "acoustic.dsp.geometry": ("defect_orders",),
-    "acoustic.dsp.levels.background": ("LEAST_STILL_S", "block_levels_db", "still_parts", "turning_part"),
+    "acoustic.dsp.levels.background": ("block_levels_db", "still_parts", "turning_part"),
     "acoustic.dsp.levels.filterbank": ("BandBank", "band_bank"),
     "acoustic.dsp.orders.evidence": ("PartEvidence",),
     "acoustic.dsp.orders.healthy": ("DETECTION_CHANCE", "healthy_db"),
@@ -111,6 +113,7 @@ _HOMES = {
     "acoustic.speed.from_marks": ("motion_from_marks", "motion_from_train"),
     "acoustic.speed.kind": ("kind_of_spin",),
     "acoustic.speed.tacholess": ("tacholess_motion",),
+    "acoustic.typed": ("number_in", "seconds_in"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from acoustic.bearings.catalogue import BallSet, CatalogueRow, Fit, load_catalogue, plain
+from acoustic.bearings.names import plain_of, row_named, rows_of_size
 from acoustic.dsp.geometry import BearingGeometry, Ring
 from acoustic.errors import InputError
 
@@ -32,10 +33,7 @@ _NAME_HINT = "See `acoustic bearings`, or give --balls, --ball-diameter and --pi
 _BEARING_HINT = (
     "Name it with --bearing (see `acoustic bearings`), or give --balls, --ball-diameter and --pitch-diameter"
 )
-# What makers append to a designation for seals, shields and internal clearance.
-_SUFFIX = re.compile(r"/?(?:2?RS[A-Z]{0,2}\d?|2?RZ|2?Z{1,2}R?|LL[UBFH]|DDU?|VV)?/?(?:C[2-5]|CN)?$")
 _NUMBER = r"(\d+(?:\.\d+)?)\s*"
-_SIZE = re.compile(rf"{_NUMBER}(?:mm\s*)?x\s*{_NUMBER}(?:mm\s*)?x\s*{_NUMBER}(?:mm\s*)?")
 _SPINDLE = re.compile(rf"{_NUMBER}(?:mm\s*)?(?:spindle|axle)|(?:spindle|axle)\s*{_NUMBER}(?:mm)?")
 _WORD = re.compile(rf"{_NUMBER}(?:(mm|in|tpi)\b)?|[a-z]+")
 _FILLERS = frozenset({"shell", "x", "with", "and", "of", "for", "in", "a", "the"})
@@ -46,20 +44,6 @@ _SPINDLE_TOLERANCE_MM = 0.05
 FEWEST_BALLS, MOST_BALLS = 7, 32
 # Middle and spread of that half, and a floor (judgement) so that no count is ruled out by its fill alone.
 USUAL_FILL, FILL_SPREAD, LEAST_NATS = 0.57, 0.07, -6.0
-
-
-def _bare(name: str) -> str:
-    """Fold a designation and take seal and clearance suffixes off."""
-    return _SUFFIX.sub("", plain(name))
-
-
-def _parse_size(text: str) -> tuple[float, ...] | None:
-    match = _SIZE.fullmatch(text.lower().replace("×", "x").strip())
-    return tuple(float(number) for number in match.groups()) if match else None
-
-
-def _has_size(row: CatalogueRow, size_mm: tuple[float, ...]) -> bool:
-    return (row.bore_mm, row.outside_mm, row.width_mm) == size_mm
 
 
 def _words(text: str) -> set[str]:
@@ -103,9 +87,9 @@ def search(catalogue: Sequence[CatalogueRow], text: str) -> tuple[CatalogueRow, 
     """
     if not text.strip():
         return tuple(catalogue)
-    size_mm = _parse_size(text)
-    rows = tuple(row for row in catalogue if size_mm and _has_size(row, size_mm))
-    start = _bare(text)
+    rows = rows_of_size(catalogue, text) or ()
+    named = row_named(catalogue, text)
+    start = plain(text) if named is None else min(map(plain, named[0].names), key=len)
     if not rows and start:
         rows = tuple(row for row in catalogue if any(plain(name).startswith(start) for name in row.names))
     if rows:
@@ -121,7 +105,7 @@ def search(catalogue: Sequence[CatalogueRow], text: str) -> tuple[CatalogueRow, 
 def nothing_found(catalogue: Sequence[CatalogueRow], text: str) -> InputError:
     """Build the error for a text that no row answers, with the nearest names in it."""
     spellings = {plain(name): row.designation for row in catalogue for name in row.names}
-    near = dict.fromkeys(spellings[match] for match in get_close_matches(_bare(text), spellings, n=4))
+    near = dict.fromkeys(spellings[match] for match in get_close_matches(plain(text), spellings, n=4))
     nearest = f"; the nearest names are {', '.join(near)}" if near else ""
     return InputError(f"no bearing in the catalogue matches '{text}'{nearest}", hint=_NAME_HINT)
 
@@ -140,19 +124,14 @@ def find(catalogue: Sequence[CatalogueRow], name: str) -> CatalogueRow:
     InputError
         No row answers, or several do.
     """
-    for spelling in (plain(name), _bare(name)):
-        for row in catalogue:
-            if spelling in map(plain, row.names):
-                return row
-    size_mm = _parse_size(name)
-    if size_mm:
-        rows = [row for row in catalogue if _has_size(row, size_mm)]
-        # By size alone the plain kind is meant; an angular-contact one is asked for by name.
-        plain_kind = [row for row in rows if row.kind == "deep groove"] or rows
-        if len(plain_kind) == 1:
-            return plain_kind[0]
-    else:
-        rows = list(search(catalogue, name)) if name.strip() else []
+    named = row_named(catalogue, name)
+    if named is not None:
+        return named[0]
+    rows = rows_of_size(catalogue, name)
+    if rows is None:
+        rows = search(catalogue, name) if name.strip() else ()
+    elif len(plain_of(rows)) == 1:
+        return plain_of(rows)[0]
     if not rows:
         raise nothing_found(catalogue, name)
     listed = ", ".join(row.designation for row in rows)

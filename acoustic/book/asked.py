@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
-from typing import Any
+
+import msgspec
 
 from acoustic.bearings.search import resolve_bearing
 from acoustic.book.files import FileStore
+from acoustic.book.question import AskedBearing, AskedBlock, AskedFile, AskedScene, AskedTeeth, Turned
 from acoustic.model import Bearing, Drivetrain, Scene, SpeedRequest
+from acoustic.structures import checked
 
+_DAMAGED = "The book may have been altered or damaged; go back to a copy of it."
 BESIDE = ("room", "catalogue")  # files that are no answer to an option of a speed source
 
 
@@ -20,13 +23,15 @@ class Asked:
 
     Attributes
     ----------
-    bearing : mapping
-        What `acoustic.bearings.search.resolve_bearing` takes.
+    bearing : AskedBearing
+    catalogue : Path or None
+        A user's own catalogue in which the bearing is named.
     request : SpeedRequest
     scene : Scene
     """
 
-    bearing: Mapping[str, Any]
+    bearing: AskedBearing
+    catalogue: Path | None = None
     request: SpeedRequest = field(default_factory=SpeedRequest)
     scene: Scene = field(default_factory=Scene)
 
@@ -38,24 +43,20 @@ class Asked:
         InputError
             No such bearing is known.
         """
-        return resolve_bearing(**self.bearing)
+        return resolve_bearing(**msgspec.structs.asdict(self.bearing), catalogue=self.catalogue)
 
-    def kept(self, files: FileStore) -> dict[str, Any]:
-        """Keep the files that it names, and write it down as plain data.
+    def kept(self, files: FileStore) -> AskedBlock:
+        """Keep the files that it names, and write it down.
 
-        Parameters
-        ----------
-        files : FileStore
-
-        Returns
-        -------
-        dict
-            JSON-ready; files by hash and ending.
+        Raises
+        ------
+        InputError
+            The store cannot be written.
         """
         named = {
             **{key: value for key, value in self.request.values.items() if isinstance(value, Path)},
             "room": self.scene.room,
-            "catalogue": self.bearing["catalogue"],
+            "catalogue": self.catalogue,
         }
         stored = {name: files.keep(path) for name, path in named.items() if path is not None}
         request = {
@@ -64,21 +65,24 @@ class Asked:
             if value is not None and not isinstance(value, Path)
         }
         teeth = self.scene.drivetrain
-        return {
-            "bearing": {name: value for name, value in self.bearing.items() if name != "catalogue"},
-            "speed": request,
-            "scene": {"side": self.scene.side, "channel": self.scene.channel, "teeth": teeth and asdict(teeth)},
-            "files": {name: {"sha256": one.sha256, "suffix": one.suffix} for name, one in stored.items()},
-        }
+        return AskedBlock(
+            bearing=self.bearing,
+            speed=request,
+            scene=AskedScene(
+                side=self.scene.side,
+                channel=self.scene.channel,
+                teeth=None if teeth is None else AskedTeeth(**asdict(teeth)),
+            ),
+            files={name: AskedFile(sha256=one.sha256, suffix=one.suffix) for name, one in stored.items()},
+        )
 
 
-def read_asked(asked: Mapping[str, Any], files: FileStore) -> Asked:
+def read_asked(asked: AskedBlock, files: FileStore) -> Asked:
     """Read a question back.
 
     Parameters
     ----------
-    asked : mapping
-        As `Asked.kept` writes it.
+    asked : AskedBlock
     files : FileStore
 
     Returns
@@ -88,20 +92,21 @@ def read_asked(asked: Mapping[str, Any], files: FileStore) -> Asked:
     Raises
     ------
     InputError
-        A file that it names is missing from the store.
+        A file that it names is missing from the store, or was altered there.
     """
-    paths: dict[str, Path] = {name: files.require(**file) for name, file in asked["files"].items()}
+    paths = {name: files.require(file.sha256, file.suffix) for name, file in asked.files.items()}
     files_given = {key: path for key, path in paths.items() if key not in BESIDE}
-    said = dict(asked["speed"])
-    spin = said.pop("spin", None)
-    teeth = asked["scene"]["teeth"]
+    said = {key: value for key, value in asked.speed.items() if key != "spin"}
+    turned = checked({"spin": asked.speed.get("spin")}, Turned, "what was asked of a recording", hint=_DAMAGED)
+    teeth = asked.scene.teeth
     return Asked(
-        bearing={**asked["bearing"], "catalogue": paths.get("catalogue")},
-        request=SpeedRequest({**said, **files_given}, spin=spin),
+        bearing=asked.bearing,
+        catalogue=paths.get("catalogue"),
+        request=SpeedRequest({**said, **files_given}, spin=turned.spin),
         scene=Scene(
-            side=asked["scene"]["side"],
-            channel=asked["scene"]["channel"],
-            drivetrain=None if teeth is None else Drivetrain(**teeth),
+            side=asked.scene.side,
+            channel=asked.scene.channel,
+            drivetrain=None if teeth is None else Drivetrain(**msgspec.structs.asdict(teeth)),
             room=paths.get("room"),
         ),
     )

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
-from typing import Any, Literal
+from typing import Literal
 
 import msgspec
 
-from acoustic.book.records import Done, Judged, Kind, Visit
+from acoustic.book.history import Change
+from acoustic.book.question import AskedBlock
+from acoustic.book.records import Bike, Done, Fitted, Judged, Kind, Visit
 from acoustic.check.document import CheckDocument
 
 
@@ -18,7 +19,7 @@ class JudgedBlock(msgspec.Struct, frozen=True, kw_only=True):
     sha256: str
     name: str
     judged_at: str
-    asked: dict[str, Any]
+    asked: AskedBlock
     check: CheckDocument
 
 
@@ -50,6 +51,58 @@ class VisitsDocument(msgspec.Struct, frozen=True, kw_only=True):
 
     schema: Literal["acoustic.visits/1"]
     visits: tuple[VisitBlock, ...]
+
+
+class FittedBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """A bearing that sits in a bike."""
+
+    number: int
+    uid: str
+    designation: str
+    side: str
+    since: str
+
+
+class BikeBlock(msgspec.Struct, frozen=True, kw_only=True):
+    """A bike, and the bearings that sit in it; `branch` is empty for the book's own."""
+
+    name: str
+    uid: str
+    branch: str
+    notes: str
+    bearings: tuple[FittedBlock, ...]
+
+
+class BikesDocument(msgspec.Struct, frozen=True, kw_only=True):
+    """What `acoustic bike list --json` prints."""
+
+    schema: Literal["acoustic.bikes/2"]
+    bikes: tuple[BikeBlock, ...]
+
+
+def bikes_document(bikes: Sequence[Bike], bearings: Sequence[Fitted]) -> BikesDocument:
+    """List bikes with the bearings that sit in them."""
+    there: dict[str, list[FittedBlock]] = {bike.name: [] for bike in bikes}
+    for one in bearings:
+        if one.removed_on is None:
+            since = one.installed_on.isoformat()
+            block = FittedBlock(
+                number=one.number, uid=one.uid, designation=one.designation, side=one.side, since=since
+            )
+            there[one.bike].append(block)
+    return BikesDocument(
+        schema="acoustic.bikes/2",
+        bikes=tuple(
+            BikeBlock(
+                name=bike.name,
+                uid=bike.uid,
+                branch=bike.branch,
+                notes=bike.notes,
+                bearings=tuple(there[bike.name]),
+            )
+            for bike in bikes
+        ),
+    )
 
 
 def visits_document(visits: Sequence[Visit]) -> VisitsDocument:
@@ -84,12 +137,12 @@ def _judged(judged: Judged) -> JudgedBlock:
         sha256=judged.sha256,
         name=judged.name,
         judged_at=judged.judged_at.isoformat(timespec="seconds"),
-        asked=dict(judged.asked),
+        asked=judged.asked,
         check=judged.check,
     )
 
 
-def visit_text(visit: Visit, changed: Sequence[tuple[datetime, str, str, str, str]]) -> str:
+def visit_text(visit: Visit, changed: Sequence[Change]) -> str:
     """Set a visit for people."""
     lines = [f"Visit {visit.number}: {visit.bike}, {visit.on_date}, {visit.kind}; done: {visit.done}"]
     if visit.removed_because is not None:
@@ -101,7 +154,5 @@ def visit_text(visit: Visit, changed: Sequence[tuple[datetime, str, str, str, st
         grade = judged.check.grade
         lines.append(f"  {judged.name}: {grade.level.upper()}")
         lines += [f"    {sentence}" for sentence in (*grade.because, *grade.advice)]
-    for when, field, was, became, why in changed:
-        name = field.replace("_", " ")
-        lines.append(f"  changed {when:%Y-%m-%d}: {name} from {was or 'nothing'} to {became} ({why})")
+    lines += [f"  {change}" for change in changed]
     return "\n".join(lines)

@@ -12,6 +12,7 @@ from acoustic.book.asked import Asked
 from acoustic.book.bikes import add_bike, all_bikes, bearings_of, fit_bearing, sitting, take_out
 from acoustic.book.judging import listen_to, take_in
 from acoustic.book.opening import Book
+from acoustic.book.question import AskedBearing
 from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.book.visits import add_visit
 from acoustic.errors import InputError
@@ -20,16 +21,7 @@ from acoustic.plugin.registry import Registry
 from acoustic.simulator import simulate
 from acoustic.simulator.workshop import DESIGNATION, InventedVisit, invented_bearings, invented_visits
 
-NAMED = {
-    "name": DESIGNATION,
-    "balls": None,
-    "ball_diameter_mm": None,
-    "pitch_diameter_mm": None,
-    "contact_angle_deg": None,
-    "turning": "inner",
-    "rows": 1,
-    "catalogue": None,
-}
+NAMED = AskedBearing(name=DESIGNATION)
 
 
 def write_year(book: Book, registry: Registry, progress: Callable[[str], None]) -> int:
@@ -54,7 +46,7 @@ def write_year(book: Book, registry: Registry, progress: Callable[[str], None]) 
     with book.reading() as connection:
         if all_bikes(connection):
             raise InputError(
-                f"the book {book.place} already holds bikes", hint="Give a new file: acoustic demo --book demo.db."
+                f"the book {book.place} already holds bikes", hint="Give a new file: acoustic demo --book demo.db"
             )
     with book.writing() as connection:
         for one in invented_bearings():

@@ -88,7 +88,6 @@ def recheck(visit: Visit, files: FileStore, registry: Registry, progress: Progre
     for before in visit.verdicts:
         asked = read_asked(before.asked, files)
         analysis = listen_to(files.require(before.sha256, before.suffix), asked, registry, progress)
-        analysis = listen_to(files.require(before.sha256, before.suffix), asked, registry, progress)
         now = replace(before, document=to_plain(document_of(analysis)), judged_at=_now())
         judged.append(now)
         changed += [f"{before.name}: {change}" for change in differences(before, now)]

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sqlite3
 import zipfile
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -20,12 +21,14 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
 from acoustic.book.files import FileStore
+from acoustic.book.naming import quoted
 from acoustic.errors import InputError
 
-HEAD = "0001"  # the newest step in `migrations/versions`
+HEAD = "0003"  # the newest step in `migrations/versions`
 MIGRATIONS = Path(__file__).parent / "migrations"
 # Judgement: another command holds the book for less; a server that is up answers sooner.
 WAIT_S = 20
+_COPY = "Go back to a copy of it, or read an archive of it into a new book: acoustic book import FILE"
 LOCK = 0x63_72_61_6E_6B  # any number, the same in every program that opens a book on a server
 
 
@@ -39,11 +42,14 @@ class Book:
     files : FileStore
     place : str
         Where it lies, for people; holds no password.
+    made : bool
+        Whether it was made just now.
     """
 
     engine: sa.Engine
     files: FileStore
     place: str
+    made: bool = False
 
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
@@ -65,7 +71,7 @@ class Book:
         self.engine.dispose()
 
 
-def open_book(where: str | None = None) -> Book:
+def open_book(where: str | None = None, *, create: bool = True) -> Book:
     """Open the book, making or updating it as needed.
 
     Parameters
@@ -73,6 +79,8 @@ def open_book(where: str | None = None) -> Book:
     where : str or None
         A file, or the URL of a database; if None, what ACOUSTIC_BOOK says, or else a file in the user's
         data folder.
+    create : bool
+        Make it where there is none yet.
 
     Returns
     -------
@@ -81,22 +89,25 @@ def open_book(where: str | None = None) -> Book:
     Raises
     ------
     InputError
-        It cannot be opened or written, or a newer version wrote it.
+        It cannot be opened or written, a newer version wrote it, or there is none and none is to be made.
     """
     said = where or os.environ.get("ACOUSTIC_BOOK") or str(_data_folder() / "book.db")
-    if "://" in said:
+    if _is_url(said):
         url = _url(said)
-        book = Book(_server_engine(url), _server_files(), url.render_as_string(hide_password=True))
+        # No password, and no other word of the URL that may hold one.
+        book = Book(_server_engine(url), _server_files(), f"postgresql://{url.host or ''}/{url.database or ''}")
     else:
         path = Path(said).expanduser()
+        if not create and not path.exists():
+            raise _no_book(said)
         _require_folder(path)
         book = Book(_file_engine(path), FileStore(path.with_name(f"{path.stem}.recordings")), str(path))
     try:
-        _bring_up_to_date(book)
+        made = _bring_up_to_date(book, None if create else _no_book(said))
     except BaseException:
         book.close()
         raise
-    return book
+    return replace(book, made=made)
 
 
 def _data_folder() -> Path:
@@ -105,13 +116,30 @@ def _data_folder() -> Path:
     return user_data_path("acoustic-crank", appauthor=False)
 
 
+def _no_book(said: str) -> InputError:
+    """The refusal to make a book that nobody asked for."""
+    url = _is_url(said)
+    return InputError(
+        f"there is no book at {'this URL' if url else said}",
+        hint=f"Check the name. To make a new book: acoustic book new {'URL' if url else quoted(said)}",
+    )
+
+
+def _is_url(said: str) -> bool:
+    """Whether it begins as a URL does; a single letter is a drive of Windows."""
+    return "://" in said or re.match(r"[A-Za-z][A-Za-z0-9+.-]+:/", said) is not None
+
+
 def _url(said: str) -> sa.URL:
-    try:
+    url: sa.URL | None = None
+    with suppress(sa.exc.ArgumentError, ValueError):  # ValueError: the port is no number
         url = sa.make_url(said)
-    except sa.exc.ArgumentError:
+    if url is None or "@" in (url.host or "") or "://" not in said:
         raise InputError(
-            "the book's URL cannot be read", hint="Write postgresql://user@host/name, or the path of a file."
-        ) from None
+            "the book's URL cannot be read",
+            hint="Write postgresql://user@host/name, or the path of a file. In a password write @ as %40, : as "
+            "%3A and / as %2F.",
+        )
     if url.get_backend_name() != "postgresql":
         raise InputError(
             f"the book's URL names the database {url.get_backend_name()}; only PostgreSQL is supported",
@@ -140,7 +168,8 @@ def _require_folder(path: Path) -> None:
 
 def _server_engine(url: sa.URL) -> sa.Engine:
     try:
-        return sa.create_engine(url, connect_args={"connect_timeout": WAIT_S})
+        waits = {"connect_timeout": WAIT_S, "options": f"-c lock_timeout={WAIT_S}s"}
+        return sa.create_engine(url, connect_args=waits, isolation_level="READ COMMITTED")
     except ModuleNotFoundError:
         raise InputError(
             "a book on a PostgreSQL server needs the package psycopg, which is not installed",
@@ -171,6 +200,8 @@ def _told_plainly(place: str) -> Iterator[None]:
     """Turn the database's complaints into sentences."""
     try:
         yield
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+        raise InputError(f"the book {place} is damaged ({error})", hint=_COPY) from None
     except DBAPIError as error:
         told = str(error.orig).strip().splitlines()[0] if str(error.orig).strip() else type(error.orig).__name__
         raise InputError(
@@ -193,22 +224,35 @@ def _version(connection: sa.Connection) -> str | None:
     return None
 
 
-def _bring_up_to_date(book: Book) -> None:
-    """Run the steps that are missing, all or none, after a copy."""
+def _bring_up_to_date(book: Book, nothing_there: InputError | None) -> bool:
+    """Run the steps that are missing, all or none, after a copy; whether there was no book before."""
     with book.reading() as connection:
+        _refuse_damaged(connection, book.place)
         version = _version(connection)
     if version == HEAD:
-        return
+        return False
+    if version is None and nothing_there is not None:
+        raise nothing_there
     with book.writing() as connection:
         if connection.dialect.name == "postgresql":
             connection.execute(sa.text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": LOCK})
         version = _version(connection)  # another program may have been faster
         if version == HEAD:
-            return
+            return False
         _refuse_newer(version)
         if version is not None:
             _copy(book, connection, version)
         _upgrade(connection)
+    return version is None
+
+
+def _refuse_damaged(connection: sa.Connection, place: str) -> None:
+    """Refuse a file whose pages do not fit together, before anything is written into it; a server does its own."""
+    if connection.dialect.name != "sqlite":
+        return
+    told = connection.exec_driver_sql("PRAGMA quick_check(1)").scalar()
+    if told != "ok":
+        raise InputError(f"the book {place} is damaged ({str(told).strip()[:80]})", hint=_COPY)
 
 
 def _refuse_newer(version: str | None) -> None:

@@ -5,8 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
+import msgspec
+
+from acoustic.book.files import Sha256, Suffix
+from acoustic.book.question import AskedBlock
 from acoustic.check.document import CheckDocument, decode
 
 Kind = Literal["check", "free", "pressed", "final"]
@@ -14,6 +18,11 @@ Done = Literal["nothing", "service", "replacement"]
 
 KINDS: tuple[Kind, ...] = ("check", "free", "pressed", "final")
 DONE: tuple[Done, ...] = ("nothing", "service", "replacement")
+# As `acoustic.book.bikes.new_uid` makes them; a line end after it is none.
+Uid = Annotated[str, msgspec.Meta(pattern=r"^[0-9a-f]{32}$(?!\n)")]
+NoUid = Annotated[str, msgspec.Meta(pattern=r"^([0-9a-f]{32})?$(?!\n)")]
+Rows = Annotated[int, msgspec.Meta(ge=1, le=2)]
+Size = Annotated[int, msgspec.Meta(ge=0, le=2**31 - 1)]  # as large as a server's column
 USES = ("road", "off-road", "wet")
 
 
@@ -28,12 +37,18 @@ class Bike:
     uid : str
         In every copy.
     name, notes : str
+    branch : str
+        The branch that wrote it; empty for the book's own.
+    merged_into : str or None
+        uid of the bike that it turned out to be; its name leads there.
     """
 
     number: int = 0
-    uid: str
+    uid: Uid
     name: str
     notes: str = ""
+    branch: str = ""
+    merged_into: Uid | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,15 +75,21 @@ class Fitted:
     removed_because : str
         'worn' ends its life; anything else only ends its watch.
     notes : str
+    supplier, lot : str
+        Where it came from, in the workshop's words; empty where nobody wrote it down.
+    installed_km, removed_km : float or None
+        Ridden in all, by the bike's own count, when it went in and when it came out.
+    withdrawn_because : str or None
+        Why the entry was taken back; None where it stands.
     """
 
     number: int = 0
-    uid: str = ""
+    uid: NoUid = ""
     bike: str
     installed_on: date
     side: str = ""
     designation: str = ""
-    rows: int | None = None
+    rows: Rows | None = None
     seal: str = ""
     shell: str = ""
     shell_width_mm: float | None = None
@@ -78,6 +99,17 @@ class Fitted:
     removed_on: date | None = None
     removed_because: str = ""
     notes: str = ""
+    supplier: str = ""
+    lot: str = ""
+    installed_km: float | None = None
+    removed_km: float | None = None
+    withdrawn_because: str | None = None
+
+    @property
+    def told(self) -> str:
+        """Its number and kind in words, as 'bearing 3 (6805)'."""
+        kind = f" ({self.designation})" if self.designation else ""
+        return f"bearing {self.number}{kind}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,19 +121,19 @@ class Judged:
     sha256, suffix, name : str
         Of the recording; its name is the one it came with.
     bytes : int
-    asked : mapping
-        How it was asked about, as `acoustic.book.asked` writes it.
+    asked : AskedBlock
+        How it was asked about.
     document : mapping
         Schema `acoustic.check/1` as it was written, with whatever a newer version added.
     judged_at : datetime
         UTC.
     """
 
-    sha256: str
-    suffix: str
+    sha256: Sha256
+    suffix: Suffix
     name: str
-    bytes: int
-    asked: Mapping[str, Any]
+    bytes: Size
+    asked: AskedBlock
     document: Mapping[str, Any]
     judged_at: datetime
 
@@ -149,9 +181,9 @@ class Visit:
     """
 
     number: int = 0
-    uid: str = ""
+    uid: NoUid = ""
     bike: str
-    bearing: str = ""
+    bearing: NoUid = ""
     on_date: date
     kind: Kind = "check"
     done: Done = "nothing"

@@ -52,7 +52,13 @@ bikes = Table(
     _number(),
     _uid(),
     Column("name", Text, nullable=False, unique=True),
+    # The name as `naming.key_of` folds it: two benches that write one name at once make one bike.
+    Column("key", Text, nullable=False, server_default="", unique=True, index=True),
     _text("notes"),
+    # The branch that wrote it; empty for this book's own.
+    _text("branch"),
+    # uid of the bike that took its visits and bearings; its name leads there.
+    Column("merged_into", String(32)),
 )
 
 # One row for each bearing while it sat in one bike.
@@ -72,9 +78,15 @@ bearings = Table(
     Column("spindle_mm", Float),
     _text("use"),
     Column("installed_on", Date, nullable=False),
-    Column("removed_on", Date),
+    Column("removed_on", Date, index=True),
     _text("removed_because"),
     _text("notes"),
+    _text("supplier"),
+    _text("lot"),
+    Column("installed_km", Float),
+    Column("removed_km", Float),
+    # Why the entry was taken back; it is kept, and counts nowhere.
+    Column("withdrawn_because", Text),
 )
 
 recordings = Table(
@@ -108,7 +120,7 @@ verdicts = Table(
     _number(),
     Column("visit", Integer, ForeignKey("visits.number"), nullable=False, index=True),
     Column("place", Integer, nullable=False),
-    Column("sha256", String(64), ForeignKey("recordings.sha256"), nullable=False),
+    Column("sha256", String(64), ForeignKey("recordings.sha256"), nullable=False, index=True),
     Column("asked", JSON, nullable=False),
     Column("document", JSON, nullable=False),
     Column("grade", Text, nullable=False),
@@ -117,14 +129,20 @@ verdicts = Table(
     Column("stands", Boolean, nullable=False),
 )
 
+# What was said before, of a visit, a bike or a bearing: one of the three is given.
 changes = Table(
     "changes",
     metadata,
     _number(),
-    Column("visit", Integer, ForeignKey("visits.number"), nullable=False, index=True),
+    Column("visit", Integer, ForeignKey("visits.number"), index=True),
+    Column("bike", Integer, ForeignKey("bikes.number"), index=True),
+    Column("bearing", Integer, ForeignKey("bearings.number"), index=True),
     Column("changed_at", DateTime, nullable=False),
     Column("field", Text, nullable=False),
     _text("was"),
     _text("became"),
     _text("because"),
 )
+
+# What the book says about itself, by name: "branch".
+about = Table("about", metadata, Column("name", String(32), primary_key=True), _text("words"))

@@ -5,16 +5,21 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import date
 from typing import Any
 
+import msgspec
 import sqlalchemy as sa
 
-from acoustic.book.bikes import new_uid, require_bike
+from acoustic.book.bikes import find_bike, insert_unless_there, new_uid, require_bike
+from acoustic.book.history import change, require_reason
+from acoustic.book.question import AskedBlock
 from acoustic.book.records import Judged, Visit
-from acoustic.book.tables import bearings, bikes, changes, recordings, verdicts, visits
+from acoustic.book.tables import bearings, bikes, recordings, verdicts, visits
 from acoustic.errors import InputError
+from acoustic.structures import checked
 
+_DAMAGED = "The book may have been damaged; go back to a copy of it."
 CHANGEABLE = ("on_date", "kind", "done", "distance_km", "recorder", "notes")
 
 
@@ -26,10 +31,10 @@ def add_visit(connection: sa.Connection, visit: Visit) -> Visit:
     InputError
         The bike is not known.
     """
-    uid = visit.uid or new_uid()
+    uid, bike = visit.uid or new_uid(), require_bike(connection, visit.bike, lock=True)
     values = {
         "uid": uid,
-        "bike": require_bike(connection, visit.bike).number,
+        "bike": bike.number,
         "bearing": _bearing_number(connection, visit.bearing),
         "removed_because": visit.removed_because,
         **{name: getattr(visit, name) for name in CHANGEABLE},
@@ -37,7 +42,7 @@ def add_visit(connection: sa.Connection, visit: Visit) -> Visit:
     number = connection.execute(sa.insert(visits).values(**values).returning(visits.c.number)).scalar_one()
     for place, judged in enumerate(visit.verdicts):
         _add_verdict(connection, number, place, judged)
-    return replace(visit, number=number, uid=uid)
+    return replace(visit, number=number, uid=uid, bike=bike.name)
 
 
 def _bearing_number(connection: sa.Connection, uid: str) -> int | None:
@@ -45,19 +50,14 @@ def _bearing_number(connection: sa.Connection, uid: str) -> int | None:
 
 
 def _add_verdict(connection: sa.Connection, visit: int, place: int, judged: Judged) -> None:
-    known = connection.scalar(sa.select(recordings.c.sha256).where(recordings.c.sha256 == judged.sha256))
-    if known is None:
-        connection.execute(
-            sa.insert(recordings).values(
-                sha256=judged.sha256, suffix=judged.suffix, name=judged.name, bytes=judged.bytes
-            )
-        )
+    named = {"sha256": judged.sha256, "suffix": judged.suffix, "name": judged.name, "bytes": judged.bytes}
+    insert_unless_there(connection, recordings, named)
     connection.execute(
         sa.insert(verdicts).values(
             visit=visit,
             place=place,
             sha256=judged.sha256,
-            asked=dict(judged.asked),
+            asked=msgspec.to_builtins(judged.asked),
             document=dict(judged.document),
             grade=judged.grade,
             judged_at=judged.judged_at,
@@ -95,7 +95,8 @@ def list_visits(
     """
     chosen = _visits()
     if bike is not None:
-        chosen = chosen.where(bikes.c.name == bike)
+        found = find_bike(connection, bike)
+        chosen = chosen.where(visits.c.bike == (found.number if found else 0))
     if since is not None:
         chosen = chosen.where(visits.c.on_date >= since)
     if not removed:
@@ -117,7 +118,7 @@ def require_visit(connection: sa.Connection, number: int) -> Visit:
         connection, connection.execute(_visits().where(visits.c.number == number)).mappings().all()
     )
     if not found:
-        raise InputError(f"the book has no visit {number}", hint="List them with: acoustic visit list.")
+        raise InputError(f"the book has no visit {number}", hint="List them with: acoustic visit list")
     return found[0]
 
 
@@ -138,7 +139,8 @@ def _with_verdicts(connection: sa.Connection, rows: Sequence[Mapping[Any, Any]])
     said: dict[int, list[Judged]] = defaultdict(list)
     names = ("sha256", "suffix", "name", "bytes", "asked", "document", "judged_at")
     for row in connection.execute(wanted).mappings():
-        said[row["visit"]].append(Judged(**{name: row[name] for name in names}))
+        asked = checked(row["asked"], AskedBlock, f"visit {row['visit']} in the book", hint=_DAMAGED)
+        said[row["visit"]].append(Judged(**{name: row[name] for name in names} | {"asked": asked}))
     return tuple(Visit(**row, verdicts=tuple(said[row["number"]])) for row in rows)
 
 
@@ -162,13 +164,7 @@ def correct(connection: sa.Connection, number: int, values: Mapping[str, Any], b
     InputError
         There is no such visit.
     """
-    before = require_visit(connection, number)
-    now = datetime.now(UTC).replace(tzinfo=None)
-    for name, value in values.items():
-        was = getattr(before, name)
-        note = {"field": name, "was": _told(was), "became": _told(value), "because": because}
-        connection.execute(sa.insert(changes).values(visit=number, changed_at=now, **note))
-    connection.execute(sa.update(visits).where(visits.c.number == number).values(**values))
+    change(connection, "visit", number, require_visit(connection, number), values, because)
     return require_visit(connection, number)
 
 
@@ -180,17 +176,14 @@ def remove(connection: sa.Connection, number: int, because: str) -> Visit:
     InputError
         There is no such visit, it was already removed, or no reason is given.
     """
-    if not because.strip():
-        raise InputError(
-            "a visit is removed only for a reason, and none was given", hint="Say why with --because."
-        )
+    why = require_reason(because, "a visit is removed")
     visit = require_visit(connection, number)
     if visit.removed_because is not None:
         raise InputError(
             f"visit {number} was already removed: {visit.removed_because}",
-            hint="Show it with: acoustic visit show.",
+            hint=f"Undo that with: acoustic visit restore {number} --because WORDS",
         )
-    return correct(connection, number, {"removed_because": because}, because)
+    return correct(connection, number, {"removed_because": why}, why)
 
 
 def renew(connection: sa.Connection, number: int, judged: Iterable[Judged]) -> None:
@@ -200,12 +193,39 @@ def renew(connection: sa.Connection, number: int, judged: Iterable[Judged]) -> N
         _add_verdict(connection, number, place, one)
 
 
-def history(connection: sa.Connection, number: int) -> tuple[tuple[datetime, str, str, str, str], ...]:
-    """What was changed about a visit: when, what, from, to, why."""
-    columns = (changes.c.changed_at, changes.c.field, changes.c.was, changes.c.became, changes.c.because)
-    chosen = sa.select(*columns).where(changes.c.visit == number).order_by(changes.c.number)
-    return tuple((row[0], row[1], row[2], row[3], row[4]) for row in connection.execute(chosen))
+def _heard_before(connection: sa.Connection, sha256s: Iterable[str]) -> dict[str, Visit]:
+    """The visits that hold recordings of this content already, by their hashes; those removed do not count."""
+    chosen = sa.select(verdicts.c.sha256, verdicts.c.visit).join(visits, verdicts.c.visit == visits.c.number)
+    chosen = chosen.where(verdicts.c.sha256.in_(list(sha256s)), verdicts.c.stands)
+    rows = connection.execute(chosen.where(visits.c.removed_because.is_(None))).all()
+    return {row.sha256: require_visit(connection, row.visit) for row in rows}
 
 
-def _told(value: Any) -> str:
-    return "" if value is None else str(value)
+def refuse_known(connection: sa.Connection, given: Sequence[tuple[str, str]]) -> None:
+    """Refuse a recording that the book holds already, or that was given twice.
+
+    Parameters
+    ----------
+    connection : Connection
+    given : sequence of tuple of str
+        Name and hash of each recording.
+
+    Raises
+    ------
+    InputError
+        Which one, and where it is.
+    """
+    hashes = [sha256 for _, sha256 in given]
+    there = _heard_before(connection, hashes)
+    for place, (name, sha256) in enumerate(given):
+        if sha256 in there:
+            other = there[sha256]
+            raise InputError(
+                f"{name} is in the book already: visit {other.number}, {other.bike}, {other.on_date}",
+                hint="Give the recording of this visit. If the same one is meant to count again, add --anyway.",
+            )
+        if sha256 in hashes[:place]:
+            raise InputError(
+                f"{name} was given twice",
+                hint="Give each recording once. If it is meant to count twice, add --anyway.",
+            )

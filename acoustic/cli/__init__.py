@@ -47,7 +47,7 @@ class LazyGroup(click.Group):
 
     COMMANDS = {  # noqa: RUF012 - read only
         "guide": ("acoustic.cli.guide:guide", "Show the user's guide, topic by topic."),
-        "check": ("acoustic.cli.check:check", "Judge one recording of a crank bearing."),
+        "check": ("acoustic.cli.check:check", "Judge recordings of a crank bearing."),
         "triage": ("acoustic.cli.triage:triage", "Find where a creak comes from, from several recordings."),
         "bike": ("acoustic.cli.bike:bike", "Keep a list of bikes and their bearings."),
         "visit": ("acoustic.cli.visit:visit", "Keep recordings and verdicts by bike and day."),
@@ -56,7 +56,7 @@ class LazyGroup(click.Group):
         "due": ("acoustic.cli.due:due", "List what falls due over all bikes, soonest first."),
         "report": ("acoustic.cli.report:report", "Write one page about a bike: verdict, pictures, sound, trend."),
         "lifetimes": ("acoustic.cli.lifetimes:lifetimes", "Show which bearing lasts in which frame and use."),
-        "book": ("acoustic.cli.book:book", "Export or import the whole book as one file."),
+        "book": ("acoustic.cli.book:book", "Make a book; export or import the whole of it as one file."),
         "serve": ("acoustic.cli.serve:serve", "Serve the counter page to phones and laptops in the workshop."),
         "orders": ("acoustic.cli.orders:orders", "Show the defect orders of a bearing."),
         "bearings": ("acoustic.cli.bearings:bearings", "List or search the bearing catalogue."),
@@ -97,7 +97,7 @@ class LazyGroup(click.Group):
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Exit codes: 0 done; 1 at or past --fail-on, or a demo that differs; 2 the call or the recording "
     "cannot be used; 3 a plugin failed, so undecided; 70 a fault of the program; 130 stopped by Ctrl-C; 141 the "
-    "reader of the output went away.",
+    "reader of the output went away. Of several recordings the highest counts.",
 )
 @click.version_option(__version__, prog_name="acoustic")
 @click.option(

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acoustic.cli.questions import WHICH_BEARING, under
+from acoustic.cli.types import Number
 from acoustic.dsp.geometry import Ring
 
 if TYPE_CHECKING:
@@ -34,24 +36,24 @@ _OPTIONS = (
         metavar="N",
         help="Number of balls in one row, if counted; it replaces the catalogue's.",
     ),
-    click.option("--ball-diameter", "ball_diameter_mm", type=float, metavar="MM", help="Ball diameter [mm]."),
+    click.option("--ball-diameter", "ball_diameter_mm", type=Number(), metavar="MM", help="Ball diameter [mm]."),
     click.option(
         "--pitch-diameter",
         "pitch_diameter_mm",
-        type=float,
+        type=Number(),
         metavar="MM",
         help="Diameter of the circle through the ball centres [mm].",
     ),
     click.option(
         "--contact-angle",
         "contact_angle_deg",
-        type=float,
+        type=Number(),
         metavar="DEG",
         help="Contact angle [degrees]; 0 unless the catalogue has another.",
     ),
     click.option(
         "--turning",
-        type=click.Choice(["inner", "outer"]),
+        type=click.Choice(["inner", "outer"], case_sensitive=False),
         default="inner",
         show_default=True,
         help="The ring that turns.",
@@ -112,7 +114,4 @@ def bearing_options(command: Command) -> Command:
         said = {field.name: values.pop(field.name) for field in fields(BearingChoice)}
         command(bearing=BearingChoice(**said), **values)
 
-    decorated: Command = with_choice
-    for option in reversed(_OPTIONS):  # decorators apply from the bottom up
-        decorated = option(decorated)
-    return decorated
+    return under(WHICH_BEARING, *_OPTIONS)(with_choice)

@@ -10,6 +10,7 @@ from pathlib import Path
 import click
 
 from acoustic.bearings.document import BearingsDocument
+from acoustic.bearings.grease import grease_amount
 from acoustic.bearings.search import CatalogueRow, load_catalogue, nothing_found, search
 from acoustic.cli.bearing_options import catalogue_option
 from acoustic.structures import encode
@@ -55,11 +56,19 @@ def _uses(row: CatalogueRow) -> str:
     return "; ".join(spindle + ", ".join(some) for spindle, some in places.items())
 
 
+def _grease(row: CatalogueRow) -> str:
+    """What goes into one when it is regreased: by the makers, and where water gets in."""
+    if row.bore_mm is None or row.outside_mm is None or row.width_mm is None:
+        return ""
+    amount = grease_amount(row.bore_mm, row.outside_mm, row.width_mm)
+    return f"grease {amount.least_g:.1f} to {amount.most_g:.1f} g, {amount.against_water_g:.1f} g against water"
+
+
 def _table(rows: Sequence[CatalogueRow]) -> str:
     """Set the rows in columns, with long cells wrapped; of the source only the first clause is shown."""
     blocks = [_lines([heading for heading, _ in _COLUMNS])]
     for row in rows:
-        use = f"{row.kind}; {_uses(row)}" if row.fits else row.kind
+        use = "; ".join(words for words in (row.kind, _uses(row), _grease(row)) if words)
         blocks.append(_lines([row.designation, row.size, _balls(row), use, row.source.split(";")[0]]))
     return "\n\n".join(blocks)
 

@@ -2,35 +2,29 @@
 
 from __future__ import annotations
 
-import json
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from acoustic.book.records import USES
-from acoustic.cli.book_options import book_option, day_option, opened, table
+from acoustic.book.naming import quoted
+from acoustic.cli.bearing_options import catalogue_option
+from acoustic.cli.bike_slips import SLIPS
+from acoustic.cli.book_options import (
+    KILOMETRES,
+    anyway_option,
+    book_option,
+    day_option,
+    fitted_options,
+    opened,
+    settled_bearing,
+    table,
+)
+from acoustic.text import DAY
 
 if TYPE_CHECKING:
-    from acoustic.book.records import Fitted
-
-SIDES = ("drive", "non-drive")
-FITTED = (
-    click.option(
-        "--side",
-        type=click.Choice(SIDES),
-        default=None,
-        help="Its side, if the two sides have different bearings.",
-    ),
-    click.option("--bearing", "designation", metavar="NAME", help="Designation, for example 6805."),
-    click.option("--rows", type=click.IntRange(1, 2), help="Rows of balls in one bearing."),
-    click.option("--seal", metavar="WORDS", help="Kind of seal: contact, low-friction, shield ..."),
-    click.option("--shell", metavar="WORDS", help="Kind of shell: press-fit 41 mm, press-fit 46 mm, threaded ..."),
-    click.option("--shell-width", "shell_width_mm", type=float, metavar="MM", help="Width of the shell [mm]."),
-    click.option("--bore", "bore_mm", type=float, metavar="MM", help="Measured bore of the seat [mm]."),
-    click.option("--spindle", "spindle_mm", type=float, metavar="MM", help="Spindle diameter [mm]."),
-    click.option("--use", type=click.Choice(USES), help="How the bike is ridden."),
-)
+    from acoustic.book.records import Bike, Fitted
 
 
 @click.group(short_help="Keep a list of bikes and their bearings.")
@@ -38,7 +32,7 @@ def bike() -> None:
     """Keep a list of bikes and their bearings.
 
     Any name will do that tells a bike from the others: a ticket number, a colour. Leave
-    out the customer's name.
+    out the customer's name. Capital and small letters make no difference.
     """
 
 
@@ -51,54 +45,122 @@ def add(name: str, notes: str, book: str | None) -> None:
     from acoustic.book.bikes import add_bike
 
     with opened(book) as it, it.writing() as connection:
-        add_bike(connection, name, notes=notes)
-    click.echo(f"{name} is in the book.")
+        made = add_bike(connection, name, notes=notes)
+    click.echo(f"{made.name} is in the book.")
 
 
 @bike.command("list")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the table.")
 @book_option
 def list_bikes(as_json: bool, book: str | None) -> None:
-    """List the bikes and the bearing in each."""
+    """List the bikes and the bearing in each, with the number that other commands ask for."""
     from acoustic.book.bikes import all_bearings, all_bikes
 
     with opened(book) as it, it.reading() as connection:
         bikes, bearings = all_bikes(connection), all_bearings(connection)
-    there: dict[str, list[str]] = {one.name: [] for one in bikes}
-    for fitted in bearings:
-        if fitted.removed_on is None:
-            there[fitted.bike].append(f"{fitted.designation or 'bearing'} since {fitted.installed_on}")
     if as_json:
-        click.echo(json.dumps({"schema": "acoustic.bikes/1", "bikes": there}, ensure_ascii=False, indent=2))
+        from acoustic.book.document import bikes_document
+        from acoustic.structures import encode
+
+        click.echo(encode(bikes_document(bikes, bearings)))
         return
     if not bikes:
         click.echo("The book has no bikes yet; add one with: acoustic bike add NAME")
         return
-    click.echo(table([("bike", "bearing"), *((name, ", ".join(what)) for name, what in there.items())]))
+    rows: list[tuple[str, ...]] = [("bike", "bearing", "kind", "side", "since")]
+    for one in bikes:
+        rows += _rows(one, [fitted for fitted in bearings if fitted.bike == one.name and not fitted.removed_on])
+    click.echo(table(rows))
 
 
-def _fitted_options(command: Any) -> Any:
-    for option in reversed(FITTED):
-        command = option(command)
-    return command
+def _rows(bike: Bike, there: list[Fitted]) -> list[tuple[str, ...]]:
+    if not there:
+        return [(bike.name, "", "", "", "")]
+    return [
+        (bike.name, str(one.number), one.designation or "not named", one.side, one.installed_on.isoformat())
+        for one in there
+    ]
 
 
 @bike.command()
 @click.argument("name")
-@_fitted_options
+@fitted_options
+@catalogue_option
 @day_option("--on", "The day it went in.")
 @click.option("--notes", default="", metavar="WORDS", help="Free text.")
+@anyway_option
 @book_option
-def fit(name: str, on: date, notes: str, book: str | None, **said: Any) -> None:
+def fit(
+    name: str, on: date, notes: str, anyway: bool, catalogue: Path | None, book: str | None, **said: Any
+) -> None:
     """Record that a bearing was fitted into the bike NAME. A new name is added."""
-    from acoustic.book.bikes import fit_bearing, known_bike
+    from acoustic.book.bikes import find_bike, fit_bearing, known_bike, near_names
+    from acoustic.book.distance import refuse_falling
     from acoustic.book.records import Fitted
 
-    words = {key: value for key, value in said.items() if value is not None}
+    words = settled_bearing(said, catalogue)
     with opened(book) as it, it.writing() as connection:
-        known_bike(connection, name)
-        fitted = fit_bearing(connection, Fitted(bike=name, installed_on=on, notes=notes, **words))
-    click.echo(f"bearing {fitted.number} has been in {name} since {on}.")
+        near = near_names(connection, name) if find_bike(connection, name) is None else []
+        there = known_bike(connection, name)
+        if not anyway:
+            refuse_falling(connection, there.name, on, words.get("installed_km"))
+        fitted = fit_bearing(connection, Fitted(bike=there.name, installed_on=on, notes=notes, **words))
+    click.echo(f"{fitted.told} has been in {fitted.bike} since {on}.")
+    if near:
+        merge = f"acoustic bike merge {quoted(fitted.bike)} {quoted(near[0])} --because WORDS"
+        click.echo(
+            f"acoustic: {fitted.bike} is a new bike in the book. If you meant {near[0]}:\n    {merge}", err=True
+        )
+
+
+@bike.command()
+@click.argument("name")
+@fitted_options
+@catalogue_option
+@day_option("--on", "The day it was replaced.")
+@click.option(
+    "--because",
+    default="worn",
+    show_default=True,
+    metavar="WORDS",
+    help="Why the old one came out. Only 'worn' counts as wear; say where it was a crash, another noise ...",
+)
+@click.option("--notes", default="", metavar="WORDS", help="Free text about the new one.")
+@anyway_option
+@book_option
+def replaced(
+    name: str,
+    on: date,
+    because: str,
+    notes: str,
+    anyway: bool,
+    catalogue: Path | None,
+    book: str | None,
+    **said: Any,
+) -> None:
+    """Record that the bearing of the bike NAME was replaced: the old one out, a new one in.
+
+    What belongs to the frame (shell, bore, spindle, use) stays unless you say otherwise, and
+    without --bearing the new one is of the same kind. Then record a final spin.
+    """
+    from acoustic.book.distance import refuse_falling
+    from acoustic.book.records import Fitted
+    from acoustic.book.replacing import replace_bearing
+
+    words = settled_bearing(said, catalogue)
+    with opened(book) as it, it.writing() as connection:
+        if not anyway:
+            refuse_falling(connection, name, on, words.get("installed_km"))
+        new = Fitted(bike=name, installed_on=on, notes=notes, **words)
+        done = replace_bearing(connection, new, because=because, same_day=anyway)
+    if done.out is None:
+        click.echo(f"{done.fitted.told} has been in {done.fitted.bike} since {on}; the book knew of none before.")
+        return
+    lasted = DAY.counted((on - done.out.installed_on).days)
+    click.echo(f"{done.out.told} came out of {done.out.bike} on {on} after {lasted}: {because}.")
+    click.echo(f"{done.fitted.told} went in.")
+    if done.visit is not None:
+        click.echo(f"visit {done.visit.number} of {on}: done: replacement.")
 
 
 @bike.command()
@@ -110,42 +172,66 @@ def fit(name: str, on: date, notes: str, book: str | None, **said: Any) -> None:
     metavar="WORDS",
     help="'worn' if it failed. Any other reason (crash, sold, other bearing) is not counted as wear.",
 )
+@click.option("--km", type=KILOMETRES, metavar="KM", help="Total distance that the bike had ridden by then.")
+@anyway_option
 @book_option
-def removed(number: int, on: date, because: str, book: str | None) -> None:
-    """Record that the bearing NUMBER came out, and why."""
-    from acoustic.book.bikes import take_out
+def removed(number: int, on: date, because: str, km: float | None, anyway: bool, book: str | None) -> None:
+    """Record that the bearing NUMBER came out, and why. `acoustic bike list` shows the number."""
+    from acoustic.book.bikes import require_bearing, take_out
+    from acoustic.book.distance import refuse_falling
 
     with opened(book) as it, it.writing() as connection:
-        fitted = take_out(connection, number, on, because)
-    lasted = (on - fitted.installed_on).days
-    click.echo(f"bearing {number} came out of {fitted.bike} on {on} after {lasted} days: {because}.")
+        if not anyway:
+            refuse_falling(connection, require_bearing(connection, number).bike, on, km)
+        fitted = take_out(connection, number, on, because, km=km)
+    lasted = DAY.counted((on - fitted.installed_on).days)
+    click.echo(f"bearing {number} came out of {fitted.bike} on {on} after {lasted}: {because}.")
 
 
 @bike.command()
 @click.argument("name")
 @book_option
 def show(name: str, book: str | None) -> None:
-    """Show the bike NAME: its bearings and its last visits."""
+    """Show the bike NAME: its bearings, its last visits, and what was put right."""
     from acoustic.book.bikes import bearings_of, require_bike
+    from acoustic.book.history import histories, history
     from acoustic.book.visits import list_visits
 
     with opened(book) as it, it.reading() as connection:
         found = require_bike(connection, name)
-        bearings, visits = bearings_of(connection, name), list_visits(connection, bike=name, newest=10)
-    click.echo(name if not found.notes else f"{name}: {found.notes}")
-    click.echo("\n".join(f"  {_told(one)}" for one in bearings) if bearings else "  no bearing on record")
+        bearings = bearings_of(connection, found.name, withdrawn=True)
+        visits = list_visits(connection, bike=found.name, newest=10)
+        changed = history(connection, "bike", found.number)
+        later = histories(connection, "bearing", [one.number for one in bearings])
+    lines = [found.name if not found.notes else f"{found.name}: {found.notes}"]
+    if found.branch:
+        lines.append(f"  from the branch {found.branch}")
+    for one in bearings:
+        lines.append(f"  {_told(one)}")
+        lines += [f"    {change}" for change in later.get(one.number, ())]
+    if not bearings:
+        lines.append("  no bearing on record")
     for visit in visits:
         grades = ", ".join(judged.grade for judged in visit.verdicts) or "no recording"
-        click.echo(f"  visit {visit.number}, {visit.on_date}: {grades}")
+        lines.append(f"  visit {visit.number}, {visit.on_date}: {grades}")
+    lines += [f"  {change}" for change in changed]
+    click.echo("\n".join(lines))
 
 
 def _told(fitted: Fitted) -> str:
     """One bearing on one line."""
-    words = [fitted.designation or "bearing", fitted.side, fitted.seal, fitted.shell, fitted.use]
+    words = [fitted.designation or "bearing", fitted.side, fitted.seal, fitted.shell, fitted.use, fitted.supplier]
+    words += [f"lot {fitted.lot}" if fitted.lot else ""]
     sizes = [
         f"{text} {value:g} mm"
         for text, value in (("bore", fitted.bore_mm), ("spindle", fitted.spindle_mm))
         if value is not None
     ]
     out = f", out {fitted.removed_on} ({fitted.removed_because})" if fitted.removed_on else ""
+    if fitted.withdrawn_because is not None:
+        out += f"; entry taken back: {fitted.withdrawn_because}"
     return f"bearing {fitted.number}: {', '.join(w for w in (*words, *sizes) if w)}; in {fitted.installed_on}{out}"
+
+
+for slip in SLIPS:
+    bike.add_command(slip)

@@ -88,7 +88,7 @@ def _write_book(where: str) -> None:
     from acoustic.plugin.registry import load_plugins
     from acoustic.simulator.workshop import LAST, SQUEEZED, WEARING
 
-    with opened(where) as it:
+    with opened(where, create=True) as it:
         count = write_year(it, load_plugins(), Progress(quiet=False))
     click.echo(f"{count} visits are in {where}. Try:")
     for call in (

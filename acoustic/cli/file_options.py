@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acoustic.cli.progress import Progress
+from acoustic.cli.questions import WHAT_TO_WRITE, under
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -24,16 +25,16 @@ PAGES = (".html",)
 
 _OPTIONS = (
     click.option(
-        "--plot",
-        type=click.Path(path_type=Path),
-        metavar="FILE.png|.svg",
-        help="Draw recording, speed and order spectrum.",
-    ),
-    click.option(
         "--report",
         type=click.Path(path_type=Path),
         metavar="FILE.html",
         help="Write one page for rider and bench, with pictures and sounds. It needs no network.",
+    ),
+    click.option(
+        "--plot",
+        type=click.Path(path_type=Path),
+        metavar="FILE.png|.svg",
+        help="Draw recording, speed and order spectrum.",
     ),
 )
 
@@ -49,6 +50,16 @@ class Files:
 
     plot: Path | None
     report: Path | None
+
+    def refuse_many(self, count: int) -> None:
+        """Refuse a file that is made of one recording where several are given."""
+        for option, path in (("--report", self.report), ("--plot", self.plot)):
+            if path is not None and count > 1:
+                raise InputError(
+                    f"{option} writes the {'page' if option == '--report' else 'picture'} of one recording, and "
+                    f"{count} were given",
+                    hint=f"Leave {option} out, or check each recording in a call of its own.",
+                )
 
     def write(self, result: Analysis, progress: Progress) -> None:
         """Write what was asked for, and say so."""
@@ -68,10 +79,7 @@ def file_options(command: Command) -> Command:
         check_page("--report", files.report)
         command(files=files, **values)
 
-    decorated: Command = with_files
-    for option in reversed(_OPTIONS):  # decorators apply from the bottom up
-        decorated = option(decorated)
-    return decorated
+    return under(WHAT_TO_WRITE, *_OPTIONS)(with_files)
 
 
 def check_picture(plot: Path | None) -> None:

@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from acoustic.cli.bearing_options import catalogue_option
 from acoustic.cli.book_options import book_option, opened
+from acoustic.cli.file_options import check_page, write_page
+from acoustic.cli.fit_options import asked_sheet, bore_mm, fit_options, tilt_rad
+from acoustic.cli.progress import Progress
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
     from acoustic.book.records import Visit
-    from acoustic.install.fit.parts import Cup, FittedBearing, Spindle
-    from acoustic.install.fit.seat import BoreReading, SizeLimits
     from acoustic.install.spins import Told
-
-METALS = ("aluminium", "steel", "titanium")
+    from acoustic.install.units import Upkeep, Use
+    from acoustic.lifetimes.lives import Life
 
 
 @click.group(short_help="Check a fresh install: fit, seat, final spin.")
@@ -27,171 +28,89 @@ def install() -> None:
 
 @install.command()
 @click.option("--bearing", "name", required=True, metavar="NAME", help="Designation or size: 6805 or 25x37x7.")
-@click.option(
-    "--bore",
-    "readings",
-    multiple=True,
-    required=True,
-    metavar="MM[@DEPTH[/DEG]]",
-    help="A reading of the seat's bore, one option each: 36.982@5/90 is 5 mm deep, at 90 degrees.",
-)
-@click.option(
-    "--gauge",
-    "gauge_um",
-    type=click.FloatRange(min=0),
-    default=5.0,
-    show_default=True,
-    metavar="UM",
-    help="How far a reading may be off [um].",
-)
-@click.option("--limits", metavar="LOW:HIGH", help="Smallest and largest bore that the frame's maker allows [mm].")
-@click.option(
-    "--group",
-    type=click.Choice(["C2", "CN", "C3", "C4"]),
-    default="CN",
-    show_default=True,
-    help="Clearance group marked on the bearing; CN if none is.",
-)
-@click.option(
-    "--shell", type=click.Choice(METALS), default="aluminium", show_default=True, help="Metal of the shell."
-)
-@click.option("--shell-outside", type=float, metavar="MM", help="Outside diameter of the shell's wall [mm].")
-@click.option(
-    "--cup",
-    metavar="MM:LOW:HIGH:MATERIAL",
-    help="A cup around the bearing [mm, um], for example 41:-20:0:polyamide.",
-)
-@click.option("--spindle", type=float, metavar="MM", help="Measured diameter of the spindle [mm].")
-@click.option("--spindle-bore", type=float, default=0.0, metavar="MM", help="Bore of a hollow spindle [mm].")
-@click.option(
-    "--spindle-metal", type=click.Choice(METALS), default="steel", show_default=True, help="Metal of the spindle."
-)
-@click.option("--offset", type=float, metavar="MM", help="Distance between the axes of the two seats [mm].")
-@click.option("--shell-width", type=float, metavar="MM", help="Distance between the two seats [mm].")
-@click.option(
-    "--warmer", type=float, default=0.0, metavar="K", help="How much warmer the inner ring is than the outer [K]."
-)
-@catalogue_option
+@fit_options
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the sheet.")
-def fit(as_json: bool, **said: Any) -> None:
-    """Compute how much clearance a measured seat leaves in a bearing, before it is pressed in.
+def fit(name: str, as_json: bool, **said: Any) -> None:
+    """Say whether a bearing fits its seat, before it is pressed in: loose, tight, or fits.
 
     Measure the bore at the mouth and deeper, in two directions each. The makers of frame
     and bearing have the last word. Ream and face a frame only if you are equipped for it.
     """
-    from acoustic.install.fit.interference import material
-    from acoustic.install.fit.parts import Shell
-    from acoustic.install.fit.seat import measure_seat
-    from acoustic.install.fit.sheet import fit_sheet
     from acoustic.report.fit_text import fit_document, fit_text
     from acoustic.structures import encode
 
-    sheet = fit_sheet(
-        measure_seat([_reading(text) for text in said["readings"]], uncertainty_um=said["gauge_um"]),
-        _bearing(said["name"], said["catalogue"], said["group"]),
-        Shell(material=material(said["shell"]), outside_mm=said["shell_outside"]),
-        cup=_cup(said["cup"]),
-        spindle=_spindle(said["spindle"], said["spindle_bore"], said["spindle_metal"], said["gauge_um"]),
-        limits=_limits(said["limits"]),
-        tilt_rad=_tilt_rad(said["offset"], said["shell_width"]),
-        inner_warmer_k=said["warmer"],
-    )
-    click.echo(encode(fit_document(sheet)) if as_json else fit_text(sheet))
+    asked = asked_sheet(name, said)
+    click.echo(encode(fit_document(asked.sheet, asked.taken)) if as_json else fit_text(asked.sheet, asked.taken))
 
 
-def _number(text: str, where: str, example: str) -> float:
+@install.command()
+@click.option("--bearing", "name", metavar="NAME", help="What the seat is for: 6805 or 25x37x7.")
+@fit_options
+@click.option(
+    "--use",
+    type=click.Choice(["racing", "everyday", "wet", "off-road"]),
+    default="everyday",
+    show_default=True,
+    help="What the bike is for.",
+)
+@click.option(
+    "--upkeep",
+    type=click.Choice(["none", "yearly", "often"]),
+    default="yearly",
+    show_default=True,
+    help="How often its owner has it cleaned and greased.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the ranking.")
+@book_option
+def choose(name: str | None, use: Use, upkeep: Upkeep, as_json: bool, book: str | None, **said: Any) -> None:
+    """Say which kind of bearing unit suits a frame and its rider, what speaks for and against each, and how long
+    each kind lasted in this shop.
+
+    Without --bearing and --bore the seat counts as not measured, and the kind that forgives most comes first.
+    """
+    from acoustic.install.choose import Situation, rank_units, spindle_of, with_seat
+    from acoustic.report.choose_text import choose_document, choose_text
+    from acoustic.structures import encode
+
+    if name is None and (said["readings"] or said["limits"]):
+        raise InputError(
+            "a bore was given, and not what is to go into it",
+            hint="Add --bearing NAME, for example --bearing 6806 or 30x42x7.",
+        )
+    sheet = None if name is None or not (said["readings"] or said["limits"]) else asked_sheet(name, said).sheet
+    spindle = spindle_of(said["spindle"] or bore_mm(name, said["catalogue"]))
+    rider = Situation(use=use, upkeep=upkeep, shell=said["shell"], spindle=spindle)
+    situation = with_seat(rider, sheet, tilt_rad(said["offset"], said["shell_width"]))
+    lives = _lives(book)
+    ranked = rank_units(situation, lives), rank_units(situation, lives, seals=True)
+    click.echo(encode(choose_document(situation, *ranked)) if as_json else choose_text(situation, *ranked))
+
+
+def _lives(book: str | None) -> tuple[Life, ...]:
+    """The shop's own lives; none where there is no book and none was named."""
+    from acoustic.book.bikes import all_bearings
+    from acoustic.book.series import lives
+
     try:
-        return float(text)
-    except ValueError:
-        raise InputError(f"{where}: {text or 'nothing'} is not a number", hint=f"Write {example}.") from None
-
-
-def _reading(text: str) -> BoreReading:
-    from acoustic.install.fit.seat import BoreReading
-
-    size, _, place = text.partition("@")
-    depth, _, direction = place.partition("/")
-    where, example = f"--bore {text}", "36.982, 36.982@5 or 36.982@5/90"
-    return BoreReading(
-        _number(size, where, example),
-        depth_mm=_number(depth, where, example) if depth else None,
-        direction_deg=_number(direction, where, example) if direction else None,
-    )
-
-
-def _bearing(name: str, catalogue: Path | None, group: str) -> FittedBearing:
-    from acoustic.bearings.catalogue import load_catalogue
-    from acoustic.bearings.search import find
-    from acoustic.install.fit.parts import FittedBearing
-
-    row = find(load_catalogue(catalogue), name)
-    if row.bore_mm is None or row.outside_mm is None:
-        raise InputError(
-            f"{row.designation} has no bore and outside diameter in the catalogue",
-            hint="Name a ring bearing, or add one of your own with --catalogue.",
-        )
-    return FittedBearing(
-        bore_mm=row.bore_mm,
-        outside_mm=row.outside_mm,
-        ball_diameter_mm=row.ball_sets[0].ball_diameter_mm,
-        pitch_diameter_mm=row.pitch_diameter_mm,
-        group=group,
-    )
-
-
-def _cup(text: str | None) -> Cup | None:
-    if text is None:
-        return None
-    from acoustic.install.fit.interference import material
-    from acoustic.install.fit.parts import Cup
-    from acoustic.install.fit.tolerances import Limits
-
-    size, low, high, name = [*text.split(":"), "", "", "", ""][:4]
-    example = "41:-20:0:polyamide: outside [mm], its least and most deviation [um], what it is made of"
-    numbers = [_number(part, f"--cup {text}", example) for part in (size, low, high)]
-    return Cup(
-        outside_mm=numbers[0],
-        outside=Limits(numbers[1], numbers[2], "as measured"),
-        material=material(name),
-    )
-
-
-def _spindle(outside_mm: float | None, inside_mm: float, metal: str, gauge_um: float) -> Spindle | None:
-    if outside_mm is None:
-        return None
-    from acoustic.install.fit.interference import material
-    from acoustic.install.fit.parts import Spindle
-
-    return Spindle(outside_mm=outside_mm, inside_mm=inside_mm, material=material(metal), uncertainty_um=gauge_um)
-
-
-def _limits(text: str | None) -> SizeLimits | None:
-    if text is None:
-        return None
-    from acoustic.install.fit.seat import SizeLimits
-
-    low, _, high = text.partition(":")
-    numbers = [_number(part, f"--limits {text}", "36.970:36.990 [mm]") for part in (low, high)]
-    return SizeLimits(numbers[0], numbers[1], "the frame's maker, as given")
-
-
-def _tilt_rad(offset_mm: float | None, width_mm: float | None) -> float | None:
-    if (offset_mm is None) != (width_mm is None):
-        raise InputError(
-            "--offset and --shell-width are needed together, and only one was given",
-            hint="Give both, or leave both out.",
-        )
-    if offset_mm is None or width_mm is None:
-        return None
-    from acoustic.install.fit.advice import tilt_of_seats_rad
-
-    return tilt_of_seats_rad(offset_mm, width_mm)
+        with opened(book) as it, it.reading() as connection:
+            return lives(all_bearings(connection), today=date.today())
+    except InputError:
+        if book is not None:
+            raise
+        return ()
 
 
 @install.command()
 @click.argument("bike")
+@click.option(
+    "--report",
+    "page",
+    type=click.Path(path_type=Path),
+    metavar="FILE.html",
+    help="Write both recordings as one page, before and after, to show, mail or print.",
+)
 @book_option
-def seat(bike: str, book: str | None) -> None:
+def seat(bike: str, page: Path | None, book: str | None) -> None:
     """Compare the bearing of BIKE in the hand with the same bearing pressed into its seat.
 
     Record the bearing free in the hand and again in its seat, and add both:
@@ -199,10 +118,27 @@ def seat(bike: str, book: str | None) -> None:
     """
     from acoustic.install.spins import what_the_seat_did
 
+    if page is not None:
+        check_page("--report", page)
     visits = _visits(bike, book)
-    free, pressed = (_newest(visits, kind, bike) for kind in ("free", "pressed"))
+    pressed = _newest(visits, "pressed", bike)
+    free = _newest(visits[: visits.index(pressed)], "free", bike)
     told = what_the_seat_did(*([judged.check for judged in one.verdicts] for one in (free, pressed)))
     _say(told, f"visit {free.number} in the hand, visit {pressed.number} in its seat")
+    if page is not None:
+        _write_before_after(page, bike, free, pressed, book)
+
+
+def _write_before_after(page: Path, bike: str, free: Visit, pressed: Visit, book: str | None) -> None:
+    """Judge both visits' recordings again and write them as one page."""
+    from acoustic.cli.report import judged_again
+    from acoustic.report.before_after import before_after_page
+
+    progress = Progress(quiet=False)
+    with opened(book) as it:
+        heard = judged_again(it, free, progress), judged_again(it, pressed, progress)
+    progress("drawing")
+    write_page("--report", page, before_after_page(bike, (free, pressed), heard, progress))
 
 
 @install.command()

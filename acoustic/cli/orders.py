@@ -8,15 +8,20 @@ import click
 
 from acoustic.bearings.document import CandidateBlock, OrdersBlock, OrdersDocument, orders_document
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
+from acoustic.cli.questions import WHAT_TO_WRITE, ByQuestion, under
+from acoustic.cli.types import Number
 from acoustic.structures import encode
 
 _HEADINGS = ("balls", "cage", "outer raceway", "inner raceway", "ball")
 
 
-@click.command()
+@click.command(cls=ByQuestion)
 @bearing_options
-@click.option("--speed", "speed_rpm", type=float, metavar="RPM", help="Also show Hz at this speed.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")
+@under(
+    WHAT_TO_WRITE,
+    click.option("--speed", "speed_rpm", type=Number(), metavar="RPM", help="Also show Hz at this speed."),
+    click.option("--json", "as_json", is_flag=True, help="Print one JSON document."),
+)
 def orders(bearing: BearingChoice, speed_rpm: float | None, as_json: bool) -> None:
     """Print the defect orders of a bearing, for each ball count it may have."""
     document = orders_document(bearing.resolve(), speed_rpm)

@@ -39,7 +39,7 @@ def report(bike: str, page: Path, number: int | None, today: date, book: str | N
     from acoustic.book.bikes import bearings_of, require_bike
     from acoustic.book.series import all_series
     from acoustic.book.visits import list_visits
-    from acoustic.report.bike_sections import bike_sections
+    from acoustic.report.bike_sections import bike_lead, bike_sections
     from acoustic.report.page import page as made_page
 
     progress = Progress(quiet=quiet)
@@ -48,11 +48,12 @@ def report(bike: str, page: Path, number: int | None, today: date, book: str | N
             require_bike(connection, bike)
             visits, bearings = list_visits(connection, bike=bike), bearings_of(connection, bike)
         chosen = _chosen(visits, number, bike)
-        analyses = _heard(it, chosen, progress)
+        analyses = judged_again(it, chosen, progress)
     progress("drawing")
     sections = bike_sections(visits, bearings, all_series(visits, bearings, None, today))
     subtitle = f"Visit of {chosen.on_date}, {len(visits)} visits in the book"
-    write_page("FILE.html", page, made_page(bike, subtitle, analyses, sections, progress))
+    lead = bike_lead(visits, bearings) if number is None else None
+    write_page("FILE.html", page, made_page(bike, subtitle, analyses, sections, progress, lead=lead))
     click.echo(f"{page}: {bike}, visit {chosen.number} of {chosen.on_date}")
 
 
@@ -74,7 +75,7 @@ def _chosen(visits: tuple[Visit, ...], number: int | None, bike: str) -> Visit:
     return heard[-1]
 
 
-def _heard(book: Book, visit: Visit, progress: Progress) -> tuple[Analysis, ...]:
+def judged_again(book: Book, visit: Visit, progress: Progress) -> tuple[Analysis, ...]:
     """Judge the visit's recordings as they were asked about then."""
     from acoustic.book.asked import read_asked
     from acoustic.book.judging import listen_to

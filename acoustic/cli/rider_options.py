@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acoustic.cli.questions import WHAT_THE_RIDER_SAYS, under
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -77,10 +78,7 @@ def rider_options(command: Command) -> Command:
         said = {field.name: values.pop(field.name) for field in fields(RiderSaid)}
         command(said=RiderSaid(**said), **values)
 
-    decorated: Command = with_words
-    for option in reversed(_OPTIONS):  # decorators apply from the bottom up
-        decorated = option(decorated)
-    return decorated
+    return under(WHAT_THE_RIDER_SAYS, *_OPTIONS)(with_words)
 
 
 def known_label(label: str, where: str, rules: Rules) -> None:

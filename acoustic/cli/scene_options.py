@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acoustic.cli.questions import CHAIN_ON, WHERE_HEARD, under
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -17,18 +18,20 @@ if TYPE_CHECKING:
 Command = Callable[..., None]
 
 _OPTIONS = (
-    click.option("--side", type=click.Choice(["drive", "non-drive"]), help="Where the phone was held."),
+    click.option(
+        "--side", type=click.Choice(["drive", "non-drive"], case_sensitive=False), help="Where the phone was held."
+    ),
     click.option(
         "--room",
         type=click.Path(path_type=Path),
         metavar="STILL.wav",
         help="Recording of the still bike in the same room by the same phone, if the spin has no still parts.",
     ),
-    click.option("--chainring", type=int, metavar="TEETH", help="With the chain on: teeth of the chainring."),
-    click.option("--sprocket", type=int, metavar="TEETH", help="With the chain on: teeth of the rear sprocket."),
-    click.option(
-        "--jockey", type=int, metavar="TEETH", help="With the chain on: teeth of the derailleur's jockey wheels."
-    ),
+)
+_TOOTH_COUNTS = (
+    click.option("--chainring", type=int, metavar="TEETH", help="Teeth of the chainring."),
+    click.option("--sprocket", type=int, metavar="TEETH", help="Teeth of the rear sprocket."),
+    click.option("--jockey", type=int, metavar="TEETH", help="Teeth of the derailleur's jockey wheels."),
 )
 _NAMES = ("chainring", "sprocket", "jockey")
 
@@ -44,10 +47,7 @@ def scene_options(command: Command) -> Command:
 
         command(scene=Scene(drivetrain=drivetrain_of(**teeth), room=room, side=side), **values)
 
-    decorated: Command = with_scene
-    for option in reversed(_OPTIONS):  # decorators apply from the bottom up
-        decorated = option(decorated)
-    return decorated
+    return under(WHERE_HEARD, *_OPTIONS)(under(CHAIN_ON, *_TOOTH_COUNTS)(with_scene))
 
 
 def drivetrain_of(chainring: int | None, sprocket: int | None, jockey: int | None) -> Drivetrain | None:

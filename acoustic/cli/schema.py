@@ -15,14 +15,17 @@ from acoustic.errors import InputError
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 DOCUMENTS = {  # name: (structure, what prints it)
     "check": ("acoustic.check.document:CheckDocument", "the verdict on one recording: acoustic check --json"),
+    "checks": ("acoustic.check.several:ChecksDocument", "of two or more: acoustic check --json"),
     "orders": ("acoustic.bearings.document:OrdersDocument", "defect orders of a bearing: acoustic orders --json"),
     "triage": ("acoustic.triage.document:TriageDocument", "where a creak comes from: acoustic triage --json"),
+    "bikes": ("acoustic.book.document:BikesDocument", "bikes in the book: acoustic bike list --json"),
     "visit": ("acoustic.book.document:VisitDocument", "one visit in the book: acoustic visit show --json"),
     "visits": ("acoustic.book.document:VisitsDocument", "visits in the book: acoustic visit list --json"),
     "trend": ("acoustic.report.trend_text:TrendDocument", "how a bearing wears: acoustic trend --json"),
     "due": ("acoustic.report.due_text:DueDocument", "what falls due over all bikes: acoustic due --json"),
     "lifetimes": ("acoustic.report.lifetimes_text:LifetimesDocument", "which lasts: acoustic lifetimes --json"),
     "fit": ("acoustic.report.fit_text:FitDocument", "a press-fit sheet: acoustic install fit --json"),
+    "choose": ("acoustic.report.choose_text:ChooseDocument", "which unit: acoustic install choose --json"),
     "bearings": ("acoustic.bearings.document:BearingsDocument", "catalogue rows: acoustic bearings --json"),
     "plugins": ("acoustic.plugin.document:PluginsDocument", "what is installed: acoustic plugins --json"),
 }
@@ -54,4 +57,5 @@ def schema_of(name: str) -> dict[str, object]:
     made = msgspec.json.schema(form)
     for part in made["$defs"].values():
         part["description"] = inspect.cleandoc(part["description"])
-    return {"$schema": DIALECT, "title": f"acoustic.{name}/1", **made}
+    (title,) = made["$defs"][form.__name__]["properties"]["schema"]["enum"]
+    return {"$schema": DIALECT, "title": title, **made}

@@ -13,8 +13,10 @@ import click
 
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
 from acoustic.cli.progress import Progress
+from acoustic.cli.questions import HOW_IT_TURNED, WHAT_TO_WRITE, ByQuestion, under
 from acoustic.cli.rider_options import RiderSaid, known_label, rider_options
 from acoustic.errors import EXIT_DONE, EXIT_PLUGIN_FAILED, EXIT_UNUSABLE, InputError
+from acoustic.typed import number_in
 
 if TYPE_CHECKING:
     from acoustic.model import Side, Spin
@@ -41,26 +43,32 @@ class Given:
     path: Path
 
 
-@click.command()
+@click.command(cls=ByQuestion)
 @click.argument("recordings", nargs=-1, metavar="[LABEL[:SIDE]=FILE]...")
 @bearing_options
 @rider_options
-@click.option(
-    "--marks",
-    multiple=True,
-    metavar="LABEL=FILE.csv",
-    help="File with the time [s] of each crank turn in that label's recording.",
+@under(
+    HOW_IT_TURNED,
+    click.option(
+        "--marks",
+        multiple=True,
+        metavar="LABEL=FILE.csv",
+        help="File with the time [s] of each crank turn in that label's recording.",
+    ),
+    click.option(
+        "--turns",
+        "counted_turns",
+        multiple=True,
+        metavar="LABEL=N",
+        help="Turns of that label's whole spin, counted by eye.",
+    ),
 )
-@click.option(
-    "--turns",
-    "counted_turns",
-    multiple=True,
-    metavar="LABEL=N",
-    help="Turns of that label's whole spin, counted by eye.",
+@under(
+    WHAT_TO_WRITE,
+    click.option("--full", is_flag=True, help="Print all that speaks for and against, and every check by hand."),
+    click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report."),
+    click.option("--quiet", is_flag=True, help="Print one line with the likeliest source, and no progress."),
 )
-@click.option("--full", is_flag=True, help="Print all that speaks for and against, and every check by hand.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the report.")
-@click.option("--quiet", is_flag=True, help="Print one line with the likeliest source, and no progress.")
 def triage(
     recordings: tuple[str, ...],
     bearing: BearingChoice,
@@ -137,7 +145,7 @@ def _by_key(texts: Iterable[str], option: str, given: Sequence[Given]) -> dict[s
 
 def _number(text: str, key: str) -> float:
     try:
-        turns = float(text)
+        turns = number_in(text)
     except ValueError:
         turns = math.nan
     if not 0 < turns < math.inf:  # how many are too many is known to the speed source that takes the count

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -9,13 +10,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from acoustic.book.records import DONE, KINDS
+from acoustic.book.naming import quoted
+from acoustic.book.records import KINDS
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
-from acoustic.cli.book_options import book_option, day_option, opened, table
+from acoustic.cli.book_options import anyway_option, book_option, counted, day_option, opened, table
 from acoustic.cli.progress import Progress
 from acoustic.cli.scene_options import scene_options
 from acoustic.cli.speed_options import speed_options
-from acoustic.errors import InputError
+from acoustic.cli.visit_slips import SLIPS, done_option, km_option, notes_option, recorder_option
+from acoustic.errors import EXIT_UNUSABLE, InputError
 from acoustic.structures import encode
 
 if TYPE_CHECKING:
@@ -24,20 +27,6 @@ if TYPE_CHECKING:
     from acoustic.model import Scene, SpeedRequest
 
 NEWEST = 20  # as many as a terminal shows at once
-
-km_option = click.option(
-    "--km",
-    "distance_km",
-    type=click.FloatRange(min=0),
-    metavar="KM",
-    help="Total distance ridden, as the bike's computer shows.",
-)
-recorder_option = click.option(
-    "--recorder", metavar="WORDS", help="The phone that recorded it, if you use several."
-)
-notes_option = click.option("--notes", metavar="WORDS", help="Free text; leave out the owner's name.")
-done_option = click.option("--done", type=click.Choice(DONE), help="What was done after the check.")
-because_option = click.option("--because", required=True, metavar="WORDS", help="Why.")
 
 
 @click.group(short_help="Keep recordings and verdicts by bike and day.")
@@ -57,15 +46,17 @@ def visit() -> None:
 @bearing_options
 @speed_options
 @scene_options
+@anyway_option
 @book_option
 @click.option("--quiet", is_flag=True, help="Print only the visit's line, without progress.")
-def add(
+def add(  # noqa: PLR0913, PLR0917 - one argument for each group of options
     recordings: tuple[Path, ...],
     bike: str,
     on: date,
     bearing: BearingChoice,
     request: SpeedRequest,
     scene: Scene,
+    anyway: bool,
     book: str | None,
     quiet: bool,
     **said: Any,
@@ -73,7 +64,8 @@ def add(
     """Check each recording REC, and keep the recordings and results as one visit.
 
     The options hold for all recordings of the call. If the book knows the bearing of this
-    bike, --bearing can be left out.
+    bike, --bearing can be left out. A recording that is in the book already and kilometres
+    that fall are refused, unless you say --anyway.
 
     Keep hands, hair and sleeves clear of the spinning crank.
     """
@@ -86,15 +78,44 @@ def add(
 
     words = {name: value for name, value in said.items() if value is not None}
     with opened(book) as it:
+        new = _ask_first(it, bike, on, words.get("distance_km"), recordings, anyway=anyway)
         fitted = _sitting(it, bike, on, scene.side or "")
         bearing = _named(bearing, fitted)
         heard = _listen(it, recordings, bearing, request, scene, Progress(quiet=quiet), say=not quiet)
         made = Visit(bike=bike, on_date=on, bearing=fitted.uid if fitted else "", verdicts=heard, **words)
         fresh = _fresh(it, fitted, on)
-        number = _write(it, made)
-    click.echo(f"visit {number}: {bike}, {on}: {', '.join(judged.grade for judged in heard)}")
+        made = _write(it, made, anyway=anyway)
+    click.echo(f"visit {made.number}: {made.bike}, {on}: {', '.join(judged.grade for judged in heard)}")
+    if new is not None:
+        click.echo(f"acoustic: {made.bike} is a new bike in the book.{_meant(made, new)}", err=True)
     if fresh is not None:
         _compare(made, fresh)
+
+
+def _ask_first(
+    book: Book, bike: str, on: date, km: float | None, recordings: tuple[Path, ...], *, anyway: bool
+) -> list[str] | None:
+    """Refuse what cannot be meant before the long work; the names nearest to a bike's that is new, else None."""
+    from acoustic.book.bikes import find_bike, near_names
+    from acoustic.book.distance import refuse_falling
+    from acoustic.book.files import sha256_of
+    from acoustic.book.naming import settled
+    from acoustic.book.visits import refuse_known
+
+    with book.reading() as connection:
+        new = near_names(connection, settled(bike)) if find_bike(connection, bike) is None else None
+        if not anyway:
+            refuse_falling(connection, bike, on, km)
+            refuse_known(connection, [(path.name, sha256_of(path)) for path in recordings if path.is_file()])
+    return new
+
+
+def _meant(made: Visit, near: list[str]) -> str:
+    """How to put it right if another bike was meant."""
+    if not near:
+        return ""
+    words = "--because 'typed wrong'" if "'" in quoted(near[0]) else '--because "typed wrong"'
+    return f" If you meant {near[0]}:\n  acoustic visit move {made.number} {quoted(near[0])} {words}"
 
 
 def _is_of_one_spin(request: SpeedRequest) -> bool:
@@ -153,10 +174,13 @@ def _listen(
 
     from acoustic.book.asked import Asked
     from acoustic.book.judging import listen_to, take_in
+    from acoustic.book.question import AskedBearing
     from acoustic.plugin.registry import load_plugins
     from acoustic.report.terminal import to_text
 
-    asked, registry = Asked(bearing=asdict(bearing), request=request, scene=scene), load_plugins()
+    named = {name: value for name, value in asdict(bearing).items() if name != "catalogue"}
+    asked = Asked(bearing=AskedBearing(**named), catalogue=bearing.catalogue, request=request, scene=scene)
+    registry = load_plugins()
     analyses = []
     for path in recordings:
         progress(path.name)
@@ -173,13 +197,17 @@ def _listen(
     return tuple(take_in(path, asked, analysis, book.files) for path, analysis in pairs)
 
 
-def _write(book: Book, made: Visit) -> int:
+def _write(book: Book, made: Visit, *, anyway: bool) -> Visit:
     from acoustic.book.bikes import known_bike
-    from acoustic.book.visits import add_visit
+    from acoustic.book.distance import refuse_falling
+    from acoustic.book.visits import add_visit, refuse_known
 
     with book.writing() as connection:
-        known_bike(connection, made.bike)
-        return add_visit(connection, made).number
+        there = known_bike(connection, made.bike)
+        if not anyway:  # somebody else may have written meanwhile
+            refuse_falling(connection, there.name, made.on_date, made.distance_km)
+            refuse_known(connection, [(judged.name, judged.sha256) for judged in made.verdicts])
+        return add_visit(connection, replace(made, bike=there.name))
 
 
 @visit.command("list")
@@ -227,49 +255,15 @@ def _row(one: Visit) -> tuple[str, ...]:
 def show(number: int, as_json: bool, book: str | None) -> None:
     """Show the visit NUMBER: what was found, and later corrections."""
     from acoustic.book.document import visit_document, visit_text
-    from acoustic.book.visits import history, require_visit
+    from acoustic.book.history import history
+    from acoustic.book.visits import require_visit
 
     with opened(book) as it, it.reading() as connection:
-        found, changed = require_visit(connection, number), history(connection, number)
+        found, changed = require_visit(connection, number), history(connection, "visit", number)
     if as_json:
         click.echo(encode(visit_document(found)))
         return
     click.echo(visit_text(found, changed))
-
-
-@visit.command()
-@click.argument("number", type=int)
-@day_option("--on", "The correct day.", today=False)
-@click.option("--kind", type=click.Choice(KINDS), help="What was recorded.")
-@done_option
-@km_option
-@recorder_option
-@notes_option
-@because_option
-@book_option
-def correct(number: int, on: date | None, because: str, book: str | None, **said: Any) -> None:
-    """Correct the visit NUMBER. The earlier entry stays on record."""
-    from acoustic.book.visits import correct as put_right
-
-    values = {name: value for name, value in {"on_date": on, **said}.items() if value is not None}
-    if not values:
-        raise InputError("no correction was given", hint="Give --on, --done, --km, --kind or --notes.")
-    with opened(book) as it, it.writing() as connection:
-        put_right(connection, number, values, because)
-    click.echo(f"visit {number} corrected: {', '.join(name.replace('_', ' ') for name in values)}.")
-
-
-@visit.command()
-@click.argument("number", type=int)
-@because_option
-@book_option
-def remove(number: int, because: str, book: str | None) -> None:
-    """Remove the visit NUMBER from lists and trends. It is kept, with the reason."""
-    from acoustic.book.visits import remove as take_back
-
-    with opened(book) as it, it.writing() as connection:
-        take_back(connection, number, because)
-    click.echo(f"visit {number} removed: {because}.")
 
 
 @visit.command()
@@ -278,7 +272,10 @@ def remove(number: int, because: str, book: str | None) -> None:
 @book_option
 @click.option("--quiet", is_flag=True, help="No progress.")
 def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet: bool) -> None:
-    """Judge the recordings of visits again with this version, and say what changed."""
+    """Judge the recordings of visits again with this version, and say what changed.
+
+    A recording that is missing or was altered is named, and the rest goes on; the exit code is 2 then.
+    """
     from acoustic.book import judging, visits
     from acoustic.plugin.registry import load_plugins
 
@@ -287,6 +284,7 @@ def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet:
             "no visit was named to judge again", hint="Name the visits by their numbers, or give --all."
         )
     registry, progress, changed = load_plugins(), Progress(quiet=quiet), 0
+    failed: list[str] = []
     with opened(book) as it:
         with it.reading() as connection:
             if everything:
@@ -295,10 +293,23 @@ def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet:
                 wanted = tuple(visits.require_visit(connection, number) for number in numbers)
         for one in wanted:
             progress(f"visit {one.number}")
-            again = judging.recheck(one, it.files, registry, progress)
+            try:
+                again = judging.recheck(one, it.files, registry, progress)
+            except InputError as error:
+                failed.append(f"visit {one.number}, {one.bike}, {one.on_date}: {error.found}")
+                continue
             with it.writing() as connection:
                 visits.renew(connection, one.number, again.judged)
             changed += bool(again.changed)
             for sentence in again.changed:
                 click.echo(f"visit {one.number}, {one.bike}, {one.on_date}: {sentence}")
-    click.echo(f"visits judged again: {len(wanted)}; changed: {changed}.")
+    click.echo(f"{counted(len(wanted) - len(failed), 'visit')} judged again; {changed} changed.")
+    for sentence in failed:
+        click.echo(f"acoustic: not judged again: {sentence}.", err=True)
+    if failed:
+        click.echo("  What was said of them before stands. Put the recordings back, and try again.", err=True)
+        sys.exit(EXIT_UNUSABLE)
+
+
+for slip in SLIPS:
+    visit.add_command(slip)

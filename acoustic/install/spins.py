@@ -87,6 +87,36 @@ def what_the_seat_did(free: Sequence[CheckDocument], pressed: Sequence[CheckDocu
     return Told("as before", ("In its seat it runs as it did in the hand.",), (GO_ON,))
 
 
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One condition in the hand and in its seat.
+
+    Attributes
+    ----------
+    name : str
+    before_db, after_db : float or None
+        How strong it was [dB]; None where it was not judged.
+    heard_before, heard_after : bool
+        Below what is heard a strength is chance.
+    """
+
+    name: str
+    before_db: float | None
+    after_db: float | None
+    heard_before: bool
+    heard_after: bool
+
+
+def compared(free: Sequence[CheckDocument], pressed: Sequence[CheckDocument]) -> tuple[Compared, ...]:
+    """All that is compared of a bearing in the hand and in its seat."""
+    before, after = _findings(free), _findings(pressed)
+    return tuple(
+        Compared(_name(name), _level(before, name), _level(after, name), _found(before, name), _found(after, name))
+        for name in table().having("by_the_seat")
+        if name in before or name in after
+    )
+
+
 def runs_clean(document: CheckDocument) -> Told:
     """Judge the final spin of an install.
 
@@ -152,6 +182,10 @@ def _findings(documents: Sequence[CheckDocument]) -> dict[str, FindingBlock]:
 
 def _rank(finding: FindingBlock) -> tuple[bool, float]:
     return finding.detected, UNMEASURED_DB if finding.severity_db is None else finding.severity_db
+
+
+def _level(findings: Mapping[str, FindingBlock], name: str) -> float | None:
+    return findings[name].severity_db if name in findings else None
 
 
 def _found(findings: Mapping[str, FindingBlock], name: str) -> bool:

@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from acoustic.lifetimes.survival import Survival
+from acoustic.report.glyphs import any_letters
 from acoustic.report.picture import ACCENT, FAINT, INK, drawing
 from acoustic.report.whole_file import whole_file
 from acoustic.trend.due import due_sentence
@@ -217,5 +218,5 @@ def save_figure(figure: Figure, path: Path) -> None:
     OSError
         It cannot be written.
     """
-    with matplotlib.rc_context({"svg.fonttype": "none"}), whole_file(path) as half_written:
+    with any_letters(), matplotlib.rc_context({"svg.fonttype": "none"}), whole_file(path) as half_written:
         figure.savefig(half_written, dpi=DOTS_PER_INCH, format=path.suffix[1:].lower())

@@ -14,6 +14,7 @@ from matplotlib.figure import Figure
 from acoustic.conditions import table
 from acoustic.dsp.geometry import defect_orders
 from acoustic.model import Analysis, Features, Finding, Motion, Recording
+from acoustic.report.glyphs import any_letters
 from acoustic.report.whole_file import whole_file
 
 INK, FAINT, ACCENT = "#2b2a33", "#b9b4a7", "#6b3fa0"
@@ -47,7 +48,7 @@ def save_picture(result: Analysis, path: Path) -> None:
     """
     figure = Figure(figsize=SIZE_IN, layout="constrained", facecolor="white")
     draw_check(result, figure)
-    with drawing(font_size_pt=10), whole_file(path) as half_written:
+    with any_letters(), drawing(font_size_pt=10), whole_file(path) as half_written:
         figure.savefig(half_written, dpi=120, format=path.suffix[1:].lower())
 
 

@@ -2,15 +2,28 @@
 
 from __future__ import annotations
 
-from acoustic.check.grade import CAUTIONS
 from acoustic.model import Analysis, Finding
 from acoustic.report import facts, words
 from acoustic.report.layout import paragraphs, sentence
+
+# A line each; `acoustic.check.grade.CAUTIONS`, which pages and documents carry whole, in short.
+TAKE_CARE = (
+    "Keep hands, hair and sleeves off a spinning crank. If it drags or locks, stop riding.",
+    "No sound proves a part safe: check play and cracks by hand. See acoustic guide safety.",
+)
 
 
 def grade_line(result: Analysis) -> str:
     """Grade, file and bearing in one line."""
     return f"{result.verdict.level.upper()}  {result.recording.path.name}  ({result.bearing.designation})"
+
+
+def quiet_line(result: Analysis) -> str:
+    """Grade, file and bearing, and the parts that the grade rests on."""
+    detected = [result.condition(finding) for finding in facts.shown(result) if finding.detected]
+    by_ear = result.motion is not None and not result.motion.scale_known
+    named = [f"{one.name}, by ear" if by_ear and "strikes" in one.roles else one.name for one in detected]
+    return f"{grade_line(result)}: {'; '.join(named)}" if named else grade_line(result)
 
 
 def to_text(result: Analysis) -> str:
@@ -38,7 +51,7 @@ def to_text(result: Analysis) -> str:
     lines += paragraphs("recording", [facts.recording(result)])
     lines += paragraphs("note", facts.notes(result))
     lines += paragraphs("failed", facts.failures(result))
-    lines += ["", *paragraphs("take care", CAUTIONS)]
+    lines += ["", *paragraphs("take care", TAKE_CARE)]
     return "\n".join(lines)
 
 
@@ -48,11 +61,14 @@ def _heard(result: Analysis) -> list[str]:
     if not shown:
         return []
     lines = ["", *(_finding(finding, result.condition(finding).name) for finding in shown if finding.detected)]
+    if any(finding.detected and "computed)" in finding.detail for finding in shown):
+        lines += paragraphs("", [words.ORDERS])
     for label, group in (
         ("not heard", [f for f in shown if f.judged and not f.detected]),
         ("open", [f for f in shown if not f.judged]),
     ):
-        lines += paragraphs(label, [", ".join(result.condition(f).name for f in group)] if group else [])
+        named = [words.EXPLAINED.get(f.condition, result.condition(f).name) for f in group]
+        lines += paragraphs(label, [", ".join(named)] if named else [])
     return lines
 
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 DRIVE = {"chain": "chain links", "jockey": "jockey wheel turns", "hub": "hub turns", "pedal": "pedal turns"}
+# A bare adjective in a list says little.
+EXPLAINED = {"tight": "tight (noise swelling twice a turn, as under preload)"}
+ORDERS = "Times a turn: the order found in the sound, beside the one that this bearing gives."
 RAREST = 0.001  # laws read off a few hundred healthy bearings say no more
 
 

@@ -1,7 +1,9 @@
-"""The workshop's book under load and under the axe: 10 000 visits, and kills at random moments of `visit add`.
+"""The workshop's book under load, in a crowd and under the axe.
+
+10 000 visits; several commands at the same moment; kills at random moments of `visit add`.
 
 Run by hand: ``python tests/bench/bench_book.py [--quick] [--kills N]``. A PostgreSQL server is used as well where
-ACOUSTIC_TEST_POSTGRES names one. The quick form has 1 000 visits and 10 kills.
+ACOUSTIC_TEST_POSTGRES names one. The quick form has 1 000 visits, 2 crowds and 10 kills.
 """
 
 from __future__ import annotations
@@ -10,6 +12,7 @@ import argparse
 import os
 import random
 import signal
+import subprocess
 import sys
 import tempfile
 import time
@@ -28,9 +31,10 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from checked import plain_check
 
 from acoustic.book import visits
-from acoustic.book.bikes import add_bike, all_bearings, bearings_of, fit_bearing
+from acoustic.book.bikes import add_bike, all_bearings, all_bikes, bearings_of, fit_bearing
 from acoustic.book.files import sha256_of
 from acoustic.book.opening import Book, open_book
+from acoustic.book.question import AskedBearing, AskedBlock, AskedScene
 from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.book.series import all_series, lives
 from acoustic.cli import main as command
@@ -70,7 +74,7 @@ def invented(kept: Any, day: date, severity_db: float) -> Judged:
     names = ("outer_raceway", "inner_raceway", "ball", "cage", "rumble", "contamination", "tight", "raceway")
     document = plain_check(level="watch", drag=0.1, **dict.fromkeys(names, severity_db))
     document["cautions"] = ["x" * 100] * 4
-    asked: dict[str, Any] = {"bearing": {}, "speed": {}, "scene": {}, "files": {}}
+    asked = AskedBlock(bearing=AskedBearing(), speed={}, scene=AskedScene(), files={})
     at = datetime(day.year, day.month, day.day)
     return Judged(
         sha256=kept.sha256,
@@ -162,7 +166,7 @@ def load(where: dict[str, str], sound: Path, count: int) -> bool:
 
 def add_one(place: str, sound: Path) -> None:
     """Run the command as a mechanic would."""
-    plan = ["--bike", "red", "--bearing", "6805", "--quiet", "--book", place]
+    plan = ["--bike", "red", "--bearing", "6805", "--quiet", "--book", place, "--anyway"]
     plan += ["--marks", str(sound.with_suffix(".csv"))]
     try:
         command(["visit", "add", *plan, str(sound)])
@@ -185,8 +189,13 @@ def adding(place: str, sounds: list[Path], write_to: int) -> None:
 def killed(place: str, sounds: list[Path], kills: int) -> tuple[int, int]:
     """Kill so many adders, each at a moment of its own; visits acknowledged and visits in the book."""
     rng, acknowledged = random.Random(11), set()
+    open_book(place).close()
     with tempfile.TemporaryDirectory() as scratch:
+        open_book(str(Path(scratch) / "book.db")).close()
         add_one(str(Path(scratch) / "book.db"), sounds[0])  # what is imported here need not be in each child
+        start_s = time.perf_counter()
+        add_one(str(Path(scratch) / "book.db"), sounds[1])
+        one_s = time.perf_counter() - start_s
     for _ in range(kills):
         read_from, write_to = os.pipe()
         child = os.fork()
@@ -195,7 +204,7 @@ def killed(place: str, sounds: list[Path], kills: int) -> tuple[int, int]:
             os.close(read_from)
             adding(place, sounds, write_to)
         os.close(write_to)
-        time.sleep(rng.uniform(0.1, 1.4))
+        time.sleep(rng.uniform(0.1, 2.5 * one_s))  # in the first, the second or the third
         os.kill(child, signal.SIGKILL)
         _, status = os.waitpid(child, 0)
         if not os.WIFSIGNALED(status):
@@ -215,6 +224,44 @@ def killed(place: str, sounds: list[Path], kills: int) -> tuple[int, int]:
     return len(acknowledged), len(held)
 
 
+def at_once(calls: list[list[str]]) -> list[tuple[int, str]]:
+    """Run commands at the same moment, each in a process of its own; exit codes and what they said."""
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-m", "acoustic", *call], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        )
+        for call in calls
+    ]
+    said = [process.communicate() for process in running]
+    return [(process.returncode, out + err) for process, (out, err) in zip(running, said, strict=True)]
+
+
+def crowded(place: str, sounds: list[Path], rounds: int) -> None:
+    """Eight `visit add` of a new bike at once, then six `bike replaced`; raise if one is lost or doubled."""
+    open_book(place).close()
+    for number in range(rounds):
+        bike, said = f"new {number}", ["--book", place]
+        heard = ["--bearing", "6805", "--quiet", "--anyway", *said]
+        calls = []
+        for one in range(8):
+            sound = sounds[one % len(sounds)]
+            calls.append(["visit", "add", str(sound), "--marks", str(sound.with_suffix(".csv")), "--bike", bike])
+        added = at_once([[*call, *heard] for call in calls])
+        if any(code for code, _ in added):
+            raise RuntimeError(f"refused: {added}")
+        at_once([["bike", "fit", bike, "--bearing", "6805", "--on", "2025-01-01", *said]])
+        replaced = at_once([["bike", "replaced", bike, "--bearing", "6806", *said]] * 6)
+        book = open_book(place)
+        with book.reading() as connection:
+            bikes = [one.name for one in all_bikes(connection) if one.name == bike]
+            visited = len(visits.list_visits(connection, bike=bike))
+            sitting = [one for one in bearings_of(connection, bike) if one.removed_on is None]
+        book.close()
+        codes = sorted(code for code, _ in replaced)
+        if (len(bikes), visited, len(sitting), codes) != (1, 8, 1, [0, 2, 2, 2, 2, 2]):
+            raise RuntimeError(f"{bikes}, {visited} visits, {sitting}, {replaced}")
+
+
 def main() -> None:
     """Print the table; exit with 1 where a limit is missed."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -232,6 +279,13 @@ def main() -> None:
             sounds[-1].with_suffix(".csv").write_text("\n".join(f"{mark:.3f}" for mark in spin.marks_s))
         with places(folder) as where:
             slow = load(where, sounds[0], 1000 if said.quick else 10_000)
+        (folder / "crowd").mkdir()
+        with places(folder / "crowd") as where:
+            rounds = 2 if said.quick else 10
+            for kind, place in where.items():
+                crowded(place, sounds, rounds)
+                told = "8 visits of a new bike all kept, 6 replacements one bearing"
+                print(f"{kind:<11} {rounds} times at once: {told}", flush=True)
         with places(folder / "kills") as where:
             (folder / "kills").mkdir()
             for kind, place in where.items():

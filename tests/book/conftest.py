@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from checked import plain_check
 
 from acoustic.book.opening import Book, open_book
+from acoustic.book.question import AskedBearing, AskedBlock, AskedScene
 from acoustic.book.records import Judged
 
 SERVER = "ACOUSTIC_TEST_POSTGRES"  # URL of a server on which databases may be made
@@ -57,7 +58,7 @@ def judged(tmp_path: Path) -> Any:
         path = tmp_path / "spin.wav"
         path.write_bytes(content)
         stored = book.files.keep(path)
-        asked: dict[str, Any] = {"bearing": {}, "speed": {}, "scene": {}, "files": {}}
+        asked = AskedBlock(bearing=AskedBearing(), speed={}, scene=AskedScene(), files={})
         return Judged(
             sha256=stored.sha256,
             suffix=stored.suffix,

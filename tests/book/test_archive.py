@@ -10,12 +10,16 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 
 from acoustic.book import visits
-from acoustic.book.archive import Counts, export, import_archive
+from acoustic.book.archive import Exported, export
 from acoustic.book.bikes import add_bike, all_bearings, all_bikes, fit_bearing, take_out
+from acoustic.book.history import history
+from acoustic.book.importing import Imported, import_archive
 from acoustic.book.opening import Book, open_book
+from acoustic.book.question import AskedFile
 from acoustic.book.records import Fitted, Visit
 from acoustic.errors import InputError
 
@@ -30,7 +34,8 @@ def full(book: Book, judged: Callable[..., Any], day: date, tmp_path: Path) -> B
         add_bike(connection, "never came")
         fitted = fit_bearing(connection, Fitted(bike="red road", installed_on=day, designation="6805", rows=1))
         heard = judged(book, grade="watch", outer_raceway=-13.25)
-        asked = {**heard.asked, "files": {"marks": {"sha256": beside.sha256, "suffix": beside.suffix}}}
+        files = {"marks": AskedFile(sha256=beside.sha256, suffix=beside.suffix)}
+        asked = msgspec.structs.replace(heard.asked, files=files)
         made = Visit(bike="red road", bearing=fitted.uid, on_date=day, verdicts=(replace(heard, asked=asked),))
         number = visits.add_visit(connection, made).number
         visits.correct(connection, number, {"notes": "creaks"}, "forgotten")
@@ -45,21 +50,21 @@ def held(book: Book) -> Any:
     """All of it but the numbers, which mean nothing in another copy."""
     with book.reading() as connection:
         listed = visits.list_visits(connection, removed=True)
-        told = [[row for row in visits.history(connection, visit.number)] for visit in listed]
-        records = (all_bikes(connection), all_bearings(connection), listed)
+        told = [history(connection, "visit", visit.number) for visit in listed]
+        records = (all_bikes(connection), all_bearings(connection, withdrawn=True), listed)
     return tuple([replace(record, number=0) for record in some] for some in records), told
 
 
 def test_out_and_in_again(full: Book, tmp_path: Path) -> None:
     counts = export(full, tmp_path / "shop.zip")
-    assert counts == Counts(2, 1, 2, 2)
+    assert counts == Exported(2, 1, 2, 2)
     other = open_book(str(tmp_path / "other" / "book.db"))
-    assert import_archive(other, tmp_path / "shop.zip") == counts
+    assert import_archive(other, tmp_path / "shop.zip") == Imported(2, 1, 2, 2)
     assert held(other) == held(full)
     for path in full.files.folder.rglob("*"):
         if path.is_file():
             assert (other.files.folder / path.relative_to(full.files.folder)).read_bytes() == path.read_bytes()
-    assert import_archive(other, tmp_path / "shop.zip") == Counts(0, 0, 0, 0), "what is there stays as it is"
+    assert import_archive(other, tmp_path / "shop.zip") == Imported(), "what is there stays as it is"
     export(other, tmp_path / "again.zip")
     books = [zipfile.ZipFile(tmp_path / name).read("book.json") for name in ("shop.zip", "again.zip")]
     assert json.loads(books[0]) == json.loads(books[1])
@@ -74,7 +79,7 @@ def test_two_benches_grow_together(full: Book, tmp_path: Path, day: date) -> Non
         add_bike(connection, "green")
         visits.add_visit(connection, Visit(bike="red road", on_date=day, notes="theirs"))
     export(full, tmp_path / "ours.zip")
-    import_archive(other, tmp_path / "ours.zip")
+    import_archive(other, tmp_path / "ours.zip", same_bikes=True)
     with other.reading() as connection:
         assert len(visits.list_visits(connection, bike="red road", removed=True)) == 3
         assert [bike.name for bike in all_bikes(connection)] == ["green", "never came", "red road"]

@@ -56,6 +56,9 @@ def test_what_is_written_of_a_bearing_is_read_back(book: Book) -> None:
         spindle_mm=24.0,
         use="wet",
         notes="a, b",
+        supplier="the wholesaler",
+        lot="B7",
+        installed_km=1200.5,
     )
     with book.writing() as connection:
         add_bike(connection, "red road")

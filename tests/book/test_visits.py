@@ -13,6 +13,7 @@ from checked import plain_check
 
 from acoustic.book import visits
 from acoustic.book.bikes import add_bike, fit_bearing
+from acoustic.book.history import history
 from acoustic.book.judging import differences
 from acoustic.book.opening import Book
 from acoustic.book.records import Fitted, Visit
@@ -58,7 +59,8 @@ def test_corrections_keep_what_was_said_before(book: Book, written: Visit) -> No
         values = {"distance_km": 813.0, "done": "service"}
         now = visits.correct(connection, written.number, values, "read wrongly")
         assert now == replace(written, distance_km=813.0, done="service")
-        told = [row[1:] for row in visits.history(connection, written.number)]
+        kept = history(connection, "visit", written.number)
+        told = [(one.field, one.was, one.became, one.because) for one in kept]
     assert told == [
         ("distance_km", "812.5", "813.0", "read wrongly"),
         ("done", "nothing", "service", "read wrongly"),

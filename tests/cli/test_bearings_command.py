@@ -83,3 +83,9 @@ def test_nothing_found_ends_with_the_nearest_names() -> None:
     with pytest.raises(InputError, match=r"the nearest names are .*6805") as caught:
         CliRunner().invoke(bearings, ["6085"], catch_exceptions=False)
     assert caught.value.exit_code == EXIT_UNUSABLE
+
+
+def test_a_row_says_how_much_grease() -> None:
+    """6805: 35 % of 1.27 cm³ are 0.4 g, 60 % are 0.7 g; a cup and cone has no volume of its own."""
+    assert "grease 0.3 to 0.5 g, 0.7 g against water" in " ".join(run("6805").stdout.split())
+    assert "grease" not in run("cup-11x1/4").stdout

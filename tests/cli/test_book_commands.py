@@ -24,9 +24,11 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 @pytest.fixture
 def add(acoustic: Run, taken: Take) -> Callable[..., Any]:
-    def run(case: str, *more: str) -> Any:
+    def run(case: str, *more: str, bike: str = "red", anyway: bool = True) -> Any:
+        """The same few recordings again and again, unless a test asks what is said of that."""
         made = taken(case)
-        return acoustic("visit", "add", str(made.path), "--marks", str(made.marks), "--bike", "red", *more)
+        call = ("visit", "add", str(made.path), "--marks", str(made.marks), "--bike", bike, *more)
+        return acoustic(*call, *(["--anyway"] if anyway else []))
 
     return run
 
@@ -59,7 +61,7 @@ def test_what_is_judged_again_and_does_not_change_says_so(acoustic: Run, add: An
     add("short_outer", "--bearing", "6805", "--quiet")
     before = visits(acoustic)
     done = acoustic("visit", "recheck", "--all", "--quiet")
-    assert (done.code, done.stdout) == (EXIT_DONE, "visits judged again: 1; changed: 0.\n")
+    assert (done.code, done.stdout) == (EXIT_DONE, "1 visit judged again; 0 changed.\n")
     after = visits(acoustic)
     assert after[0]["verdicts"][0]["check"]["findings"] == before[0]["verdicts"][0]["check"]["findings"]
 
@@ -82,10 +84,10 @@ def test_an_install_from_the_hand_to_the_final_spin(acoustic: Run, add: Any) -> 
 def test_a_fit_sheet_as_text_and_as_json(acoustic: Run) -> None:
     readings = ("--bore", "36.975@1/0", "--bore", "36.985@1/90", "--shell-outside", "44")
     sheet = acoustic("install", "fit", "--bearing", "25x37x7", *readings, "--json").document
-    assert sheet["schema"] == "acoustic.fit/1"
+    assert sheet["schema"] == "acoustic.fit/2"
     assert sheet["seat"]["mean_mm"] == pytest.approx(36.98)
     assert sheet["shell"]["interference_um"]["likely"] == pytest.approx(14.5, abs=1)  # 37 - 0.0055 - 36.98 mm
-    assert "interference" in acoustic("install", "fit", "--bearing", "25x37x7", *readings).stdout
+    assert "meets" in acoustic("install", "fit", "--bearing", "25x37x7", *readings).stdout
 
 
 @pytest.mark.parametrize(
@@ -160,7 +162,7 @@ def test_the_book_travels(acoustic: Run, add: Any, shop: Path, monkeypatch: pyte
     before = visits(acoustic)
     assert acoustic("book", "export", str(shop / "shop.zip")).code == EXIT_DONE
     monkeypatch.setenv("ACOUSTIC_BOOK", str(shop / "elsewhere" / "book.db"))
-    assert "1 visits" in acoustic("book", "import", str(shop / "shop.zip")).stdout
+    assert "1 visit, 2 files" in acoustic("book", "import", str(shop / "shop.zip")).stdout
     assert json.dumps(visits(acoustic)) == json.dumps(before)
     assert acoustic("visit", "recheck", "1", "--quiet").code == EXIT_DONE, "the recordings came along"
 
@@ -185,3 +187,39 @@ def test_what_cannot_be_done_says_why(call: tuple[str, ...], acoustic: Run) -> N
     refused = acoustic(*call)
     assert refused.code == EXIT_UNUSABLE
     assert refused.stderr.count("\n") >= 2, "what was found, and what to do"
+
+
+def test_what_cannot_be_meant_is_asked_before_it_is_written(acoustic: Run, add: Any) -> None:
+    """The same recording twice, kilometres that fall, a bike that may be a typing error."""
+    said = ("--bearing", "6805", "--quiet")
+    assert add("short_outer", *said, "--on", "2026-03-01", "--km", "900", bike="Red Road", anyway=False).code == 0
+    again = add("short_outer", *said, "--on", "2026-03-02", bike="red road", anyway=False)
+    assert again.code == EXIT_UNUSABLE and "in the book already: visit 1, Red Road" in again.stderr
+    falls = add("sound", *said, "--on", "2026-03-02", "--km", "800", bike="RED ROAD", anyway=False)
+    assert falls.code == EXIT_UNUSABLE and "800 km on 2026-03-02, and 900 km before it" in falls.stderr
+    assert len(visits(acoustic)) == 1
+    typed = add("sound", *said, "--on", "2026-03-02", bike="red raod", anyway=False)
+    assert typed.code == EXIT_DONE
+    assert 'If you meant Red Road:\n  acoustic visit move 2 "Red Road" --because' in typed.stderr
+    moved = acoustic("visit", "move", "2", "Red Road", "--because", "typed wrong")
+    assert moved.stdout == "visit 2 of 2026-03-02 belongs to Red Road now, not to red raod.\n"
+    assert [one["bike"] for one in visits(acoustic)] == ["Red Road"] * 2
+    acoustic("visit", "remove", "2", "--because", "x")
+    acoustic("visit", "restore", "2", "--because", "y")
+    assert len(visits(acoustic, "--bike", "red ROAD")) == 2
+
+
+def test_recheck_goes_on_past_a_recording_that_was_altered(acoustic: Run, add: Any, shop: Path) -> None:
+    for case in ("short_outer", "sound"):
+        add(case, "--bearing", "6805", "--quiet")
+    first = visits(acoustic)[0]["verdicts"][0]["sha256"]
+    (stored,) = (shop / "shop.recordings").rglob(f"{first}*")
+    stored.write_bytes(b"something else")
+    done = acoustic("visit", "recheck", "--all", "--quiet")
+    assert (done.code, done.stdout) == (EXIT_UNUSABLE, "1 visit judged again; 0 changed.\n")
+    assert "not judged again: visit 1, red" in done.stderr and "was altered" in done.stderr
+    page = acoustic("report", "red", str(shop / "red.html"), "--visit", "1", "--quiet")
+    assert page.code == EXIT_UNUSABLE and "was altered" in page.stderr
+    exported = acoustic("book", "export", str(shop / "shop.zip"))
+    assert exported.code == EXIT_UNUSABLE and "left out" in exported.stderr
+    assert (shop / "shop.zip").is_file()

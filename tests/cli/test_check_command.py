@@ -111,9 +111,10 @@ def test_the_text_of_a_sound_bearing(acoustic: Run, call: Any) -> None:
     assert "outer_raceway" not in text, "people see words, programs see codes"
 
 
-def test_quiet_prints_the_grade_alone(acoustic: Run, call: Any) -> None:
+def test_quiet_prints_grade_and_part_alone(acoustic: Run, call: Any) -> None:
     outcome = acoustic(*call("outer", "marks"), "--quiet")
     assert outcome.stdout.count("\n") == 1
+    assert outcome.stdout.endswith("(6805): outer ring\n")
     assert outcome.stdout.split()[0] in {"WATCH", "SERVICE", "REPLACE"}
     assert outcome.stderr == ""
 

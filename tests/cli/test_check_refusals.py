@@ -56,14 +56,14 @@ WRONG_MARKS = [
     ("missed.csv", "from 2.000 to 4.000 s", "its neighbours", "missing"),
     ("late.csv", "1 of 5 marks", "outside the recording, which lasts 12.0 s", "from the start of this recording"),
     ("early.csv", "1 of 5 marks", "outside the recording", "from the start of this recording"),
-    ("nan.csv", "1 of 5 marks", "", ""),
+    ("nan.csv", "line 3: 'nan'", "not a time in seconds", "Write the time of each crank turn in seconds"),
     ("absent.csv", "no file of marks", "absent.csv", "Check the path given with --marks"),
     ("folder", "folder is a folder", "", ""),
-    ("bytes.csv", "bytes.csv cannot be read as text", "", "Write the time of each crank turn in seconds"),
+    ("bytes.csv", "bytes.csv is not text", "", "Write the time of each crank turn in seconds"),
 ]
 CALLS = [
     ((*NAMED, "--turns", "0"), "--turns is 0;", "more than 0", "Count the crank's turns"),
-    ((*NAMED, "--turns", "nan"), "--turns is nan;", "more than 0", "Count the crank's turns"),
+    ((*NAMED, "--turns", "nan"), "'--turns'", "nan is not a number", "write digits, as 9.5 or 9,5"),
     ((*NAMED, "--mark-channel", "2"), "--mark-channel 2", "has 1 channel", "two channels of one file"),
     ((*NAMED, "--film"), "", "", "film"),
     ((*NAMED, "--gyro", "absent.csv"), "absent.csv", "", ""),
@@ -72,10 +72,9 @@ CALLS = [
     ((*NAMED, *AT_75, "--spin", "pedal"), "steady, --spin pedal says it is not", "", "Leave --spin out"),
     ((*NAMED, "--speed", "0"), "--speed is 0 ", "more than 0", "count its turns"),
     ((*NAMED, "--speed", "-75"), "--speed is -75 ", "more than 0", "count its turns"),
-    ((*NAMED, "--speed", "nan"), "--speed is nan ", "more than 0", "count its turns"),
-    ((*NAMED, "--speed", "inf"), "--speed is inf ", "at most", "count its turns"),
+    ((*NAMED, "--speed", "1.234,5"), "'--speed'", "more than one point or comma", "write one"),
     ((*NAMED, "--speed", "1e9"), "--speed is 1e+09 ", "at most", "count its turns"),
-    ((*NAMED, "--speed", "fast"), "'--speed'", "'fast' is not a valid float", "check --help"),
+    ((*NAMED, "--speed", "fast"), "'--speed'", "fast is not a number", "write digits"),
     ((*NAMED, *AT_75, "--spin", "back"), "'back'", "'hand', 'pedal', 'steady'", "check --help"),
     ((*NAMED, *AT_75, "--chainring", "19"), "--chainring is 19 teeth", "20 to 70 are needed", "Count the teeth"),
     ((*NAMED, *AT_75, "--chainring", "71"), "--chainring is 71 teeth", "20 to 70 are needed", "Count the teeth"),
@@ -112,7 +111,7 @@ CALLS = [
     ),
     (("--balls", "2", *GIVEN[2:], *AT_75), "got 2", "from 3 to 99", "Check the numbers"),
     (("--balls", "40", *GIVEN[2:], *AT_75), "40 balls of 3.5 mm do not fit", "at most", "Check the numbers"),
-    ((*GIVEN[:-1], "nan", *AT_75), "pitch nan", "above 0 mm", "Check the numbers"),
+    ((*GIVEN[:-1], "nan", *AT_75), "'--pitch-diameter'", "nan is not a number", "write digits"),
     ((*GIVEN[:-1], "-31", *AT_75), "pitch -31", "above 0 mm", "Check the numbers"),
     ((*GIVEN, "--contact-angle", "90", *AT_75), "got 90", "below 90 degrees", "Check the numbers"),
     ((*GIVEN, "--rows", "3", *AT_75), "3 is not in the range", "1<=x<=2", "check --help"),
@@ -226,7 +225,7 @@ def test_calls(arguments: tuple[str, ...], found: str, needed: str, advice: str,
     assert_refused(check("good.wav", *arguments), found, needed, advice)
 
 
-@pytest.mark.parametrize("arguments", [(), ("good.wav", "good.wav"), ("good.wav", "--wheel")])
+@pytest.mark.parametrize("arguments", [(), ("good.wav", "--wheel")])
 def test_click_refuses_with_the_same_code(arguments: tuple[str, ...], check: Run) -> None:
     assert_refused(check(*arguments), "Usage: acoustic check", "Error: ")
 

@@ -55,6 +55,7 @@ def test_every_demo_recording_s_document_follows_it(entry: dict[str, Any], acous
         ("plugins", ("plugins", "--json")),
         ("plugins", ("plugins", "--check", "--json")),
         ("triage", ("triage", "--heard", "pedal", "--answer", "rain=worse", "--json")),
+        ("choose", ("install", "choose", "--use", "wet", "--json")),
         ("triage", ("triage", "--heard", "ride-seated", "--not-heard", "hand", "--bearing", "6805", "--json")),
     ],
 )
@@ -68,12 +69,14 @@ def test_documents_of_sides_and_of_the_book_follow_theirs(acoustic: Run, taken: 
     marks = [word for side in ("drive", "non-drive") for word in ("--marks", f"hand:{side}={made.marks}")]
     sides = acoustic("triage", *both, *marks, "--bearing", "6805", "--json").document
     assert len(sides["recordings"]) == 2 and faults("triage", sides) == []
+    acoustic("book", "new", book[1])
     for day in ("2026-01-05", "2026-02-05", "2026-03-05"):
-        call = ("--bike", "red", "--on", day, "--bearing", "6805", "--marks", made.marks, "--quiet")
+        call = ("--bike", "red", "--on", day, "--bearing", "6805", "--marks", made.marks, "--quiet", "--anyway")
         assert acoustic("visit", "add", *call, made.path, *book).code == EXIT_DONE
     acoustic("bike", "fit", "red", "--on", "2025-12-01", "--shell", "threaded", *book)
     acoustic("bike", "fit", "blue", "--on", "2025-12-01", "--shell", "pressed", *book)
     for name, call in (
+        ("bikes", ("bike", "list")),
         ("visit", ("visit", "show", "1")),
         ("visits", ("visit", "list")),
         ("trend", ("trend", "red", "--today", "2026-04-01")),
@@ -81,7 +84,7 @@ def test_documents_of_sides_and_of_the_book_follow_theirs(acoustic: Run, taken: 
         ("lifetimes", ("lifetimes", "--by", "shell", "--today", "2026-04-01")),
     ):
         document = acoustic(*call, "--json", *book).document
-        assert document["schema"] == f"acoustic.{name}/1"
+        assert document["schema"] == f"acoustic.{name}/{2 if name in ('bikes', 'fit') else 1}"
         assert faults(name, document) == []
 
 
@@ -108,7 +111,7 @@ def test_it_is_printed(name: str, acoustic: Run) -> None:
     assert (outcome.code, outcome.stderr) == (EXIT_DONE, "")
     printed = json.loads(outcome.stdout)
     assert printed == json.loads(json.dumps(schema_of(name)))
-    assert printed["title"] == f"acoustic.{name}/1"
+    assert printed["title"] == f"acoustic.{name}/{2 if name in ('bikes', 'fit') else 1}"
 
 
 def test_names_with_a_line_each(acoustic: Run) -> None:

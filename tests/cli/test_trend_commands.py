@@ -14,6 +14,7 @@ from checked import plain_check
 
 from acoustic.book.bikes import add_bike, fit_bearing, take_out
 from acoustic.book.opening import open_book
+from acoustic.book.question import AskedBearing, AskedBlock, AskedScene
 from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.book.visits import add_visit
 from acoustic.errors import EXIT_DONE, EXIT_UNUSABLE
@@ -37,7 +38,7 @@ def judged(**said: Any) -> Judged:
         suffix=".wav",
         name="x.wav",
         bytes=1,
-        asked={},
+        asked=AskedBlock(bearing=AskedBearing(), speed={}, scene=AskedScene(), files={}),
         document=document,
         judged_at=datetime(2026, 3, 1),
     )

@@ -6,7 +6,7 @@ import pytest
 from checked import check
 
 from acoustic.check.document import CheckDocument
-from acoustic.install.spins import drags_more, runs_clean, what_the_seat_did
+from acoustic.install.spins import compared, drags_more, runs_clean, what_the_seat_did
 
 QUIET = {"rumble": -20.0, "outer_raceway": -30.0, "inner_raceway": -28.0, "ball": -33.0, "tight": 0.2}
 
@@ -51,6 +51,15 @@ class TestSeat:
         told = [what_the_seat_did([document()], some) for some in (recordings, recordings[::-1])]
         assert told[0] == told[1]
         assert told[0].outcome == "rougher"
+
+
+def test_what_is_compared_of_both() -> None:
+    rows = {one.name: one for one in compared([document(ball=None)], [document(tight=4.0)])}
+    tight = rows["a tight, notchy run"]
+    assert (tight.before_db, tight.after_db, tight.heard_before, tight.heard_after) == (0.2, 4.0, False, True)
+    ball = rows["strikes of a ball"]
+    assert (ball.before_db, ball.after_db, ball.heard_before, ball.heard_after) == (None, -33.0, False, False)
+    assert compared([], []) == ()
 
 
 class TestFinalSpin:

@@ -9,12 +9,11 @@ from typing import Any
 
 import pytest
 
-from acoustic.check.grade import CAUTIONS
 from acoustic.conditions import table
 from acoustic.model import CONDITIONS, Evidence, Failure, Finding, Problem, Quality, Verdict
 from acoustic.report import words
 from acoustic.report.layout import WIDTH
-from acoustic.report.terminal import grade_line, to_text
+from acoustic.report.terminal import TAKE_CARE, grade_line, quiet_line, to_text
 
 Analyse = Callable[[str], Any]
 
@@ -44,8 +43,9 @@ def test_grade_first_then_why_then_next(case: str, analysis_of: Analyse) -> None
     assert max(map(len, lines)) <= WIDTH
     assert text == "\n".join(line.rstrip() for line in lines)
     flat = " ".join(text.split())
-    for sentence in (*result.verdict.advice, *CAUTIONS):
+    for sentence in result.verdict.advice:
         assert sentence in flat
+    assert lines[-2:] == [f"take care {TAKE_CARE[0]}", f"          {TAKE_CARE[1]}"], "two lines, no more"
 
 
 def test_detected_stands_first(analysis_of: Analyse) -> None:
@@ -76,6 +76,26 @@ def test_what_a_finding_says(analysis_of: Analyse) -> None:
     flat = " ".join(to_text(replace(analysis_of("sound"), findings=(told,))).split())
     for said in ("tight", "it drags twice a turn", "+4 dB", words.chance(1e-5), "from 707 to 1414 Hz"):
         assert said in flat
+
+
+def test_orders_and_tightness_are_explained(analysis_of: Analyse) -> None:
+    """Where a number is computed it is said what it is; a list of parts does not end with a bare adjective."""
+    damaged, healthy = to_text(analysis_of("outer")), to_text(analysis_of("sound"))
+    assert "computed)" in " ".join(damaged.split()) and words.ORDERS in " ".join(damaged.split())
+    assert words.ORDERS not in " ".join(healthy.split())
+    assert "tight (noise swelling twice a turn" in " ".join(healthy.split())
+
+
+def test_the_quiet_line_names_the_part(analysis_of: Analyse) -> None:
+    sound, outer = analysis_of("sound"), analysis_of("outer")
+    assert quiet_line(sound) == grade_line(sound)
+    assert quiet_line(outer) == f"{grade_line(outer)}: outer ring"
+    by_ear = replace(outer, motion=replace(outer.motion, scale_known=False))
+    assert quiet_line(by_ear) == f"{grade_line(outer)}: outer ring, by ear"
+    both = (finding("rumble", detected=True, chance=1e-4), finding("outer_raceway", detected=True, chance=1e-6))
+    assert quiet_line(replace(outer, findings=both)) == f"{grade_line(outer)}: outer ring; rumble"
+    unusable = replace(outer, quality=Quality((), usable=False))
+    assert quiet_line(unusable) == grade_line(outer), "what is heard in a useless recording says nothing"
 
 
 def test_without_severity_there_is_no_number(analysis_of: Analyse) -> None:

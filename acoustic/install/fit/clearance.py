@@ -1,6 +1,6 @@
 """What the fits leave of a bearing's radial clearance, from the parts' sizes.
 
-Low and high are corners of all tolerances at once, wider than the likely range that a catalogue prints.
+Low and high are corners of all tolerances at once: the worst case. What is likely stands in chance.py.
 """
 
 from __future__ import annotations
@@ -14,23 +14,28 @@ from acoustic.errors import InputError
 from acoustic.install.fit.interference import (
     Joint,
     Ring,
+    Scatter,
     Span,
-    effective_interference,
     shell_fit,
     spindle_fit,
     thermal_loss_um,
 )
-from acoustic.install.fit.parts import Cup, FittedBearing, Shell, Spindle
+from acoustic.install.fit.parts import ROOM_C, Cup, FittedBearing, Shell, Spindle, Temperatures
 from acoustic.install.fit.seat import Seat
 from acoustic.install.fit.tolerances import (
     GROUPS,
     Limits,
     bore_limits,
+    hole_limits,
     outside_limits,
     radial_clearance,
     roughness_allowance,
 )
 
+# The tightest fit that bearing makers list for an outer ring in a housing, for thin walls and light metals:
+# NTN Ball and Roller Bearings CAT 2203/E, chapter 7 (from memory).
+TIGHTEST_HOLE = "P7"
+AT_ROOM = Temperatures()
 FARTHEST_UM = 300.0  # parts further apart than this were not made for one another
 
 
@@ -51,9 +56,16 @@ class FitNumbers:
     loss : Span
         Clearance lost in all. The most is across the narrow diameter.
     left_by_group : mapping of str to Span
-        Clearance left to a bearing of each group, before any preload; below 0 the balls are squeezed.
-    group : str
+        Clearance left to a bearing of each group, before any preload; below 0 the balls are squeezed. Empty
+        for a bearing that has no clearance of its own.
+    group : str or None
         The bearing's own.
+    half_oval_um : float
+        Half the seat's ovality [um].
+    tightest_um : float or None
+        The tightest fit that the bearing makers list for a housing [um]; None for a cup's.
+    at_pressing_um : float or None
+        Likeliest interference while it is pressed into a warm shell; None where the shell is not warmed.
     """
 
     shell: Joint
@@ -62,12 +74,15 @@ class FitNumbers:
     pinch_um: float
     loss: Span
     left_by_group: Mapping[str, Span]
-    group: str
+    group: str | None
+    half_oval_um: float
+    tightest_um: float | None
+    at_pressing_um: float | None
 
     @property
-    def left(self) -> Span:
-        """Clearance left to this bearing."""
-        return self.left_by_group[self.group]
+    def left(self) -> Span | None:
+        """Clearance left to this bearing; None where it has none of its own."""
+        return None if self.group is None else self.left_by_group[self.group]
 
 
 def reckon_fit(
@@ -77,7 +92,7 @@ def reckon_fit(
     *,
     cup: Cup | None = None,
     spindle: Spindle | None = None,
-    inner_warmer_k: float = 0.0,
+    temperatures: Temperatures = AT_ROOM,
 ) -> FitNumbers:
     """Compute interference, clearance lost and clearance left.
 
@@ -90,8 +105,7 @@ def reckon_fit(
         Where the bearing goes into the shell in a cup.
     spindle : Spindle or None
         None for a slip fit.
-    inner_warmer_k : float
-        How much warmer the inner ring runs than the outer one [K]; next to nothing in a crank.
+    temperatures : Temperatures
 
     Returns
     -------
@@ -130,12 +144,9 @@ def reckon_fit(
         loss            2.0, 3.1, 4.2 um
         left of CN      5 - 4.2 = 0.8, 12.5 - 3.1 = 9.4, 20 - 2.0 = 18.0 um
     """
-    shell_joint = _shell_joint(seat, bearing, shell, cup)
-    spindle_joint = None if spindle is None else _spindle_joint(bearing, spindle)
-    if not math.isfinite(inner_warmer_k):
-        found = f"a difference of temperature in kelvins is needed, got {inner_warmer_k}"
-        raise InputError(found, hint="Give a number, or leave it out")
-    thermal_um = thermal_loss_um(inner_warmer_k, bearing.pitch_diameter_mm)
+    shell_joint = _shell_joint(seat, bearing, shell, cup, temperatures)
+    spindle_joint = None if spindle is None else _spindle_joint(bearing, spindle, temperatures)
+    thermal_um = thermal_loss_um(temperatures.inner_warmer_k, bearing.pitch_diameter_mm)
     pinch_um = _pinch_um(seat, shell_joint)
     by_spindle = Span(0.0, 0.0, 0.0) if spindle_joint is None else spindle_joint.loss
     loss = Span(
@@ -143,11 +154,21 @@ def reckon_fit(
         shell_joint.loss.likely_um + by_spindle.likely_um + thermal_um,
         shell_joint.loss.high_um + by_spindle.high_um + thermal_um + pinch_um,
     )
-    left = {group: clearance_left(radial_clearance(group, bearing.bore_mm), loss) for group in GROUPS}
-    if bearing.group not in left:
+    groups = () if bearing.group is None else GROUPS
+    left = {group: clearance_left(radial_clearance(group, bearing.bore_mm), loss) for group in groups}
+    if bearing.group is not None and bearing.group not in left:
         radial_clearance(bearing.group, bearing.bore_mm)  # refuses it by name
     return FitNumbers(
-        shell_joint, spindle_joint, thermal_um, pinch_um, loss, MappingProxyType(left), bearing.group
+        shell=shell_joint,
+        spindle=spindle_joint,
+        thermal_loss_um=thermal_um,
+        pinch_um=pinch_um,
+        loss=loss,
+        left_by_group=MappingProxyType(left),
+        group=bearing.group,
+        half_oval_um=(seat.ovality_um or 0.0) / 2,
+        tightest_um=-hole_limits(TIGHTEST_HOLE, bearing.outside_mm).low_um if cup is None else None,
+        at_pressing_um=_at_pressing_um(shell_joint, shell, bearing.outside_mm, temperatures),
     )
 
 
@@ -165,27 +186,39 @@ def clearance_left(clearance: Limits, loss: Span) -> Span:
     )
 
 
-def _shell_joint(seat: Seat, bearing: FittedBearing, shell: Shell, cup: Cup | None) -> Joint:
+def _shell_joint(
+    seat: Seat, bearing: FittedBearing, shell: Shell, cup: Cup | None, temperatures: Temperatures
+) -> Joint:
     if cup is None:
         nominal_mm, limits = bearing.outside_mm, bearing.outside or outside_limits(bearing.outside_mm)
-        cup_ring = None
+        cup_ring, pressed = None, bearing.outer_ring.material
     else:
-        nominal_mm, limits = cup.outside_mm, cup.outside
+        nominal_mm, limits, pressed = cup.outside_mm, cup.outside, cup.material
         cup_ring = Ring(bearing.outside_mm, cup.outside_mm, cup.material)
+    grown_um = 1e3 * nominal_mm * shell.material.strain_per_k * (temperatures.measured_c - ROOM_C)
+    outgrown_per_k = pressed.strain_per_k - shell.material.strain_per_k
+    grown_um += 1e3 * nominal_mm * outgrown_per_k * (temperatures.ridden_c - ROOM_C)
     interference = Span(
-        1e3 * (nominal_mm - seat.widest_mm) + limits.low_um - seat.uncertainty_um,
-        1e3 * (nominal_mm - seat.mean_mm) + limits.middle_um,
-        1e3 * (nominal_mm - seat.narrowest_mm) + limits.high_um + seat.uncertainty_um,
+        1e3 * (nominal_mm - seat.widest_mm) + limits.low_um - seat.uncertainty_um + grown_um,
+        1e3 * (nominal_mm - seat.mean_mm) + limits.middle_um + grown_um,
+        1e3 * (nominal_mm - seat.narrowest_mm) + limits.high_um + seat.uncertainty_um + grown_um,
     )
     _check_pair(interference, "the seat", "what goes into it")
     ends_mm = math.inf if shell.outside_mm is None else shell.outside_mm
     press = shell_fit(bearing.outer_ring, Ring(nominal_mm, ends_mm, shell.material), cup_ring)
-    return Joint(interference, effective_interference(interference, roughness_allowance(shell.finish)), press)
+    scatter = (
+        Scatter((limits.high_um - limits.low_um) / 2, made=True),
+        Scatter(seat.uncertainty_um, made=seat.drawn),
+        Scatter((seat.taper_um or 0.0) / 2, made=False),
+    )
+    return Joint(interference, roughness_allowance(shell.finish), press, scatter)
 
 
-def _spindle_joint(bearing: FittedBearing, spindle: Spindle) -> Joint:
+def _spindle_joint(bearing: FittedBearing, spindle: Spindle, temperatures: Temperatures) -> Joint:
     limits = bearing.bore or bore_limits(bearing.bore_mm)
     oversize_um = 1e3 * (spindle.outside_mm - bearing.bore_mm)
+    outgrown_per_k = spindle.material.strain_per_k - bearing.inner_ring.material.strain_per_k
+    oversize_um += 1e3 * bearing.bore_mm * outgrown_per_k * (temperatures.ridden_c - ROOM_C)
     interference = Span(
         oversize_um - limits.high_um - spindle.uncertainty_um,
         oversize_um - limits.middle_um,
@@ -193,7 +226,19 @@ def _spindle_joint(bearing: FittedBearing, spindle: Spindle) -> Joint:
     )
     _check_pair(interference, "the spindle", "the bearing's bore")
     press = spindle_fit(bearing.inner_ring, Ring(spindle.inside_mm, bearing.bore_mm, spindle.material))
-    return Joint(interference, effective_interference(interference, roughness_allowance(spindle.finish)), press)
+    scatter = (
+        Scatter((limits.high_um - limits.low_um) / 2, made=True),
+        Scatter(spindle.uncertainty_um, made=False),
+    )
+    return Joint(interference, roughness_allowance(spindle.finish), press, scatter)
+
+
+def _at_pressing_um(joint: Joint, shell: Shell, outside_mm: float, temperatures: Temperatures) -> float | None:
+    """Interference while a bearing at room temperature goes into a warm shell."""
+    if temperatures.pressed_c is None:
+        return None
+    widened_um = 1e3 * outside_mm * shell.material.strain_per_k * (temperatures.pressed_c - ROOM_C)
+    return joint.interference.likely_um - widened_um
 
 
 def _check_pair(interference: Span, one: str, other: str) -> None:

@@ -43,6 +43,8 @@ class Material:
         Poisson's ratio, 0 to 0.5.
     source : str
         Who says so.
+    strain_per_k : float
+        How much it grows for each kelvin [1/K].
 
     Raises
     ------
@@ -54,6 +56,7 @@ class Material:
     modulus_mpa: float
     poisson: float
     source: str
+    strain_per_k: float = 0.0
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.modulus_mpa) and self.modulus_mpa > 0 and 0 <= self.poisson <= 0.5):
@@ -62,9 +65,9 @@ class Material:
 
 
 def material(name: str) -> Material:
-    """Look a material up: 'steel', 'aluminium', 'titanium' or 'polyamide'; raises InputError for any other."""
+    """Look a material up by its name in the table; raises InputError for any other."""
     row = material_row(name)
-    return Material(row.name, row.modulus_mpa, row.poisson, row.source)
+    return Material(row.name, row.modulus_mpa, row.poisson, row.source, row.strain_per_k)
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,21 +131,40 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
+class Scatter:
+    """How one size strays from its likeliest value: by at most so much [um], as makers make or as gauges read.
+
+    `made` parts lie about the middle of their tolerance; a gauge may be off by anything within its own.
+    """
+
+    half_um: float
+    made: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Joint:
     """One press fit of a bearing in numbers.
 
     Attributes
     ----------
     interference : Span
-        On diameter; below 0 is play.
-    effective : Span
-        Less what the surfaces' peaks take off; 0 or more.
+        On diameter; below 0 is play. Least and most are the corners of all tolerances at once.
+    allowance : Limits
+        What the surfaces' peaks take off.
     press : PressFit
+    scatter : tuple of Scatter
+        What makes the interference stray from its likeliest value, each by itself.
     """
 
     interference: Span
-    effective: Span
+    allowance: Limits
     press: PressFit
+    scatter: tuple[Scatter, ...] = ()
+
+    @property
+    def effective(self) -> Span:
+        """Interference less what the surfaces' peaks take off; 0 or more."""
+        return effective_interference(self.interference, self.allowance)
 
     @property
     def loss(self) -> Span:

@@ -5,14 +5,19 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from acoustic.bearings.grease import GreaseAmount, grease_amount
 from acoustic.errors import InputError
 from acoustic.install.fit.interference import Material, Ring, material, raceways_mm
 from acoustic.install.fit.tolerances import Limits
 
+ROOM_C = 20.0  # the temperature at which sizes are stated: ISO 1
+# Judgement: no frame is measured or ridden colder, and paint, glue and grease bear no more.
+COLDEST_C, HOTTEST_C = -30.0, 100.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FittedBearing:
-    """A deep-groove ball bearing of bearing steel, as it comes from its box.
+    """A ball bearing as it comes from its box.
 
     Attributes
     ----------
@@ -20,8 +25,15 @@ class FittedBearing:
         Nominal diameters [mm].
     ball_diameter_mm, pitch_diameter_mm : float
         [mm]; the raceways must lie between bore and outside.
-    group : str
-        Clearance group of ISO 5753-1; an unmarked bearing is CN.
+    group : str or None
+        Clearance group of ISO 5753-1; an unmarked bearing is CN. None for one that has no clearance of its
+        own: an angular-contact bearing gets it when its preload is set.
+    rings : str
+        What the rings are made of: 'steel' or 'stainless'.
+    width_mm : float or None
+        [mm]; without it no grease is weighed out.
+    rows : {1, 2}
+        Rows of balls.
     outside, bore : Limits or None
         Deviations from the nominal diameters [um], if they were measured or are of a
         finer class; None is the normal class of ISO 492.
@@ -36,7 +48,10 @@ class FittedBearing:
     outside_mm: float
     ball_diameter_mm: float
     pitch_diameter_mm: float
-    group: str = "CN"
+    group: str | None = "CN"
+    rings: str = "steel"
+    width_mm: float | None = None
+    rows: int = 1
     outside: Limits | None = None
     bore: Limits | None = None
 
@@ -50,16 +65,21 @@ class FittedBearing:
             raise InputError(found, hint="Correct the diameters of bearing, pitch circle or ball")
 
     @property
+    def grease(self) -> GreaseAmount | None:
+        """What goes into it."""
+        return None if self.width_mm is None else grease_amount(self.bore_mm, self.outside_mm, self.width_mm)
+
+    @property
     def inner_ring(self) -> Ring:
         """From bore to raceway."""
-        return Ring(self.bore_mm, raceways_mm(self.pitch_diameter_mm, self.ball_diameter_mm)[0], material("steel"))
+        inner_mm, _ = raceways_mm(self.pitch_diameter_mm, self.ball_diameter_mm)
+        return Ring(self.bore_mm, inner_mm, material(self.rings))
 
     @property
     def outer_ring(self) -> Ring:
         """From raceway to outside."""
-        return Ring(
-            raceways_mm(self.pitch_diameter_mm, self.ball_diameter_mm)[1], self.outside_mm, material("steel")
-        )
+        _, outer_mm = raceways_mm(self.pitch_diameter_mm, self.ball_diameter_mm)
+        return Ring(outer_mm, self.outside_mm, material(self.rings))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,6 +117,42 @@ class Shell:
     material: Material
     outside_mm: float | None
     finish: str = "turned"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Temperatures:
+    """When the sizes hold and when the fit is asked about [C].
+
+    Attributes
+    ----------
+    measured_c : float
+        Of the shell while its bore was read by a gauge at 20 C.
+    ridden_c : float
+        Of shell, bearing and spindle alike, in use.
+    pressed_c : float or None
+        Of the shell while a bearing at 20 C goes in; None where it is not warmed.
+    inner_warmer_k : float
+        How much warmer the inner ring runs than the outer one [K]; next to nothing in a crank.
+
+    Raises
+    ------
+    InputError
+        One is not a temperature that a workshop or a road has.
+    """
+
+    measured_c: float = ROOM_C
+    ridden_c: float = ROOM_C
+    pressed_c: float | None = None
+    inner_warmer_k: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.inner_warmer_k):
+            found = f"a difference of temperature in kelvins is needed, got {self.inner_warmer_k}"
+            raise InputError(found, hint="Give a number, or leave it out")
+        for temperature_c in (self.measured_c, self.ridden_c, self.pressed_c):
+            if temperature_c is not None and not COLDEST_C <= temperature_c <= HOTTEST_C:
+                found = f"a temperature from {COLDEST_C:g} to {HOTTEST_C:g} C is needed, got {temperature_c:g}"
+                raise InputError(found, hint="Give degrees Celsius. More heat spoils paint, glue and grease")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,6 +14,12 @@ Standing = Literal["within", "open", "outside", "unknown"]
 # Roundness and cylindricity of a housing seat: NTN Ball and Roller Bearings CAT 2203/E, chapter 14
 # (cylindricity in the same line from memory).
 FORM_GRADE = "IT4"
+_STANDING = {
+    "within": "within",
+    "open": "the readings do not settle whether it is within",
+    "outside": "outside",
+    "unknown": "not known",
+}
 WIDEST_SPREAD_UM = 500.0  # readings of one bore do not differ by half a millimetre; one is misread
 
 
@@ -104,10 +110,13 @@ class Seat:
         From the mouth inwards.
     uncertainty_um : float
         Half width of the range about a reading that holds the true size [um].
+    drawn : bool
+        Not measured: the size is the middle of its maker's limits, the uncertainty half their width.
     """
 
     sections: tuple[Section, ...]
     uncertainty_um: float
+    drawn: bool = False
 
     @property
     def mean_mm(self) -> float:
@@ -192,6 +201,12 @@ def measure_seat(readings: Sequence[BoreReading], *, uncertainty_um: float) -> S
     return Seat(tuple(sections), uncertainty_um)
 
 
+def drawn_seat(limits: SizeLimits) -> Seat:
+    """A seat that was not measured, as its maker's limits have it."""
+    middle_mm, half_um = (limits.low_mm + limits.high_mm) / 2, 500 * (limits.high_mm - limits.low_mm)
+    return Seat((Section(None, (middle_mm,)),), half_um, drawn=True)
+
+
 def _section(depth_mm: float | None, readings: Sequence[BoreReading]) -> Section:
     groups: dict[object, list[float]] = {}
     for number, reading in enumerate(readings):
@@ -231,11 +246,12 @@ def judge_seat(seat: Seat, *, nominal_mm: float, limits: SizeLimits | None = Non
     form_limit_um = grade_width_um(FORM_GRADE, nominal_mm)
     # A difference of two readings is known to sqrt(2) of one, and half of it is judged.
     form_uncertainty_um = seat.uncertainty_um / math.sqrt(2)
+    at = f"{seat.mean_mm:.2f}"
     standings: list[Standing] = []
     reasons = [_size_reason(seat, limits)]
     for name, cause, spread_um in (
-        ("round", "read it in two directions or more", seat.ovality_um),
-        ("straight", "read it at two depths or more", seat.taper_um),
+        ("round", f"read it in two directions or more: --bore {at}@5/0, --bore {at}@5/90", seat.ovality_um),
+        ("straight", f"read it at two depths or more: --bore {at}@1, --bore {at}@6", seat.taper_um),
     ):
         if spread_um is None:
             standings.append("unknown")
@@ -244,14 +260,15 @@ def judge_seat(seat: Seat, *, nominal_mm: float, limits: SizeLimits | None = Non
         standing = _standing(spread_um / 2, form_limit_um, form_uncertainty_um)
         standings.append(standing)
         reasons.append(
-            f"the seat is off {name} by {spread_um / 2:.1f} um on the radius, give or take "
-            f"{form_uncertainty_um:.1f}, against {FORM_GRADE}, {form_limit_um:g} um: {standing}"
+            f"the seat is off {name} by {hundredths(spread_um)} between diameters, give or take "
+            f"{2 * form_uncertainty_um:.0f} µm; the bearing makers allow {2 * form_limit_um:g} µm (twice "
+            f"{FORM_GRADE}): {_STANDING[standing]}"
         )
     return SeatJudgement(_size(seat, limits), standings[0], standings[1], form_limit_um, tuple(reasons))
 
 
 def _size(seat: Seat, limits: SizeLimits | None) -> Standing:
-    if limits is None:
+    if limits is None or seat.drawn:
         return "unknown"
     sizes = [size for section in seat.sections for size in section.diameters_mm]
     may_be_off_mm = seat.uncertainty_um / 1e3
@@ -263,12 +280,21 @@ def _size(seat: Seat, limits: SizeLimits | None) -> Standing:
 
 
 def _size_reason(seat: Seat, limits: SizeLimits | None) -> str:
-    size = f"the seat measures {seat.mean_mm:.3f} mm, give or take {seat.uncertainty_um / 1e3:.3f}"
+    got = "was not measured; by its maker's limits it has" if seat.drawn else "measures"
+    size = f"the seat {got} {seat.mean_mm:.2f} mm ({seat.mean_mm:.3f}, give or take {seat.uncertainty_um:g} µm)"
+    if seat.drawn:
+        return size
     if limits is None:
         return f"{size}; no maker's limits were given, so its size is judged by the fit alone"
     return (
-        f"{size}, against {limits.low_mm:.3f} to {limits.high_mm:.3f} mm ({limits.source}): {_size(seat, limits)}"
+        f"{size}, against {limits.low_mm:.3f} to {limits.high_mm:.3f} mm ({limits.source}): "
+        f"{_STANDING[_size(seat, limits)]}"
     )
+
+
+def hundredths(um: float) -> str:
+    """A difference of diameters as a calliper shows it, with the micrometres beside."""
+    return f"{um / 1e3:.2f} mm ({um:.0f} µm)"
 
 
 def _standing(value: float, limit: float, uncertainty: float) -> Standing:

@@ -125,7 +125,7 @@ def roughness_allowance(finish: str) -> Limits:
     Parameters
     ----------
     finish : str
-        'turned' (reamed and bored seats, turned cups) or 'ground'.
+        'turned' (reamed and bored seats, turned cups), 'ground', or 'none' to take nothing off.
 
     Raises
     ------
@@ -175,6 +175,8 @@ class MaterialRow(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_on
     name: Text
     modulus_mpa: AboveZero
     poisson: Annotated[float, msgspec.Meta(ge=0, le=0.5)]
+    strain_per_k: Annotated[float, msgspec.Meta(ge=0)]
+    usual_wall_mm: AboveZero
     source: Text
 
 

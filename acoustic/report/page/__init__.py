@@ -2,6 +2,6 @@
 
 from acoustic.report.page.build import page, page_of_check
 from acoustic.report.page.embed import svg_of
-from acoustic.report.page.section import Section
+from acoustic.report.page.section import Lead, Section
 
-__all__ = ["Section", "page", "page_of_check", "svg_of"]
+__all__ = ["Lead", "Section", "page", "page_of_check", "svg_of"]

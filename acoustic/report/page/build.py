@@ -8,17 +8,20 @@ page.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from acoustic import __version__
-from acoustic.check.grade import CAUTIONS, NO_PROOF, STOP_RIDING
+from acoustic.check.grade import EQUIPPED, KEEP_CLEAR, NO_PROOF, STOP_RIDING
 from acoustic.conditions import ORDER, table
 from acoustic.model import Analysis
 from acoustic.report.page.bench import bench_of
 from acoustic.report.page.plain import card_of
-from acoustic.report.page.section import Section
+from acoustic.report.page.section import Lead, Section
 
+# The cautions, once a page: the rider's on the first line, the workshop's on the second.
+CAUTION_LINES = (f"{STOP_RIDING} {NO_PROOF}", f"{KEEP_CLEAR} {EQUIPPED}")
 Progress = Callable[[str], None]
 
 
@@ -57,6 +60,9 @@ def page(
     analyses: Sequence[Analysis],
     extra: Sequence[Section] = (),
     progress: Progress = _silent,
+    *,
+    lead: Lead | None = None,
+    names: Sequence[str] = (),
 ) -> str:
     """Write a visit or a bike as an HTML page.
 
@@ -70,12 +76,17 @@ def page(
         What else is to be said, at the end of either half.
     progress : callable
         Gets a line for every piece of work that may take long.
+    lead : Lead or None
+        What comes before the checks.
+    names : sequence of str
+        What the checks are called, one each; their files' names where none are given.
 
     Returns
     -------
     str
         A whole HTML document that loads nothing; write it as UTF-8.
     """
+    called = tuple(names) or tuple(result.recording.path.name for result in analyses)
     versions = {name: version for result in analyses for name, version in result.plugin_versions.items()}
     return (
         _environment()
@@ -85,12 +96,14 @@ def page(
             subtitle=subtitle,
             ladder=ORDER,
             grade_words=table().grades,
-            cards=[card_of(result) for result in analyses],
-            benches=[bench_of(result, progress) for result in analyses],
+            lead=lead,
+            cards=[replace(card_of(one), name=name) for one, name in zip(analyses, called, strict=True)],
+            benches=[
+                replace(bench_of(one, progress), name=name) for one, name in zip(analyses, called, strict=True)
+            ],
             customer_sections=[section for section in extra if section.half == "customer"],
             bench_sections=[section for section in extra if section.half == "bench"],
-            rider_cautions=(STOP_RIDING, NO_PROOF),
-            cautions=CAUTIONS,
+            cautions=CAUTION_LINES,
             program=f"acoustic {__version__}",
             versions=sorted(versions.items()),
         )

@@ -11,13 +11,15 @@ import soundfile
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from acoustic.report.glyphs import any_letters
+
 BLOCK = 65_536  # samples; the Vorbis encoder puts a whole write on the stack
 
 
 def svg_of(figure: Figure) -> str:
     """Draw a figure as an SVG document whose text stays text."""
     svg = io.StringIO()
-    with matplotlib.rc_context({"svg.fonttype": "none"}):
+    with any_letters(), matplotlib.rc_context({"svg.fonttype": "none"}):
         figure.savefig(svg, format="svg", metadata={"Date": None})
     return svg.getvalue()
 

@@ -9,13 +9,14 @@ from functools import partial
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
 
 from acoustic.dsp.quality import can_be_heard
 from acoustic.model import Analysis, Motion, Recording
 from acoustic.report import facts
 from acoustic.report.page.embed import picture_uri, svg_of
 from acoustic.report.page.spectrogram import draw_spectrogram, said_of, spectrogram
-from acoustic.report.picture import draw_orders, draw_recording, draw_speed, drawing
+from acoustic.report.picture import ACCENT, draw_orders, draw_recording, draw_speed, drawing
 
 WIDTH_INCHES = 4.8  # narrow, so that its text can still be read on a phone
 SHADES_PER_INCH = 200  # of what is drawn in shades of grey; lines and text have no grain
@@ -43,7 +44,7 @@ class Picture:
 
 
 def pictures(result: Analysis) -> tuple[Picture, ...]:
-    """Draw what a check knows: the recording, the crank's speed, the order spectrum.
+    """Draw what a check knows: the recording with the crank's speed, the order spectrum.
 
     Parameters
     ----------
@@ -57,19 +58,21 @@ def pictures(result: Analysis) -> tuple[Picture, ...]:
     recording, motion, features = result.recording, result.motion, result.features
     made = []
     if can_be_heard(recording.heard) and float(np.ptp(recording.heard)) > 0:
-        draw = partial(draw_recording, recording=recording, motion=motion, judged=result.quality.usable)
+        judged = result.quality.usable
+        speed = features.motion if features is not None and judged else None
+        draw = partial(_draw_spin, recording=recording, motion=motion, judged=judged, speed=speed)
         caption = "Shaded: the crank turns. Hatched: it is still, and the noise of the room is heard."
-        made.append(_picture(draw, 2.3, _recording_alt(recording, motion), caption if motion else ""))
+        if speed is not None:
+            caption += " Line: the crank's speed."
+        made.append(_picture(draw, 2.7, _recording_alt(recording, motion, speed), caption if motion else ""))
     if features is None or not result.quality.usable:
         return tuple(made)
-    draw = partial(draw_speed, motion=features.motion, duration_s=recording.duration_s)
-    made.append(_picture(draw, 2.3, f"Crank speed against time: {facts.crank(features.motion)}.", ""))
     draw = partial(draw_orders, features=features, findings=result.findings)
     caption = (
         "A damaged part raises many peaks, at its mark and its multiples; a healthy one may raise a peak or two. "
         "A heavy mark says 'heard'; light ones show where the other parts would be."
     )
-    made.append(_picture(draw, 2.9, _orders_alt(result), caption))
+    made.append(_picture(draw, 2.7, _orders_alt(result), caption))
     return tuple(made)
 
 
@@ -96,7 +99,21 @@ def pitch_picture(result: Analysis) -> tuple[Picture, ...]:
         f"Impacts stand upright, hum and tones lie level. {TURNS_MARKED if motion.scale_known else TURNS_UNKNOWN}"
     )
     draw = partial(draw_spectrogram, shown=shown, motion=motion)
-    return (_picture(draw, 3.2, said_of(shown, motion), caption),)
+    return (_picture(draw, 2.7, said_of(shown, motion), caption),)
+
+
+def _draw_spin(
+    axes: Axes, *, recording: Recording, motion: Motion | None, judged: bool, speed: Motion | None
+) -> None:
+    """Draw the recording, and over it the crank's speed, which alone would be a line in an empty frame."""
+    draw_recording(axes, recording=recording, motion=motion, judged=judged)
+    if speed is None:
+        return
+    beside = axes.twinx()
+    draw_speed(beside, speed, duration_s=recording.duration_s)
+    beside.lines[0].set(color=ACCENT, linewidth=2.2, path_effects=[withStroke(linewidth=4.5, foreground="white")])
+    axes.set_title("", loc="left")
+    beside.set_title("Recording and crank speed", loc="left")
 
 
 def _picture(draw: Callable[[Axes], None], height_inches: float, alt: str, caption: str) -> Picture:
@@ -107,13 +124,14 @@ def _picture(draw: Callable[[Axes], None], height_inches: float, alt: str, capti
         return Picture(picture_uri(svg_of(figure)), alt, caption)
 
 
-def _recording_alt(recording: Recording, motion: Motion | None) -> str:
+def _recording_alt(recording: Recording, motion: Motion | None, speed: Motion | None) -> str:
     alt = f"Sound of the recording against time, {recording.duration_s:.1f} s"
     if motion is None:
         return f"{alt}."
     alt += f"; the crank turns from {motion.start_s:.1f} to {motion.stop_s:.1f} s"
     still = " and ".join(f"{start_s:.1f} to {stop_s:.1f} s" for start_s, stop_s in motion.still)
-    return f"{alt}; still from {still}." if still else f"{alt}; no still part."
+    alt = f"{alt}; still from {still}." if still else f"{alt}; no still part."
+    return alt if speed is None else f"{alt} Crank speed against time: {facts.crank(speed)}."
 
 
 def _orders_alt(result: Analysis) -> str:

@@ -9,6 +9,32 @@ from acoustic.report.page.embed import picture_uri
 
 
 @dataclass(frozen=True, slots=True)
+class Lead:
+    """What comes before the checks on a page, where something else than the last grade counts.
+
+    Attributes
+    ----------
+    heading : str
+    paragraphs, to_do : tuple of str
+        For the rider.
+    why, steps : tuple of str
+        For the bench.
+    before_grade : bool
+        The checks' grade, meaning and advice are left out; only what was heard stays.
+    heard : str
+        Heading over what was heard.
+    """
+
+    heading: str
+    paragraphs: tuple[str, ...]
+    to_do: tuple[str, ...]
+    why: tuple[str, ...]
+    steps: tuple[str, ...]
+    before_grade: bool
+    heard: str = "What was heard"
+
+
+@dataclass(frozen=True, slots=True)
 class Section:
     """A heading with paragraphs and, where one helps, a picture.
 
@@ -22,12 +48,15 @@ class Section:
         A whole SVG document, as `svg_of` makes of a figure, or nothing.
     half : {'customer', 'bench'}
         Where it stands: with what the rider reads, or with what the mechanic needs.
+    first : bool
+        Before the checks rather than after them; on the bench's half.
     """
 
     heading: str
     paragraphs: tuple[str, ...]
     picture_svg: str = ""
     half: Literal["customer", "bench"] = "bench"
+    first: bool = False
 
     @property
     def picture(self) -> str:

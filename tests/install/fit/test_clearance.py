@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from acoustic.errors import InputError
 from acoustic.install.fit.clearance import FitNumbers, clearance_left, reckon_fit
 from acoustic.install.fit.interference import Ring, Span, material, raceways_mm, shell_fit
-from acoustic.install.fit.parts import Cup, FittedBearing, Shell, Spindle
+from acoustic.install.fit.parts import Cup, FittedBearing, Shell, Spindle, Temperatures
 from acoustic.install.fit.seat import BoreReading, measure_seat
 from acoustic.install.fit.tolerances import Limits, radial_clearance
 
@@ -27,7 +27,7 @@ def reckon(
     size: dict[str, float] = SIZE_6806,
     uncertainty_um: float = 2.0,
     shell_mm: float | None = 48.0,
-    group: str = "CN",
+    group: str | None = "CN",
     **more: Any,
 ) -> FitNumbers:
     """A fit of a bore read once in each of so many directions."""
@@ -143,8 +143,29 @@ def test_a_slip_fit_takes_nothing() -> None:
 
 def test_a_warmer_inner_ring_takes_clearance() -> None:
     """SKF catalogue (2018): 0.012 x 10 K x 36 mm = 4.32 um."""
-    warm, even = reckon(41.98, inner_warmer_k=10.0), reckon(41.98)
+    warm, even = reckon(41.98, temperatures=Temperatures(inner_warmer_k=10.0)), reckon(41.98)
     assert [e - w for w, e in zip(ends(warm.left), ends(even.left), strict=True)] == pytest.approx([4.32] * 3)
+
+
+def test_temperatures_of_the_shell() -> None:
+    """Aluminium 23, steel 12 um a kelvin and metre, by hand: ridden at 0 C a 42 mm seat shrinks onto its bearing
+    by (23 - 12) x 0.042 x 20 = 9.24 um; measured at 5 C by a gauge at 20 C it was 23 x 0.042 x 15 = 14.49 um
+    wider at 20 C than read; warmed to 80 C it opens by 23 x 0.042 x 60 = 57.96 um.
+    """
+    even = reckon(41.96).shell.interference.likely_um
+    cold = reckon(41.96, temperatures=Temperatures(ridden_c=0.0))
+    assert cold.shell.interference.likely_um == pytest.approx(even + 9.24)
+    assert cold.at_pressing_um is None
+    read_cold = reckon(41.96, temperatures=Temperatures(measured_c=5.0))
+    assert read_cold.shell.interference.likely_um == pytest.approx(even - 14.49)
+    warm = reckon(41.96, temperatures=Temperatures(pressed_c=80.0))
+    assert warm.shell.interference.likely_um == pytest.approx(even)
+    assert warm.at_pressing_um == pytest.approx(even - 57.96)
+
+
+def test_an_angular_contact_bearing_has_no_clearance_of_its_own() -> None:
+    found = reckon(41.96, group=None)
+    assert (found.left, dict(found.left_by_group)) == (None, {})
 
 
 def test_an_oval_seat_pinches_across_its_narrow_diameter() -> None:
@@ -219,8 +240,9 @@ def test_low_likely_and_high_are_in_order(
         (lambda: reckon(41.0), "the seat and what goes into it differ by 0.99 mm"),
         (lambda: reckon(41.98, shell_mm=41.0), "42 mm inside and 41 mm outside has no wall"),
         (lambda: reckon(41.98, group="C9"), "clearance group 'C9' is not known"),
-        (lambda: reckon(41.98, inner_warmer_k=math.nan), "temperature in kelvins is needed, got nan"),
-        (lambda: reckon(51.98, size={**SIZE_6806, "outside_mm": 52.0}, shell_mm=56.0), "the size is 52 mm"),
+        (lambda: Temperatures(inner_warmer_k=math.nan), "temperature in kelvins is needed, got nan"),
+        (lambda: reckon(129.98, size={**SIZE_6806, "outside_mm": 130.0}, shell_mm=140.0), "size is 130 mm"),
+        (lambda: Temperatures(ridden_c=150.0), "from -30 to 100 C is needed, got 150"),
         (
             lambda: reckon(
                 41.98, spindle=Spindle(outside_mm=24.0, inside_mm=0.0, material=STEEL, uncertainty_um=1.0)

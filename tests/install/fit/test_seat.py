@@ -104,7 +104,8 @@ def test_size_against_the_maker_s_limits(size_mm: float, standing: str) -> None:
     found = judge_seat(seat_of((size_mm, None, None)), nominal_mm=42.0, limits=limits)
     assert found.size == standing
     assert "a drawing" in found.reasons[0]
-    assert standing in found.reasons[0]
+    said = "do not settle whether it is within" if standing == "open" else standing
+    assert said in found.reasons[0]
 
 
 def test_one_diameter_outside_is_enough() -> None:
@@ -145,7 +146,7 @@ def test_a_better_gauge_only_settles_what_was_open(uncertainty_um: float, ovalit
         (lambda: BoreReading(-1.0), "a bore of -1.0 mm"),
         (lambda: BoreReading(42.0, math.inf), "depth inf"),
         (lambda: SizeLimits(42.0, 41.0, "a drawing"), "limits 42.0 to 41.0 mm"),
-        (lambda: judge_seat(seat_of((52.0, None, None)), nominal_mm=52.0), "IT4 .* the size is 52 mm"),
+        (lambda: judge_seat(seat_of((130.0, None, None)), nominal_mm=130.0), "IT4 .* the size is 130 mm"),
     ],
 )
 def test_refusals(call: Any, named: str) -> None:

@@ -96,7 +96,9 @@ def test_decimal_commas(text: str, tmp_path: Path) -> None:
         assert "1,25" in refusal.found or "comma" in refusal.hint, "a refusal serves as well"
 
 
-@pytest.mark.parametrize("text", ["time_s\n1\n2\nthree\n4\n", "1\n2\n3:04\n"])
+@pytest.mark.parametrize(
+    "text", ["time_s\n1\n2\nthree\n4\n", "1\n2\n3:04\n", "0:01\n0:02\n0:61\n", "1\n2\nnan\n", "1\n2\n1.234.5\n"]
+)
 def test_a_line_that_is_no_time(text: str, tmp_path: Path) -> None:
     path = tmp_path / "m.csv"
     path.write_text(text, encoding="utf-8")
@@ -104,7 +106,7 @@ def test_a_line_that_is_no_time(text: str, tmp_path: Path) -> None:
         read_marks(path)
 
 
-@pytest.mark.parametrize("outside", [-0.1, 12.5, float("nan"), float("inf")])
+@pytest.mark.parametrize("outside", [-0.1, 12.5])
 def test_marks_outside_the_recording(outside: float, tmp_path: Path, recording_of: RecordingOf) -> None:
     path = write_marks(tmp_path / "m.csv", [1, 2, 3, 4, outside])
     with pytest.raises(InputError) as caught:
@@ -191,14 +193,6 @@ def test_the_column_named_time_is_read(tmp_path: Path) -> None:
     path = tmp_path / "m.csv"
     path.write_text("turn,time_s\n1,1.96\n2,2.56\n3,3.18\n", encoding="utf-8")
     assert read_marks(path) == [1.96, 2.56, 3.18]
-
-
-def test_a_column_that_only_counts_is_refused(tmp_path: Path) -> None:
-    """Taken for times, 1, 2, 3 would quietly be a crank at 60 turns a minute."""
-    path = tmp_path / "m.csv"
-    path.write_text("n;s\n1;1.96\n2;2.56\n3;3.18\n", encoding="utf-8")
-    with pytest.raises(InputError, match="first column only counts"):
-        read_marks(path)
 
 
 def test_a_whole_second_among_decimal_points_keeps_its_value(tmp_path: Path) -> None:

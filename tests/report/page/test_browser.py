@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
-from acoustic.report.page import page_of_check
+from acoustic.report.page import Lead, Section, page, page_of_check
 
 Analyse = Callable[[str], Any]
 
@@ -156,7 +156,7 @@ def test_sounds_and_pictures_load_and_it_fits(
     page = told(written(case), width_px, tmp_path, browse)
     lasting_s = {"outer": [12.0, 12.0, 12.0, 24.0, 24.0], "sound": [12.0, 12.0], "far_away": [12.0]}[case]
     assert page["sounds"] == pytest.approx(lasting_s, abs=0.05)
-    assert len(page["pictures"]) == (1 if case == "far_away" else 4)
+    assert len(page["pictures"]) == (1 if case == "far_away" else 3)
     assert min(page["pictures"]) > 100
     assert page["width"] == width_px
     assert page["needed"] <= width_px, "no scrolling sideways"
@@ -183,3 +183,29 @@ def test_it_prints_on_two_sheets(
     assert re.search(rb"/Count (\d+)", pdf).group(1) == str(len(sheets)).encode()
     for box in re.findall(rb"/MediaBox *\[0 0 ([\d.]+) ([\d.]+)\]", pdf):
         assert [float(side) for side in box] == pytest.approx(A4_PT, abs=1)
+
+
+def test_a_bike_s_page_with_all_it_may_hold_prints_on_two_sheets(
+    analysis_of: Analyse, tmp_path: Path, browse: Callable[..., Seen]
+) -> None:
+    """A lead, two charts, what an install left behind and a year of visits beside one check."""
+    drawn = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 90 46"><rect width="90" height="46"/></svg>'
+    trend = ("Replacement within 10 months.", "+1.7 dB a month.", "Read from the usual recorder, spun by hand.")
+    sections = (
+        Section("How it goes on", ("Outer ring: replacement within 10 months.",), half="customer"),
+        Section("Before and after pressing", ("As before.", "It runs as it did in the hand.")),
+        Section("Final spin of the install", ("Clean.", "It runs smoothly.", "Feel for play at the crank arms.")),
+        Section("Outer ring", trend, drawn),
+        Section("Drag", trend, drawn),
+        Section(
+            "Visits and bearings",
+            tuple(f"2026-{month:02}-01: check, watch; {month}00 km" for month in range(1, 9)),
+        ),
+    )
+    lead = Lead(
+        "Fresh install: clean.", ("It runs clean.",), (), ("Clean.",), ("Feel for play.",), before_grade=False
+    )
+    bike, printed = tmp_path / "bike.html", tmp_path / "bike.pdf"
+    bike.write_text(page("Red bike", "7 visits", (analysis_of("outer"),), sections, lead=lead), encoding="utf-8")
+    browse(bike, f"--print-to-pdf={printed}", "--no-pdf-header-footer")
+    assert len(re.findall(rb"/Type */Page\b", printed.read_bytes())) == 2

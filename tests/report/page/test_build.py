@@ -17,7 +17,7 @@ from acoustic.check.grade import CAUTIONS
 from acoustic.conditions import table
 from acoustic.model import CONDITIONS, Failure, Finding, Verdict
 from acoustic.report import words
-from acoustic.report.page import Section, page, page_of_check
+from acoustic.report.page import Lead, Section, page, page_of_check
 from acoustic.report.terminal import to_text
 
 Analyse = Callable[[str], Any]
@@ -162,22 +162,24 @@ def test_it_can_be_read_aloud(page_of: Pages) -> None:
 
 
 def test_what_the_pictures_show_is_said(page_of: Pages, analysis_of: Analyse) -> None:
-    recording, speed, orders, pitches = [attrs["alt"] for attrs in page_of("outer").named("img")]
+    recording, orders, pitches = [attrs["alt"] for attrs in page_of("outer").named("img")]
     motion = analysis_of("outer").motion
     assert f"turns from {motion.start_s:.1f} to {motion.stop_s:.1f} s; still from 0.0 to" in recording
-    assert re.search(r"9\.0 turns from .* \d+ rpm falling to \d+; speed from the marks given", speed)
+    assert re.search(
+        r"Crank speed .* 9\.0 turns from .* rpm falling to \d+; speed from the marks given", recording
+    )
     assert re.search(r"Heard: outer ring at 7\.\d\d events a crank turn, 7\.10 computed", orders)
     assert f"the crank turns from {motion.start_s:.1f} to {motion.stop_s:.1f} s, 9 whole turns marked" in pitches
     assert re.search(
         r"Spectrogram of 1\.0 to 10\.8 s: .* on a logarithmic scale; .* loudest about \d+ Hz", pitches
     )
-    assert page_of("sound").named("img")[2]["alt"].endswith("No part was heard.")
+    assert page_of("sound").named("img")[1]["alt"].endswith("No part was heard.")
     drawn = [" ".join(re.findall(r"<text[^>]*>([^<]*)</text>", svg)) for svg in page_of("outer").pictures]
     assert "turning, judged" in drawn[0] and "still: the room" in drawn[0]
-    assert "turns a minute" in drawn[1]
-    assert re.search(r"outer ring 7\.\d\d heard", drawn[2])
-    assert "0 1 2 3 4 5 6 7 8 9 whole crank turns (thick: it turns)" in drawn[3]
-    assert "The spin, pitch by pitch" in drawn[3]
+    assert "turns a minute" in drawn[0]
+    assert re.search(r"outer ring 7\.\d\d heard", drawn[1])
+    assert "0 1 2 3 4 5 6 7 8 9 whole crank turns (thick: it turns)" in drawn[2]
+    assert "The spin, pitch by pitch" in drawn[2]
 
 
 def test_what_takes_long_is_told(analysis_of: Analyse, unusable: Any) -> None:
@@ -197,7 +199,7 @@ def test_without_librosa_the_rest_is_there(
     """numba refuses to be loaded where it may write nowhere, a read-only machine without a home."""
     monkeypatch.setitem(sys.modules, "librosa", None)
     found = read(page_of_check(analysis_of("outer")))
-    assert len(found.named("img")) == 3
+    assert len(found.named("img")) == 2
     assert len(found.sounds) == 3
     assert "Left out Spectrogram, clicks alone, slow at its pitch: librosa cannot be loaded" in found.text
 
@@ -241,6 +243,34 @@ def test_several_checks_and_sections(analysis_of: Analyse, unusable: Any, read: 
     assert "Before and after Six dB less." in bench and "Before and after" not in plain
     assert [picture for picture in found.pictures if picture == svg] == [svg]
     assert found.source.count("<li aria-current") == 2
+
+
+def test_cautions_stand_once_a_page(page_of: Pages, analysis_of: Analyse, read: Read) -> None:
+    """In two lines, with the rider's half, however many checks there are."""
+    for found in (page_of("outer"), read(page("Two", "Two", (analysis_of("outer"), analysis_of("sound"))))):
+        for caution in CAUTIONS:
+            assert found.text.count(caution) == 1
+        assert [title for _, title in found.headings].count("Take care") == 1
+        assert found.text.index("Take care") < found.text.index("For the bench")
+
+
+def test_what_counts_more_than_the_grade_comes_first(analysis_of: Analyse, read: Read) -> None:
+    """Pressed in rougher: nothing on the page asks for a new bearing, and what was heard stays."""
+    graded = read(page("Red bike", "A visit", (analysis_of("outer"),)))
+    new = "Have a new bearing fitted"
+    assert new in graded.text and "Replace the bearing" in graded.text
+    lead = Lead(
+        "Rougher.", ("It runs rougher.",), ("It is pulled.",), ("Rougher.",), ("Pull it.",), before_grade=True
+    )
+    found = read(page("Red bike", "A visit", (analysis_of("outer"),), lead=lead, names=("In its seat",)))
+    assert new not in found.text and "Replace the bearing" not in found.text and "new bearing" not in found.text
+    assert found.text.index("Where it stands Rougher. It runs rougher.") < found.text.index("It is pulled.")
+    assert found.text.index("What to do It is pulled.") < found.text.index("A steady rhythm")
+    assert "Next step Pull it." in found.text.partition("For the bench")[2]
+    assert 'class="ladder"' not in found.source
+    assert in_order(found)
+    beside = read(page("Red bike", "A visit", (analysis_of("outer"),), lead=replace(lead, before_grade=False)))
+    assert new in beside.text and "Where it stands Rougher." in beside.text
 
 
 def test_sections_alone(read: Read) -> None:

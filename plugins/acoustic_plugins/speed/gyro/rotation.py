@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.api import LEAST_STILL_S
-
 Floats = NDArray[np.float64]
+
+LEAST_STILL_S = 0.3  # judgement, as for the sound's still parts: shorter ones are not told from a slow moment
 
 REST_S = 0.25  # long enough for a mean, short enough for the pause before a push (judgement)
 FEWEST_WINDOWS, MOST_WINDOWS = 3, 400  # for a spread of their means; more say no more

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import csv
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.api import InputError
+from acoustic.api import InputError, number_in, seconds_in
+from acoustic_plugins.speed.cells import TIME_WORDS, Asked, cells_of, text_of, words_of
 
 Floats = NDArray[np.float64]
 
-MOST_BYTES = 100_000_000  # an hour at the fastest rate; more is no spin
 FEWEST_ROWS = 30  # two seconds at the slowest rate
 SLOWEST_RATE_HZ = 15.0  # seven values a turn at two turns a second
 FASTEST_RATE_HZ = 20_000.0  # faster than any gyro is read: times in another unit
@@ -25,23 +25,11 @@ NAME_COLUMNS = (
     "Write a header such as 'time (s), gyro z (deg/s)' or 'time (s), gyro x (rad/s), gyro y (rad/s), "
     "gyro z (rad/s)', and a row of numbers for each sample."
 )
+# An hour at the fastest rate; more is no spin.
+ASKED = Asked("gyro file", "--gyro", 100_000_000, f"Export the gyro's log as CSV. {NAME_COLUMNS}")
 NAME_UNIT = "Name the unit in the header: 'gyro z (deg/s)', '(rad/s)' or '(rpm)'."
 LOG_FASTER = "Set the phone's logger to 50 samples a second or more, and record again."
 
-TIME_WORDS = {
-    "time",
-    "times",
-    "timestamp",
-    "t",
-    "zeit",
-    "temps",
-    "tiempo",
-    "tempo",
-    "tijd",
-    "elapsed",
-    "epoch",
-    "clock",
-}
 TIME_UNITS = {
     1.0: {"s", "sec", "secs", "second", "seconds", "sekunden"},
     1e-3: {"ms", "msec", "millis", "millisecond", "milliseconds"},
@@ -62,7 +50,6 @@ OTHER_WORDS = re.compile(
 )
 WHOLE_WORDS = re.compile(r"\b(abs(olute)?|mag(nitude)?|total|norm|resultant|betrag)\b")
 AXIS = re.compile(r"\b[wg]?([xyz])\b")
-DECIMAL_COMMA = re.compile(r"\s*[-+]?\d*,\d+([eE][-+]?\d+)?\s*")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,7 +89,7 @@ def read_gyro(path: Path) -> GyroTable:
         The file can't be read, a column can't be told, a cell is no number, there are too few
         rows or they come too seldom, the times do not increase, or the unit can't be told or be right.
     """
-    header, rows = _rows(path, _text(path))
+    header, rows = _rows(path, text_of(path, ASKED))
     time_column, rate_columns, signed = _columns(path, header, rows)
     numbers = _numbers(path, rows, [time_column, *rate_columns])
     whole = np.all(np.isfinite(numbers), axis=1)
@@ -113,40 +100,15 @@ def read_gyro(path: Path) -> GyroTable:
             hint="Export the whole log, from before the push until the crank stops.",
         )
     name = header[time_column] if header else ""
+    if ":" in rows[0][1][time_column]:
+        name = "s"  # 0:01.758 was read so, whatever the header says
     times_s = _seconds(path, name, numbers[:, 0], lines)
     names = " ".join(header[column] for column in rate_columns) if header else ""
     return GyroTable(times_s, _turns_a_second(path, names, numbers[:, 1:]), signed)
 
 
-def _text(path: Path) -> str:
-    if path.is_dir():
-        raise InputError(f"{path.name} is a folder, not a gyro file", hint="Give the CSV file itself.")
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise InputError(
-                f"{path.name} has {path.stat().st_size / 1e6:.0f} MB; the log of one spin has a few",
-                hint="Give the gyro's CSV file, cut to the minutes around the spin.",
-            )
-        data = path.read_bytes()
-    except FileNotFoundError:
-        raise InputError(f"no gyro file at {path}", hint="Check the path given with --gyro.") from None
-    except OSError as error:
-        raise InputError(
-            f"{path.name} cannot be read ({type(error).__name__})", hint="Check the file and its permissions."
-        ) from None
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return data.decode("utf-16", errors="replace")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = data.decode("latin-1")  # an old spreadsheet's degree sign
-    if any(ord(letter) < 32 and letter not in "\t\n\r\f\v" for letter in text[:4096]):
-        raise InputError(f"{path.name} is not text", hint=f"Export the gyro's log as CSV. {NAME_COLUMNS}")
-    return text
-
-
 def _rows(path: Path, text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
-    """Header, empty where there is none, and the rows of cells with their line numbers; decimal points."""
+    """Header, empty where there is none, and the rows of cells with their line numbers."""
     lines = [(number, line) for number, line in enumerate(text.splitlines(), 1) if line.strip(' ,;\t"')]
     comment = [line for _, line in lines if line.lstrip().startswith(("#", "%", "//"))]
     body = [(number, line) for number, line in lines if not line.lstrip().startswith(("#", "%", "//"))]
@@ -154,28 +116,14 @@ def _rows(path: Path, text: str) -> tuple[list[str], list[tuple[int, list[str]]]
         raise InputError(f"{path.name} holds no numbers", hint=NAME_COLUMNS)
     usual = body[len(body) // 2][1]
     separator = next((mark for mark in ";\t," if mark in usual), " ")
-    cells = [(number, _cells(line, separator)) for number, line in body]
-    if any(DECIMAL_COMMA.fullmatch(cell) for cell in cells[len(cells) // 2][1]):
-        cells = [(number, [cell.replace(",", ".") for cell in row]) for number, row in cells]
+    cells = [(number, cells_of(line, separator)) for number, line in body]
     first = next((k for k, (_, row) in enumerate(cells) if _are_numbers(row)), None)
     if first is None:
         raise InputError(f"{path.name} holds no row of two numbers", hint=NAME_COLUMNS)
     width = len(cells[first][1])
-    above = [row for _, row in cells[:first]] or [_cells(line.lstrip("#%/ \t"), separator) for line in comment]
+    above = [row for _, row in cells[:first]] or [cells_of(line.lstrip("#%/ \t"), separator) for line in comment]
     header = next((row for row in reversed(above) if len(row) == width), [])
     return header, cells[first:]
-
-
-def _cells(line: str, separator: str) -> list[str]:
-    """A line's cells; what a separator at its end leaves empty is none."""
-    if separator == " ":
-        return line.split()
-    line = line.rstrip(separator + " ")
-    quoted = '"' in line
-    cells = (
-        next(csv.reader([line], delimiter=separator, skipinitialspace=True)) if quoted else line.split(separator)
-    )
-    return [cell.strip() for cell in cells]
 
 
 def _are_numbers(row: list[str]) -> bool:
@@ -184,16 +132,18 @@ def _are_numbers(row: list[str]) -> bool:
 
 def _is_number(cell: str) -> bool:
     try:
-        float(cell)
+        _number(cell, seconds_in)
     except ValueError:
         return False
     return True
 
 
-def _words(name: str) -> str:
-    """A column's name in lower case, its words apart: 'gyroZ_deg/s' is 'gyro z deg/s'."""
-    apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
-    return re.sub(r"[\s_.,;:()\[\]{}|]+", " ", apart.replace("µ", "u").replace("μ", "u")).strip().lower()
+def _number(cell: str, read: Callable[[str], float]) -> float:
+    """A number with a decimal point, NaN as loggers write it, or what `read` makes of the cell."""
+    try:
+        return float(cell)  # nearly all are, and there are many
+    except ValueError:
+        return read(cell)
 
 
 def _columns(path: Path, header: list[str], rows: list[tuple[int, list[str]]]) -> tuple[int, list[int], bool]:
@@ -203,7 +153,7 @@ def _columns(path: Path, header: list[str], rows: list[tuple[int, list[str]]]) -
         if width not in (2, 4):
             raise InputError(f"{path.name} has {width} columns without names", hint=NAME_COLUMNS)
         return 0, list(range(1, width)), True
-    names = [_words(name) for name in header]
+    names = [words_of(name) for name in header]
     sample = rows[len(rows) // 2][1]
     times = [k for k, name in enumerate(names) if _is_time(name) and k < len(sample) and _is_number(sample[k])]
     if not times:
@@ -237,13 +187,13 @@ def _listed(header: list[str]) -> str:
 
 
 def _numbers(path: Path, rows: list[tuple[int, list[str]]], columns: list[int]) -> Floats:
-    """The columns' numbers; NaN where a cell is empty, or the last row is cut off."""
+    """The columns' numbers, times in the first; NaN where a cell is empty, or the last row is cut off."""
     numbers = np.full((len(rows), len(columns)), np.nan)
     for at, (number, row) in enumerate(rows):
         for place, column in enumerate(columns):
             cell = row[column] if column < len(row) else ""
             try:
-                numbers[at, place] = float(cell)
+                numbers[at, place] = _number(cell, seconds_in if place == 0 else number_in)
             except ValueError:
                 if cell and at < len(rows) - 1:
                     raise InputError(
@@ -263,7 +213,7 @@ def _seconds(path: Path, name: str, stamps: Floats, lines: list[int]) -> Floats:
             hint="Give every sample its own time, in order, with all the digits that the logger wrote.",
         )
     step = float(np.median(steps))
-    words = set(re.split(r"[ /]", _words(name)))
+    words = set(re.split(r"[ /]", words_of(name)))
     named = [unit for unit, spellings in TIME_UNITS.items() if words & spellings]
     unit = (
         named[0]
@@ -295,7 +245,7 @@ def _turns_a_second(path: Path, names: str, rates: Floats) -> Floats:
     """Rates in turns/s, by the unit that the header names or else the only one that makes them a crank's."""
     sizes = np.linalg.norm(rates, axis=1)
     fastest = float(np.partition(sizes, -10)[-10])  # the tenth: a jolt is no speed
-    unit = _rate_unit(_words(names)) or _likely_unit(path, fastest)
+    unit = _rate_unit(words_of(names)) or _likely_unit(path, fastest)
     label, factor = unit
     if fastest * factor > FASTEST_HZ:
         raise InputError(

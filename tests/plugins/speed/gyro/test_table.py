@@ -81,6 +81,16 @@ class TestSpellings:
         assert found.times_s == pytest.approx(0.01 * np.arange(400), abs=1e-9)
         assert found.signed
 
+    @pytest.mark.parametrize("comma", [False, True])
+    def test_times_as_a_player_shows_them(self, comma: bool, tmp_path: Path) -> None:
+        """Minutes and seconds are seconds, whatever unit the header names."""
+        times = [f"{k // 6000}:{k % 6000 / 100:05.2f}" for k in range(5800, 6200)]
+        rows = [f"{time};{value:.6f}" for time, value in zip(times, HUMP_HZ * DEG, strict=True)]
+        text = "\n".join(["time (ms);z (deg/s)", *rows])
+        found = read(tmp_path / "gyro.csv", text.replace(".", ",") if comma else text)
+        assert found.times_s == pytest.approx(0.01 * np.arange(400), abs=1e-9)
+        assert found.rates_hz[:, 0] == pytest.approx(HUMP_HZ, abs=2e-5)
+
     @pytest.mark.parametrize(
         ("header", "start", "step"),
         [

@@ -1,0 +1,199 @@
+"""What an owner types about bikes and bearings: one step for a replacement, slips put right, hints that work."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+
+from acoustic.cli import group
+from acoustic.errors import EXIT_DONE, EXIT_UNUSABLE
+
+Run = Callable[..., Any]
+
+
+@pytest.fixture(autouse=True)
+def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A book of its own for each test."""
+    monkeypatch.setenv("ACOUSTIC_BOOK", str(tmp_path / "shop.db"))
+    return tmp_path
+
+
+def commands_in(text: str) -> list[str]:
+    """The commands that a text tells to type: to the end of the line."""
+    return re.findall(r"(?:: |^    )(acoustic .*)$", text, re.MULTILINE)
+
+
+def can_be_typed(command: str) -> bool:
+    """Whether the command line takes it: commands, options and their values, as they stand there."""
+    words = shlex.split(command.replace(" DAY", " 2026-01-01"))[1:]
+    with click.Context(group, info_name="acoustic") as context:
+        found: click.Command = group
+        while isinstance(found, click.Group):
+            found_next = found.get_command(context, words.pop(0))
+            if found_next is None:
+                return False
+            found = found_next
+    numbers = ["1" if word == "NUMBER" else word for word in words]
+    try:
+        found.make_context("acoustic", numbers)
+    except click.ClickException:
+        return False
+    return True
+
+
+def test_a_replacement_is_one_step(acoustic: Run) -> None:
+    fitted = acoustic("bike", "fit", "Red", "--bearing", "6805 2RS", "--shell", "threaded", "--on", "2026-01-02")
+    assert fitted.stdout == "bearing 1 (6805) has been in Red since 2026-01-02.\n"
+    said = (
+        "--bearing",
+        "61805-2rs",
+        "--on",
+        "2026-02-01",
+        "--km",
+        "900",
+        "--supplier",
+        "wholesaler",
+        "--lot",
+        "B7",
+    )
+    done = acoustic("bike", "replaced", "red", *said, "--lot", "B7")
+    assert done.stdout.splitlines() == [
+        "bearing 1 (6805) came out of Red on 2026-02-01 after 30 days: worn.",
+        "bearing 2 (6805) went in.",
+    ]
+    listed = acoustic("bike", "list").stdout.splitlines()
+    assert listed[1].split() == ["Red", "2", "6805", "2026-02-01"], "with the number that other commands ask for"
+    shown = acoustic("bike", "show", "RED").stdout
+    assert "bearing 2: 6805, contact, threaded, wholesaler, lot B7; in 2026-02-01" in shown
+    assert acoustic("bike", "removed", "2", "--because", "sold", "--on", "2026-02-02").stdout == (
+        "bearing 2 came out of Red on 2026-02-02 after 1 day: sold.\n"
+    )
+
+
+def test_a_bike_that_may_be_a_typing_error_is_said(acoustic: Run) -> None:
+    acoustic("bike", "add", "ticket 102")
+    fitted = acoustic("bike", "fit", "ticket 1O2", "--bearing", "6805", "--on", "2026-01-02")
+    (command,) = commands_in(fitted.stderr)
+    assert acoustic(*shlex.split(command)[1:]).code == EXIT_DONE
+    assert acoustic("bike", "list", "--json").document["bikes"][0]["bearings"][0]["designation"] == "6805"
+
+
+def test_slips_are_put_right_and_told(acoustic: Run) -> None:
+    acoustic("bike", "fit", "red", "--bearing", "6805", "--on", "2026-01-02")
+    why = ("--because", "typed wrong")
+    assert acoustic("bike", "correct", "1", "--bearing", "6806-ZZ", "--side", "drive", *why).code == EXIT_DONE
+    assert acoustic("bike", "rename", "red", "ticket 7", *why).stdout == "red is called ticket 7 now.\n"
+    assert acoustic("bike", "removed", "1", "--because", "worn", "--on", "2026-02-01").code == EXIT_DONE
+    assert acoustic("bike", "restore", "1", *why).stdout == "bearing 1 (6806) sits in ticket 7 again.\n"
+    assert acoustic("bike", "withdraw", "1", *why).code == EXIT_DONE
+    shown = acoustic("bike", "show", "ticket 7").stdout
+    for told in ("bearing from 6805 to 6806", "name from red to ticket 7", "entry taken back: typed wrong"):
+        assert told in shown
+    acoustic("bike", "add", "tiket 7")
+    assert acoustic("bike", "merge", "tiket 7", "ticket 7", *why).code == EXIT_DONE
+    assert [bike["name"] for bike in acoustic("bike", "list", "--json").document["bikes"]] == ["ticket 7"]
+
+
+def test_a_book_is_made_only_if_it_is_meant(acoustic: Run, shop: Path) -> None:
+    refused = acoustic("bike", "list", "--book", str(shop / "tiping.db"))
+    assert (refused.code, list(shop.iterdir())) == (EXIT_UNUSABLE, [])
+    (command,) = commands_in(refused.stderr)
+    assert acoustic(*shlex.split(command)[1:]).code == EXIT_DONE
+    assert acoustic("bike", "list", "--book", str(shop / "tiping.db")).code == EXIT_DONE
+    assert acoustic(*shlex.split(command)[1:]).code == EXIT_UNUSABLE, "it is there already"
+    assert "a new book was made" in acoustic("bike", "list").stderr, "the one of the environment, and it is said"
+
+
+def test_branches(acoustic: Run, shop: Path) -> None:
+    north = ("--book", str(shop / "north.db"))
+    acoustic("book", "new", north[1], "--branch", "North")
+    assert acoustic("book", "branch", *north).stdout == "North\n"
+    for book in ((), north):
+        acoustic("bike", "fit", "ticket 1", "--bearing", "6805", "--on", "2026-01-02", *book)
+    assert acoustic("book", "export", str(shop / "n.zip"), *north).stdout.endswith(
+        "1 bike, 1 bearing, 0 visits, 0 files\n"
+    )
+    tried = acoustic("book", "import", str(shop / "n.zip"), "--dry-run").stdout
+    assert "would be new in the book: 1 bike, 1 bearing" in tried and "ticket 1 (North)" in tried
+    acoustic("book", "import", str(shop / "n.zip"))
+    names = [bike["name"] for bike in acoustic("bike", "list", "--json").document["bikes"]]
+    assert names == ["ticket 1", "ticket 1 (North)"]
+
+
+REFUSALS: list[tuple[str, ...]] = [
+    ("bike", "show", "rde"),
+    ("bike", "show", "nobody at all"),
+    ("bike", "add", "RED"),
+    ("bike", "fit", "red", "--bearing", "6805", "--on", "2026-03-01"),
+    ("bike", "fit", "red", "--bearing", "6805", "--on", "2025-12-01"),
+    ("bike", "fit", "blue", "--bearing", "banana"),
+    ("bike", "replaced", "red", "--on", "2026-01-02"),
+    ("bike", "replaced", "red", "--on", "2026-02-02", "--km", "100"),
+    ("bike", "removed", "9", "--because", "worn"),
+    ("bike", "restore", "1", "--because", "x"),
+    ("bike", "correct", "1", "--because", "x"),
+    ("bike", "correct", "1", "--out", "2026-02-01", "--because", "x"),
+    ("bike", "rename", "red", "blue two", "--because", "x"),
+    ("bike", "merge", "red", "blue two", "--because", "x"),
+    ("bike", "merge", "red", "red", "--because", "x"),
+    ("visit", "show", "7"),
+    ("visit", "restore", "7", "--because", "x"),
+    ("visit", "move", "7", "red", "--because", "x"),
+    ("book", "new", "{shop}/shop.db"),
+    ("book", "import", "{shop}/none.zip"),
+    ("bike", "list", "--book", "{shop}/my shop.db"),
+]
+
+
+@pytest.mark.parametrize("call", REFUSALS, ids=" ".join)
+def test_refusals_name_commands_that_work_as_typed(call: tuple[str, ...], acoustic: Run, shop: Path) -> None:
+    acoustic("bike", "fit", "red", "--bearing", "6805", "--on", "2026-01-02", "--km", "300")
+    acoustic("bike", "fit", "blue two", "--bearing", "6805", "--on", "2026-01-02")
+    refused = acoustic(*(word.format(shop=shop) for word in call))
+    assert (refused.code, refused.stdout) == (EXIT_UNUSABLE, "")
+    assert refused.stderr.count("\n") >= 2, "what was found, and what to do"
+    wrong = [command for command in commands_in(refused.stderr) if not can_be_typed(command)]
+    assert wrong == []
+
+
+def test_what_can_be_typed_is_told_from_what_cannot() -> None:
+    assert can_be_typed('acoustic bike show "red road"')
+    assert not can_be_typed("acoustic bike list.")
+    assert not can_be_typed("acoustic bike showing red")
+    assert not can_be_typed("acoustic bike removed one --because worn")
+
+
+def test_tables_stand_in_columns_whatever_the_names(acoustic: Run) -> None:
+    for name in ("red", "\U0001f6b2 7", "\u81ea\u8ee2\u8eca", "e\u0301t\u00e9"):
+        acoustic("bike", "fit", name, "--bearing", "6805", "--on", "2026-01-02")
+    lines = acoustic("bike", "list").stdout.splitlines()
+    wide = {"\U0001f6b2", "\u81ea", "\u8ee2", "\u8eca"}
+    starts = {line.index("6805") + sum(letter in wide for letter in line) for line in lines[1:]}
+    assert len(starts) == 1
+
+
+LIST = """
+import sys
+from acoustic.cli import main
+try:
+    main(["visit", "list"])
+except SystemExit as end:
+    assert not end.code
+heavy = {"numpy", "scipy", "alembic", "matplotlib", "librosa", "av", "acoustic.plugin.registry"}
+print(sorted(heavy & set(sys.modules)))
+"""
+
+
+def test_a_list_of_visits_loads_nothing_heavy(acoustic: Run) -> None:
+    """What makes the whole command quick: no numerics, no plugins, no migrations."""
+    acoustic("bike", "add", "red")
+    done = subprocess.run([sys.executable, "-c", LIST], check=True, capture_output=True, text=True)
+    assert done.stdout.splitlines()[-1] == "[]", done.stdout
