@@ -6,7 +6,8 @@ TOML, since people edit it by hand and the standard library reads it.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -16,7 +17,9 @@ from acoustic.dsp.geometry import BearingGeometry
 from acoustic.errors import InputError
 from acoustic.structures import AboveZero, Text, checked, read_toml
 
-Kind = Literal["deep groove", "angular contact", "cup and cone"]
+Kind = Literal["deep groove", "full complement", "angular contact", "cup and cone", "one-piece unit"]
+# Kinds without rings of their own between bore and outside: no sizes to check.
+RINGLESS = ("cup and cone", "one-piece unit")
 _BUILT_IN = Path(__file__).with_name("catalogue.toml")
 _FILE_HINT = (
     "Check --catalogue and ACOUSTIC_CATALOGUE; write each bearing as a [[bearing]] table of designation, kind, "
@@ -34,10 +37,16 @@ class Fit:
         A shell by its size ("41 mm press-fit"), or a part ("hub").
     spindle_mm : float or None
         Diameter of the spindle it carries [mm], where the place has one.
+    widths_mm : tuple of float
+        Widths of that shell [mm].
+    also : tuple of str
+        What else the trade calls it.
     """
 
     place: str
     spindle_mm: float | None = None
+    widths_mm: tuple[float, ...] = ()
+    also: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,15 +66,19 @@ class CatalogueRow:
     designation : str
     aliases : tuple of str
     bore_mm, outside_mm, width_mm : float or None
-        Boundary sizes [mm]; None for a cup and cone, which has none of its own.
+        Boundary sizes [mm]; None for kinds that have none of their own.
     pitch_diameter_mm : float
     contact_angle_deg : float
     ball_sets : tuple of BallSet
         Likeliest first.
-    kind : {'deep groove', 'angular contact', 'cup and cone'}
+    kind : {'deep groove', 'full complement', 'angular contact', 'cup and cone', 'one-piece unit'}
     source : str
         Where the figures come from; the first clause says how sure the ball data are.
     fits : tuple of Fit
+    rows : {1, 2}
+        Rows of balls; the ball sets are of one of them.
+    note : str
+        What whoever handles it should know.
     """
 
     designation: str
@@ -79,6 +92,8 @@ class CatalogueRow:
     kind: Kind
     source: str
     fits: tuple[Fit, ...]
+    rows: int = 1
+    note: str = ""
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -87,9 +102,9 @@ class CatalogueRow:
 
     @property
     def size(self) -> str:
-        """Bore x outside x width in words, or "no rings" for a cup and cone."""
+        """Bore x outside x width in words, or what it is instead."""
         if self.bore_mm is None or self.outside_mm is None or self.width_mm is None:
-            return "no rings"
+            return "one body" if self.kind == "one-piece unit" else "no rings"
         return f"{self.bore_mm:g} x {self.outside_mm:g} x {self.width_mm:g}"
 
     def geometries(self) -> tuple[BearingGeometry, ...]:
@@ -128,11 +143,13 @@ class _Row(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     aliases: tuple[Text, ...] = ()
     contact_angle_deg: Annotated[float, msgspec.Meta(ge=0)] = 0.0
     fits: tuple[_Fit, ...] = ()
+    rows: Literal[1, 2] = 1
+    note: str = ""
 
     def __post_init__(self) -> None:
         sizes = {"bore_mm": self.bore_mm, "outside_mm": self.outside_mm, "width_mm": self.width_mm}
         missing = [name for name, size in sizes.items() if size is None]
-        if missing and (self.kind != "cup and cone" or len(missing) < len(sizes)):
+        if missing and (self.kind not in RINGLESS or len(missing) < len(sizes)):
             raise ValueError(f"field '{missing[0]}': it is missing")
         _check_room(self.as_row())
 
@@ -155,11 +172,21 @@ class _Row(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
             kind=self.kind,
             source=self.source.strip(),
             fits=tuple(Fit(fit.place.strip(), fit.spindle_mm) for fit in self.fits),
+            rows=self.rows,
+            note=self.note.strip(),
         )
+
+
+class _Shell(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    place: Text
+    source: Text
+    widths_mm: tuple[AboveZero, ...] = ()
+    also: tuple[Text, ...] = ()
 
 
 class _File(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     bearing: Annotated[tuple[_Row, ...], msgspec.Meta(min_length=1)]
+    shell: tuple[_Shell, ...] = ()
 
 
 def _check_room(row: CatalogueRow) -> None:
@@ -183,13 +210,25 @@ def _check_room(row: CatalogueRow) -> None:
         raise ValueError(f"field 'ball_counts': {error}") from error
 
 
-def _read_file(path: Path) -> list[tuple[str, CatalogueRow]]:
-    """Read and check one file: where each row stands, and the row."""
-    rows = checked(read_toml(path, hint=_FILE_HINT), _File, str(path), hint=_FILE_HINT).bearing
-    return [
+def _read_file(path: Path) -> tuple[list[tuple[str, CatalogueRow]], tuple[_Shell, ...]]:
+    """Read and check one file: where each row stands, and the row; and the shells."""
+    file = checked(read_toml(path, hint=_FILE_HINT), _File, str(path), hint=_FILE_HINT)
+    rows = [
         (f"{path}, row {number} of [[bearing]] ({row.designation})", row.as_row())
-        for number, row in enumerate(rows, 1)
+        for number, row in enumerate(file.bearing, 1)
     ]
+    return rows, file.shell
+
+
+def _in_shells(row: CatalogueRow, shells: Mapping[str, _Shell]) -> CatalogueRow:
+    """The row with what is known of the shells that it fits."""
+    fits = [
+        replace(fit, widths_mm=shells[fit.place].widths_mm, also=shells[fit.place].also)
+        if fit.place in shells
+        else fit
+        for fit in row.fits
+    ]
+    return replace(row, fits=tuple(fits))
 
 
 def load_catalogue(extra: Path | None = None) -> tuple[CatalogueRow, ...]:
@@ -212,9 +251,10 @@ def load_catalogue(extra: Path | None = None) -> tuple[CatalogueRow, ...]:
         unknown one, one of the wrong type, balls that do not fit, or a name that
         another row has. The message names file, row and field.
     """
-    rows = _read_file(_BUILT_IN)
+    rows, shells = _read_file(_BUILT_IN)
     if extra is not None:
-        own = _read_file(extra)
+        own, more = _read_file(extra)
+        shells = (*shells, *more)
         replaced = {plain(row.designation) for _, row in own}
         rows = [(where, row) for where, row in rows if plain(row.designation) not in replaced] + own
     owners: dict[str, str] = {}
@@ -225,7 +265,8 @@ def load_catalogue(extra: Path | None = None) -> tuple[CatalogueRow, ...]:
                 field = "designation" if name == row.designation else "aliases"
                 hint = f"Rename this one, or use the other's designation to replace it ({owner})"
                 raise InputError(f"{where}, field '{field}': another row has the name '{name}' already", hint=hint)
-    return tuple(row for _, row in rows)
+    known = {shell.place: shell for shell in shells}
+    return tuple(_in_shells(row, known) for _, row in rows)
 
 
 def plain(name: str) -> str:

@@ -27,8 +27,8 @@ _MARKS = re.compile(
     rf"/?(?:(?P<contact>{_CONTACT})|(?P<low>{_LOW})|(?P<shield>{_SHIELD})|VRS)?"
     r"(?:/?(?:C[2-5]|CN|CM|P[4-6]|ABEC[1-9]|S[0-2]))*"
 )
-# A seal's mark that stands between the number and AC for angular contact.
-_BETWEEN = re.compile(rf"(?:{_CONTACT}|{_LOW}|{_SHIELD}|VRS)(?=AC$)")
+# A seal's mark that stands between the number and AC for angular contact, or the word for a full complement.
+_BETWEEN = re.compile(rf"(?:{_CONTACT}|{_LOW}|{_SHIELD}|VRS)(?=(AC|MAX|FULL)$)")
 _STAINLESS = re.compile(r"SS?(?=\d)")  # makers' mark in front of a designation, from memory
 _NUMBER = r"(\d+(?:\.\d+)?)\s*(?:mm\s*)?"
 _SIZE = re.compile(rf"{_NUMBER}x\s*{_NUMBER}x\s*{_NUMBER}")
@@ -70,7 +70,7 @@ def row_named(catalogue: Sequence[CatalogueRow], name: str) -> tuple[CatalogueRo
         ((plain(known), row) for row in catalogue for known in row.names), key=lambda one: -len(one[0])
     )
     cuts = [one for start in range(len(typed), 0, -1) if (one := _BETWEEN.match(typed, start)) is not None]
-    moved = [f"{typed[: one.start()]}AC{one[0]}" for one in cuts]
+    moved = [f"{typed[: one.start()]}{one[1]}{one[0]}" for one in cuts]
     for text in dict.fromkeys((typed, *moved, _STAINLESS.sub("", typed, count=1))):
         for spelling, row in spellings:
             marks = _MARKS.fullmatch(text.removeprefix(spelling)) if text.startswith(spelling) else None

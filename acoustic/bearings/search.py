@@ -36,7 +36,14 @@ _BEARING_HINT = (
 _NUMBER = r"(\d+(?:\.\d+)?)\s*"
 _SPINDLE = re.compile(rf"{_NUMBER}(?:mm\s*)?(?:spindle|axle)|(?:spindle|axle)\s*{_NUMBER}(?:mm)?")
 _WORD = re.compile(rf"{_NUMBER}(?:(mm|in|tpi)\b)?|[a-z]+")
-_FILLERS = frozenset({"shell", "x", "with", "and", "of", "for", "in", "a", "the"})
+_FILLERS = frozenset(
+    {"shell", "x", "with", "and", "of", "for", "in", "a", "the", "on", "bb", "bottom", "bracket", "bearing"}
+    | {"spindle", "axle", "wide", "width", "mm"}
+)
+# What the trade says for the catalogue's own words.
+_SAME = {"thread": "threaded", "screwed": "threaded", "pressed": "pres", "tapered": "taper"}
+_SAME |= {"dual": "double", "twin": "double", "two": "double", "one": "single", "max": "full"}
+_ROWS = {1: "single row", 2: "double row"}
 # Spindles go by rounded names: 28.99 mm is called 29 mm.
 _SPINDLE_TOLERANCE_MM = 0.05
 # Where nobody counted. Balls over the most that fit round the circle, in the catalogue's rows: half lie below
@@ -49,15 +56,18 @@ USUAL_FILL, FILL_SPREAD, LEAST_NATS = 0.57, 0.07, -6.0
 def _words(text: str) -> set[str]:
     """Split into words and numbers with their unit: "41mm", "press", "fit"."""
     text = text.lower().replace("×", " x ").replace("pressfit", "press fit")
-    text = re.sub(r"\bm(\d+)", r"\1 mm ", text)  # a thread of M47 is 47 mm wide
+    text = re.sub(r"\b[mt](\d+)", r"\1 mm ", text)  # a thread of M47, or T47, is 47 mm wide
+    text = re.sub(r"\b([12])[ -]rows?\b", lambda match: _ROWS[int(match[1])], text)
     words = {f"{m[1]}{m[2] or ''}" if m[1] else m[0].removesuffix("s") for m in _WORD.finditer(text)}
-    return words - _FILLERS
+    return {_SAME.get(word, word) for word in words - _FILLERS}
 
 
 def _is_used(row: CatalogueRow, wanted: set[str], spindle_mm: float | None) -> bool:
     """Tell whether one of the row's uses answers every word, and the spindle."""
+    of_row = _words(f"{row.kind} {_ROWS[row.rows]}")
     for fit in row.fits:
-        words = _words(fit.place) | _words(row.kind)
+        words = of_row | _words(" ".join((fit.place, *fit.also)))
+        words |= {f"{width_mm:g}mm" for width_mm in fit.widths_mm}
         if fit.spindle_mm is not None:
             words |= {f"{fit.spindle_mm:g}mm", f"{fit.spindle_mm:.0f}mm"}
         words |= {re.sub(r"(?<=\d)(mm|in|tpi)$", "", word) for word in words}  # units may be left out
@@ -77,8 +87,9 @@ def search(catalogue: Sequence[CatalogueRow], text: str) -> tuple[CatalogueRow, 
     catalogue : sequence of CatalogueRow
     text : str
         A size ("25x37x7"), the start of a designation or alias, with or without
-        seal suffix ("6805-2RS"), or words of shell, spindle and part ("41 mm
-        press-fit, 24 mm spindle"). Empty for all rows.
+        seal suffix ("6805-2RS"), or words of shell, its width, spindle, part and rows
+        ("press-fit 86.5 mm, 24 mm spindle", "square taper", "threaded double row").
+        Empty for all rows.
 
     Returns
     -------
@@ -107,7 +118,20 @@ def nothing_found(catalogue: Sequence[CatalogueRow], text: str) -> InputError:
     spellings = {plain(name): row.designation for row in catalogue for name in row.names}
     near = dict.fromkeys(spellings[match] for match in get_close_matches(plain(text), spellings, n=4))
     nearest = f"; the nearest names are {', '.join(near)}" if near else ""
+    rings = _same_rings(catalogue, text)
+    if rings:
+        nearest = f"; {' and '.join(rings)} {'has' if len(rings) == 1 else 'have'} its rings at another width"
+        hint = "The width changes no rhythm: name that one to judge the sound, and measure the width for the fit."
+        return InputError(f"no bearing in the catalogue matches '{text}'{nearest}", hint=hint)
     return InputError(f"no bearing in the catalogue matches '{text}'{nearest}", hint=_NAME_HINT)
+
+
+def _same_rings(catalogue: Sequence[CatalogueRow], text: str) -> list[str]:
+    """Bearings of a size's bore and outside, at any width; none where the text is no size."""
+    if rows_of_size(catalogue, text) is None:
+        return []
+    bore_mm, outside_mm, _ = map(float, re.findall(r"\d+(?:\.\d+)?", text))
+    return [row.designation for row in catalogue if (row.bore_mm, row.outside_mm) == (bore_mm, outside_mm)]
 
 
 def find(catalogue: Sequence[CatalogueRow], name: str) -> CatalogueRow:
@@ -147,7 +171,7 @@ def resolve_bearing(
     pitch_diameter_mm: float | None = None,
     contact_angle_deg: float | None = None,
     turning: Ring = "inner",
-    rows: int = 1,
+    rows: int | None = None,
     catalogue: Path | None = None,
 ) -> Bearing:
     """Settle which bearing is meant, by name, by numbers, or by a name with some numbers put right.
@@ -164,8 +188,8 @@ def resolve_bearing(
         Contact angle [deg]; the catalogue's, or 0 without a name, where None.
     turning : {'inner', 'outer'}
         The ring that turns.
-    rows : {1, 2}
-        Rows of balls.
+    rows : {1, 2} or None
+        Rows of balls; the catalogue's, or 1 without a name, where None.
     catalogue : Path or None
         A user's own catalogue, as `load_catalogue` takes it.
 
@@ -182,7 +206,7 @@ def resolve_bearing(
     """
     from acoustic.model import Bearing  # brings numpy, which listing the catalogue does not need
 
-    if rows not in (1, 2):
+    if rows not in (None, 1, 2):
         raise InputError(f"1 or 2 rows of balls are needed, got {rows}", hint="Use --rows 1 or --rows 2")
     row = None if name is None else find(load_catalogue(catalogue), name)
     if row is None:
@@ -216,7 +240,7 @@ def resolve_bearing(
         candidates=tuple(dict.fromkeys(candidates)),
         balls_source="given" if balls is not None else "catalogue",
         source=f"{source}; some numbers as given" if row and (changed or balls is not None) else source,
-        rows=rows,
+        rows=rows or (1 if row is None else row.rows),
         count_nats=nats,
     )
 

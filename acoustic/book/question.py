@@ -25,7 +25,7 @@ class AskedBearing(msgspec.Struct, frozen=True, kw_only=True):
     pitch_diameter_mm: float | None = None
     contact_angle_deg: float | None = None
     turning: Literal["inner", "outer"] = "inner"
-    rows: int = 1
+    rows: int | None = 1
 
 
 class AskedTeeth(msgspec.Struct, frozen=True, kw_only=True):

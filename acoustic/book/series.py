@@ -1,4 +1,4 @@
-"""From visits to points of a trend, and from bearings to lives."""
+"""From visits to points of a trend."""
 
 from __future__ import annotations
 
@@ -7,14 +7,10 @@ from datetime import date
 
 from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.conditions import table
-from acoustic.errors import InputError
-from acoustic.lifetimes.lives import Life
 from acoustic.text import SPIN
 from acoustic.trend.points import Event, Point
 from acoustic.trend.series import DRAG, Series, judge_series
 from acoustic.trend.wear import FAINTEST_DB
-
-WORN = "worn"
 
 
 def all_series(
@@ -116,59 +112,3 @@ def found_conditions(visits: Iterable[Visit]) -> tuple[str, ...]:
                 if finding.condition in table().conditions:
                     counts[finding.condition] = counts.get(finding.condition, 0) + 1
     return tuple(sorted(counts, key=lambda name: (-counts[name], name)))
-
-
-def lives(bearings: Iterable[Fitted], *, today: date) -> tuple[Life, ...]:
-    """How long each bearing ran.
-
-    Parameters
-    ----------
-    bearings : iterable of Fitted
-    today : date
-
-    Returns
-    -------
-    tuple of Life
-        Its life ended if it came out because it was worn; else it only went out of sight.
-        One that went in today is left out.
-    """
-    found = []
-    for one in bearings:
-        last = one.removed_on or today
-        days = (last - one.installed_on).days
-        if days > 0:
-            worn = one.removed_because.strip().lower().startswith(WORN)
-            found.append(Life(float(days), one.removed_on is not None and worn, labels_of(one)))
-    return tuple(found)
-
-
-def labels_of(fitted: Fitted) -> dict[str, str]:
-    """The labels of a bearing; those that are not on record are left out."""
-    words = {
-        "designation": fitted.designation,
-        "shell": fitted.shell,
-        "use": fitted.use,
-        "seal": fitted.seal,
-        "side": fitted.side,
-        "rows": "" if fitted.rows is None else {1: "single row", 2: "double row"}[fitted.rows],
-        "spindle": "" if fitted.spindle_mm is None else f"{fitted.spindle_mm:g} mm spindle",
-    }
-    return {name: word for name, word in words.items() if word}
-
-
-def matching(found: Sequence[Life], wanted: dict[str, str]) -> tuple[Life, ...]:
-    """The lives that carry all the labels wanted.
-
-    Raises
-    ------
-    InputError
-        None does.
-    """
-    kept = tuple(life for life in found if all(life.labels.get(name) == word for name, word in wanted.items()))
-    if not kept:
-        told = " and ".join(f"{name} {word}" for name, word in wanted.items()) or "any label"
-        raise InputError(
-            f"the book has no bearing with {told} that ran a day or longer",
-            hint="Add bearings with: acoustic bike fit NAME. List them with: acoustic bike list.",
-        )
-    return kept

@@ -110,7 +110,9 @@ def _ranked(
     if motion.impact_train is not None:
         # The scale was read off one part of one of them, which so lies at its very place.
         geometries, nats, spread = _as_read(motion.impact_train, geometries), (), TRAIN_SPREAD
-    ranking = rank_parts(spectra, levels, geometries, speed_spread=spread, count_nats=nats, drive=drive)
+    ranking = rank_parts(
+        spectra, levels, geometries, speed_spread=spread, count_nats=nats, drive=drive, rows=bearing.rows
+    )
     if motion.source not in TACHOLESS:
         return ranking
     # With the chain on, the impact train that the speed rests on may be the chain's.

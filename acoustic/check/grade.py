@@ -30,6 +30,10 @@ EQUIPPED = (
     "torques by the maker's sheet."
 )
 NO_PROOF = "A sound test never proves a part safe: check play, cracks and tightness by hand as well."
+BOTH_ROWS = (
+    "Which of the two rows strikes cannot be told, and they come as one unit: replace it whole. Two rows forgive "
+    "neither a wrong bore nor a crooked seat; where either is out, fit single rows."
+)
 CAUTIONS = (KEEP_CLEAR, STOP_RIDING, EQUIPPED, NO_PROOF)
 
 
@@ -41,6 +45,7 @@ def grade(
     conditions: Mapping[str, Condition],
     scale_known: bool = True,
     would_have_found_db: float | None = None,
+    rows: int = 1,
 ) -> Verdict:
     """Grade a bearing from what was found.
 
@@ -57,6 +62,8 @@ def grade(
         False where the crank's speed is read off the sound alone, up to a factor.
     would_have_found_db : float or None
         Weakest test defect that this recording would have shown [dB]; None where that was not tried.
+    rows : {1, 2}
+        Rows of balls.
 
     Returns
     -------
@@ -70,10 +77,12 @@ def grade(
     if not rules:
         return _clean(would_have_found_db)
     worst = max(rules, key=lambda rule: ORDER.index(rule.level)).level
+    advice = [rule.advice for rule in rules if rule.level == worst]
+    struck = any("strikes" in conditions[finding.condition].roles for finding in findings if finding.detected)
     return Verdict(
         worst,
         once(rule.because for rule in sorted(rules, key=lambda rule: -ORDER.index(rule.level))),
-        once(rule.advice for rule in rules if rule.level == worst),
+        once([*advice, BOTH_ROWS] if rows == 2 and struck and worst == "replace" else advice),
         confidence=_confidence(findings, conditions, rules, worst),
         would_have_found_db=would_have_found_db,
     )

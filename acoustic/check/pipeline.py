@@ -139,6 +139,7 @@ def _checked(
             conditions=registry.conditions,
             scale_known=motion is None or motion.scale_known,
             would_have_found_db=would_have_found_db,
+            rows=bearing.rows,
         ),
         failures=tuple(failures),
         plugin_versions=registry.versions,

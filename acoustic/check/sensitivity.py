@@ -75,7 +75,9 @@ def found_in_angle(features: Features, ring: StruckRing, severity_db: float) -> 
     spread = motion.relative_uncertainty / NINE_IN_TEN if motion.impact_train is None else TRAIN_SPREAD
     turning = ring.turns_with_crank == (features.bearing.geometry.turning == "inner")
     part = "inner_raceway" if turning else "outer_raceway"
-    return part_chance(spectra, features.bearing.geometry, part, speed_spread=spread) <= DETECTION_CHANCE
+    bearing = features.bearing
+    chance = part_chance(spectra, bearing.geometry, part, speed_spread=spread, rows=bearing.rows)
+    return chance <= DETECTION_CHANCE
 
 
 def _keeps_time(features: Features, ring: StruckRing, severity_db: float) -> bool:

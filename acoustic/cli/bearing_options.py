@@ -61,9 +61,7 @@ _OPTIONS = (
     click.option(
         "--rows",
         type=click.IntRange(1, 2),
-        default=1,
-        show_default=True,
-        help="Rows of balls in the bearing.",
+        help="Rows of balls in the bearing. [default: the catalogue's, or 1]",
     ),
     catalogue_option,
 )
@@ -80,7 +78,7 @@ class BearingChoice:
     ball_diameter_mm, pitch_diameter_mm : float or None
     contact_angle_deg : float or None
     turning : {'inner', 'outer'}
-    rows : int
+    rows : int or None
     catalogue : Path or None
     """
 
@@ -90,7 +88,7 @@ class BearingChoice:
     pitch_diameter_mm: float | None
     contact_angle_deg: float | None
     turning: Ring
-    rows: int
+    rows: int | None
     catalogue: Path | None
 
     def resolve(self) -> Bearing:

@@ -16,6 +16,7 @@ from acoustic.cli.bearing_options import catalogue_option
 from acoustic.structures import encode
 
 _COLUMNS = (("bearing", 11), ("size, mm", 12), ("balls", 15), ("used in", 32), ("ball data", 24))
+_WIDTH = 98  # columns: of the table
 
 
 @click.command()
@@ -25,8 +26,9 @@ _COLUMNS = (("bearing", 11), ("size, mm", 12), ("balls", 15), ("used in", 32), (
 def bearings(text: tuple[str, ...], catalogue: Path | None, as_json: bool) -> None:
     """List the bearing catalogue, or the bearings that match TEXT.
 
-    TEXT is a designation (6805-2RS), a size (25x37x7), or words of shell,
-    spindle and part ("41 mm press-fit, 24 mm spindle").
+    TEXT is a designation (6805-2RS), a size (25x37x7), or words of shell, its width,
+    spindle, part and rows: "press-fit 86.5 mm, 24 mm spindle", "square taper",
+    "threaded double row".
     """
     wanted = " ".join(text)
     rows = load_catalogue(catalogue)
@@ -68,8 +70,12 @@ def _table(rows: Sequence[CatalogueRow]) -> str:
     """Set the rows in columns, with long cells wrapped; of the source only the first clause is shown."""
     blocks = [_lines([heading for heading, _ in _COLUMNS])]
     for row in rows:
-        use = "; ".join(words for words in (row.kind, _uses(row), _grease(row)) if words)
-        blocks.append(_lines([row.designation, row.size, _balls(row), use, row.source.split(";")[0]]))
+        kind = f"{row.kind}, two rows" if row.rows == 2 else row.kind
+        use = "; ".join(words for words in (kind, _uses(row), _grease(row)) if words)
+        block = _lines([row.designation, row.size, _balls(row), use, row.source.split(";")[0]])
+        blocks.append(
+            "\n".join([block, *textwrap.wrap(row.note, _WIDTH, initial_indent="  ", subsequent_indent="  ")])
+        )
     return "\n\n".join(blocks)
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acoustic.book.records import USES
+from acoustic.cli.types import Number
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ because_option = click.option("--because", required=True, metavar="WORDS", help=
 anyway_option = click.option(
     "--anyway", is_flag=True, help="Write it even where the program asks whether it is right."
 )
-KILOMETRES = click.FloatRange(min=0)  # no bike has ridden less than nothing
+KILOMETRES = Number(0, thousands=True)  # no bike has ridden less than nothing
 _FITTED = (
     click.option(
         "--side",
@@ -42,9 +43,9 @@ _FITTED = (
     click.option("--supplier", metavar="WORDS", help="Who sold the bearing."),
     click.option("--lot", metavar="WORDS", help="Lot or batch on its box."),
     click.option("--shell", metavar="WORDS", help="Kind of shell: press-fit 41 mm, press-fit 46 mm, threaded ..."),
-    click.option("--shell-width", "shell_width_mm", type=float, metavar="MM", help="Width of the shell [mm]."),
-    click.option("--bore", "bore_mm", type=float, metavar="MM", help="Measured bore of the seat [mm]."),
-    click.option("--spindle", "spindle_mm", type=float, metavar="MM", help="Spindle diameter [mm]."),
+    click.option("--shell-width", "shell_width_mm", type=Number(), metavar="MM", help="Width of the shell [mm]."),
+    click.option("--bore", "bore_mm", type=Number(), metavar="MM", help="Measured bore of the seat [mm]."),
+    click.option("--spindle", "spindle_mm", type=Number(), metavar="MM", help="Spindle diameter [mm]."),
     click.option("--use", type=click.Choice(USES), help="How the bike is ridden."),
     click.option(
         "--km",

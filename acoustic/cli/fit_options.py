@@ -10,7 +10,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from acoustic.cli.bearing_options import catalogue_option
+from acoustic.cli.questions import OTHER, WHICH_BEARING, under
+from acoustic.cli.types import Number
 from acoustic.errors import InputError
+from acoustic.typed import number_in
 
 if TYPE_CHECKING:
     from acoustic.install.fit.parts import Cup, FittedBearing, Shell, Spindle, Temperatures
@@ -34,7 +37,7 @@ _SEAT = (
     click.option(
         "--gauge",
         "gauge_um",
-        type=click.FloatRange(min=0, min_open=True),
+        type=Number(above=0),
         metavar="UM",
         help=f"How far a reading may be off [um]; {USUAL_GAUGE_UM:g} if not given, 25 for a calliper.",
     ),
@@ -44,8 +47,8 @@ _SEAT = (
         help="Bore that the frame's maker allows: smallest and largest [mm], or a zone such as N7. Without --bore "
         "the seat is taken as drawn.",
     ),
-    click.option("--offset", type=float, metavar="MM", help="Distance between the axes of the two seats [mm]."),
-    click.option("--shell-width", type=float, metavar="MM", help="Distance between the two seats [mm]."),
+    click.option("--offset", type=Number(), metavar="MM", help="Distance between the axes of the two seats [mm]."),
+    click.option("--shell-width", type=Number(), metavar="MM", help="Distance between the two seats [mm]."),
 )
 _PARTS = (
     click.option(
@@ -94,8 +97,10 @@ _PARTS = (
         metavar="MM:LOW:HIGH:MATERIAL",
         help="A cup around the bearing [mm, um], for example 41:-20:0:polyamide.",
     ),
-    click.option("--spindle", type=float, metavar="MM", help="Measured diameter of a pressed spindle [mm]."),
-    click.option("--spindle-bore", type=float, default=0.0, metavar="MM", help="Bore of a hollow spindle [mm]."),
+    click.option("--spindle", type=Number(), metavar="MM", help="Measured diameter of a pressed spindle [mm]."),
+    click.option(
+        "--spindle-bore", type=Number(), default=0.0, metavar="MM", help="Bore of a hollow spindle [mm]."
+    ),
     click.option(
         "--spindle-metal",
         type=click.Choice(SPINDLES),
@@ -107,15 +112,17 @@ _PARTS = (
 _TEMPERATURES = (
     click.option(
         "--shell-temp",
-        type=float,
+        type=Number(),
         metavar="C",
         help="Temperature of the shell while it was measured [C], the gauge at 20; 20 if not given.",
     ),
-    click.option("--ride-temp", type=float, metavar="C", help="Temperature in use [C]; 20 if not given."),
-    click.option("--press-temp", type=float, metavar="C", help="Temperature of a warmed shell at pressing [C]."),
+    click.option("--ride-temp", type=Number(), metavar="C", help="Temperature in use [C]; 20 if not given."),
+    click.option(
+        "--press-temp", type=Number(), metavar="C", help="Temperature of a warmed shell at pressing [C]."
+    ),
     click.option(
         "--warmer",
-        type=float,
+        type=Number(),
         default=0.0,
         metavar="K",
         help="How much warmer the inner ring is than the outer [K].",
@@ -126,9 +133,9 @@ _SURE = click.option("--sure", is_flag=True, help="The sizes are right, however 
 
 def fit_options(command: Callable[..., None]) -> Callable[..., None]:
     """Add the options of a fit: seat, parts, temperatures."""
-    for option in reversed((*_SEAT, *_PARTS, *_TEMPERATURES, _SURE, catalogue_option)):
-        command = option(command)
-    return command
+    command = under(OTHER, _SURE)(under(WHICH_BEARING, catalogue_option)(command))
+    command = under("How warm", *_TEMPERATURES)(command)
+    return under("What was measured", *_SEAT)(under("What is pressed into what", *_PARTS)(command))
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,9 +198,10 @@ def asked_sheet(name: str, said: dict[str, Any]) -> Asked:
 
 def _number(text: str, where: str, example: str) -> float:
     try:
-        return float(text)
-    except ValueError:
-        raise InputError(f"{where}: {text or 'nothing'} is not a number", hint=f"Write {example}.") from None
+        return number_in(text)
+    except ValueError as error:
+        found = str(error).partition(";")[0]
+        raise InputError(f"{where}: {found}", hint=f"Write {example}.") from None
 
 
 def _seat(texts: tuple[str, ...], gauge_um: float | None, limits: SizeLimits | None) -> Seat:
@@ -241,6 +249,7 @@ def _bearing(name: str, catalogue: Path | None, group: str, rings: str) -> Fitte
         pitch_diameter_mm=row.pitch_diameter_mm,
         group=None if row.kind == "angular contact" else group,
         rings=rings,
+        note=row.note,
     )
 
 

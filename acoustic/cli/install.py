@@ -12,6 +12,7 @@ from acoustic.cli.book_options import book_option, opened
 from acoustic.cli.file_options import check_page, write_page
 from acoustic.cli.fit_options import asked_sheet, bore_mm, fit_options, tilt_rad
 from acoustic.cli.progress import Progress
+from acoustic.cli.questions import WHAT_TO_WRITE, WHICH_BEARING, ByQuestion, under
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
@@ -26,10 +27,16 @@ def install() -> None:
     """Check a fresh install: the fit before pressing, what the seat did, the final spin."""
 
 
-@install.command()
-@click.option("--bearing", "name", required=True, metavar="NAME", help="Designation or size: 6805 or 25x37x7.")
+@install.command(cls=ByQuestion)
+@under(
+    WHICH_BEARING,
+    click.option("--bearing", "name", required=True, metavar="NAME", help="Designation or size: 6805 or 25x37x7."),
+)
 @fit_options
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the sheet.")
+@under(
+    WHAT_TO_WRITE,
+    click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of the sheet."),
+)
 def fit(name: str, as_json: bool, **said: Any) -> None:
     """Say whether a bearing fits its seat, before it is pressed in: loose, tight, or fits.
 
@@ -43,8 +50,10 @@ def fit(name: str, as_json: bool, **said: Any) -> None:
     click.echo(encode(fit_document(asked.sheet, asked.taken)) if as_json else fit_text(asked.sheet, asked.taken))
 
 
-@install.command()
-@click.option("--bearing", "name", metavar="NAME", help="What the seat is for: 6805 or 25x37x7.")
+@install.command(cls=ByQuestion)
+@under(
+    WHICH_BEARING, click.option("--bearing", "name", metavar="NAME", help="What the seat is for: 6805 or 25x37x7.")
+)
 @fit_options
 @click.option(
     "--use",
@@ -89,11 +98,12 @@ def choose(name: str | None, use: Use, upkeep: Upkeep, as_json: bool, book: str 
 def _lives(book: str | None) -> tuple[Life, ...]:
     """The shop's own lives; none where there is no book and none was named."""
     from acoustic.book.bikes import all_bearings
-    from acoustic.book.series import lives
+    from acoustic.book.lives import began_on, lives, readings_of
 
     try:
         with opened(book) as it, it.reading() as connection:
-            return lives(all_bearings(connection), today=date.today())
+            bearings, began = all_bearings(connection), began_on(all_bearings(connection), readings_of(connection))
+        return lives(bearings, today=date.today(), began=began).lives
     except InputError:
         if book is not None:
             raise

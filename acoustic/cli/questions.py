@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+WHICH_VISIT = "Which bike and visit"
 WHICH_BEARING = "Which bearing"
 HOW_IT_TURNED = "How it turned, the best way first"
 WHERE_HEARD = "Where it was heard"

@@ -15,8 +15,9 @@ from acoustic.book.records import KINDS
 from acoustic.cli.bearing_options import BearingChoice, bearing_options
 from acoustic.cli.book_options import anyway_option, book_option, counted, day_option, opened, table
 from acoustic.cli.progress import Progress
+from acoustic.cli.questions import WHAT_TO_WRITE, WHICH_VISIT, ByQuestion, under
 from acoustic.cli.scene_options import scene_options
-from acoustic.cli.speed_options import speed_options
+from acoustic.cli.speed_options import refuse_one_for_many, speed_options
 from acoustic.cli.visit_slips import SLIPS, done_option, km_option, notes_option, recorder_option
 from acoustic.errors import EXIT_UNUSABLE, InputError
 from acoustic.structures import encode
@@ -34,21 +35,27 @@ def visit() -> None:
     """Keep recordings and verdicts by bike and day."""
 
 
-@visit.command()
+@visit.command(cls=ByQuestion)
 @click.argument("recordings", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="REC...")
-@click.option("--bike", required=True, metavar="NAME", help="The bike. A new name is added to the book.")
-@day_option("--on", "The day of the visit.")
-@click.option("--kind", type=click.Choice(KINDS), default="check", show_default=True, help="What is recorded.")
-@done_option
-@km_option
-@recorder_option
-@notes_option
+@under(
+    WHICH_VISIT,
+    click.option("--bike", required=True, metavar="NAME", help="The bike. A new name is added to the book."),
+    day_option("--on", "The day of the visit."),
+    click.option("--kind", type=click.Choice(KINDS), default="check", show_default=True, help="What is recorded."),
+    done_option,
+    km_option,
+    recorder_option,
+    notes_option,
+)
 @bearing_options
 @speed_options
 @scene_options
-@anyway_option
-@book_option
-@click.option("--quiet", is_flag=True, help="Print only the visit's line, without progress.")
+@under(
+    WHAT_TO_WRITE,
+    anyway_option,
+    book_option,
+    click.option("--quiet", is_flag=True, help="Print only the visit's line, without progress."),
+)
 def add(  # noqa: PLR0913, PLR0917 - one argument for each group of options
     recordings: tuple[Path, ...],
     bike: str,
@@ -69,11 +76,7 @@ def add(  # noqa: PLR0913, PLR0917 - one argument for each group of options
 
     Keep hands, hair and sleeves clear of the spinning crank.
     """
-    if len(recordings) > 1 and _is_of_one_spin(request):
-        raise InputError(
-            f"--marks, --gyro and --turns belong to one recording, and {len(recordings)} were given",
-            hint="Add each recording in a call of its own.",
-        )
+    refuse_one_for_many(recordings, request)
     from acoustic.book.records import Visit
 
     words = {name: value for name, value in said.items() if value is not None}
@@ -116,12 +119,6 @@ def _meant(made: Visit, near: list[str]) -> str:
         return ""
     words = "--because 'typed wrong'" if "'" in quoted(near[0]) else '--because "typed wrong"'
     return f" If you meant {near[0]}:\n  acoustic visit move {made.number} {quoted(near[0])} {words}"
-
-
-def _is_of_one_spin(request: SpeedRequest) -> bool:
-    """Whether files or a count were given, which belong to one recording."""
-    files = any(isinstance(value, Path) for value in request.values.values())
-    return files or request.value("counted_turns") is not None
 
 
 def _sitting(book: Book, bike: str, on: date, side: str) -> Fitted | None:

@@ -150,10 +150,11 @@ def shop_record(lives: Sequence[Life]) -> ShopRecord | None:
     """How long bearings of one kind lasted here; None with fewer than five."""
     if len(lives) < FEWEST_LIVES:
         return None
-    from acoustic.lifetimes.survival import survival  # loads scipy's statistics
+    from acoustic.lifetimes.survival import survival  # loads numpy
 
     found = survival(lives)
-    return ShopRecord(found.lives, found.ended, found.median_days, found.median_low_days, found.median_high_days)
+    median = None if found.gap is not None else found.median  # past a gap the curve tells nothing
+    return ShopRecord(found.lives, found.ended, median, found.median_low, found.median_high)
 
 
 def _size(sheet: FitSheet) -> Size:

@@ -6,8 +6,11 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Literal
 
 from acoustic.errors import InputError
+
+Measure = Literal["days", "km", "rides"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,29 +19,37 @@ class Life:
 
     Attributes
     ----------
-    days : float
-        > 0.
+    ran : float
+        Days, kilometres or rides, the same for all lives that are taken together; >= 0.
     ended : bool
         True: replaced because it was worn or damaged. False: still running, or
         removed for another reason, so that it would have lasted longer by an
-        unknown time (right censored).
+        unknown amount (right censored).
     labels : mapping of str to str
         What bearings are told apart by, as 'shell' -> 'pressed'.
+    entered : float
+        How far it had run when its watch began: 0, or more and below `ran`. Had it worn
+        out before, nobody would know of it (delayed entry, left truncation), so that it
+        says nothing of the time before.
 
     Raises
     ------
     InputError
-        Days that are not finite or not above 0.
+        A length that is not finite or below 0, or a watch that begins after its end.
     """
 
-    days: float
+    ran: float
     ended: bool
     labels: Mapping[str, str]
+    entered: float = 0.0
 
     def __post_init__(self) -> None:
-        if not (math.isfinite(self.days) and self.days > 0):
-            found = f"a bearing that ran for {self.days:g} days; more than 0 are needed"
+        if not (math.isfinite(self.ran) and self.ran >= 0):
+            found = f"a bearing that ran for {self.ran:g}; 0 or more is needed"
             raise InputError(found, hint="Put the day of installation or of replacement right.")
+        if self.entered != 0 and not 0 < self.entered < self.ran:
+            found = f"a bearing watched from {self.entered:g} on that ran for {self.ran:g}"
+            raise InputError(found, hint="Leave it out, or put the day on which the book began right.")
         object.__setattr__(self, "labels", MappingProxyType(dict(self.labels)))
 
 
@@ -82,7 +93,7 @@ def split(lives: Iterable[Life], field: str) -> Split:
     values = sorted({life.labels[field] for life in every if field in life.labels})
     if not values:
         known = ", ".join(sorted({name for life in every for name in life.labels})) or "none"
-        found = f"no bearing of {len(every)} with a label {field!r}"
-        raise InputError(found, hint=f"Labels that there are: {known}.")
+        found = f"no {field} is on record for any of {len(every)} bearings"
+        raise InputError(found, hint=f"What is on record: {known}.")
     groups = {value: tuple(life for life in every if life.labels.get(field) == value) for value in values}
     return Split(field, MappingProxyType(groups), tuple(life for life in every if field not in life.labels))

@@ -1,18 +1,17 @@
-"""The share of bearings still good after so many days (Kaplan-Meier), and the life that half of them reach.
+"""The share of bearings still good after so long (Kaplan-Meier), and the life that half of them reach.
 
-The band is drawn on log(-log), where it stays within 0 and 1 with the few lives of one workshop.
+The band is drawn on log(-log), where it stays within 0 and 1 with the few lives of one workshop. Sums of a screen
+here, since scipy knows no delayed entry, and its statistics alone take longer to load than the whole command may.
 """
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from acoustic.dsp.arrays import lock_fields
 from acoustic.errors import InputError
@@ -28,59 +27,63 @@ HALF = 0.5 + 1e-9  # products of shares that come to one half may lie above it b
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Survival:
-    """A survival curve with its band, a step at each day on which lives end or go out of sight.
+    """A survival curve with its band, a step at each length at which lives end or go out of sight.
 
     Attributes
     ----------
-    days : ndarray, shape (k,)
-        In order [days]; before the first one all are good.
+    at : ndarray, shape (k,)
+        In order [days, km or rides, as the lives]; before the first one all are good.
     share, low, high : ndarray, shape (k,)
-        Share still good from that day on, and the band that holds the true share
+        Share still good from there on, and the band that holds the true share
         there with the confidence asked for; 0 to 1.
     at_risk : ndarray of int, shape (k,)
-        Bearings still watched just before that day.
+        Bearings watched just before.
     ends : ndarray of int, shape (k,)
-        Those worn out on it.
-    median_days, median_low_days, median_high_days : float or None
-        First day on which the share is one half or less, and its interval: the first
-        days on which the band's lower and upper edge are. None where not reached.
+        Those worn out there.
+    lives : int
+        Bearings in all.
+    median, median_low, median_high : float or None
+        Where the share first is one half or less, and its interval: where the band's
+        lower and upper edge first are. None where not reached.
     """
 
-    days: Floats
+    at: Floats
     share: Floats
     low: Floats
     high: Floats
     at_risk: Counts
     ends: Counts
-    median_days: float | None
-    median_low_days: float | None
-    median_high_days: float | None
+    lives: int
+    median: float | None
+    median_low: float | None
+    median_high: float | None
 
     def __post_init__(self) -> None:
-        lock_fields(self, "days", "share", "low", "high", "at_risk", "ends")
-
-    @property
-    def lives(self) -> int:
-        """Bearings in all."""
-        return int(self.at_risk[0])
+        lock_fields(self, "at", "share", "low", "high", "at_risk", "ends")
 
     @property
     def ended(self) -> int:
         """Bearings worn out."""
         return int(self.ends.sum())
 
-    def at_risk_on(self, day: float) -> int:
-        """Bearings still watched just before any day [days]."""
-        later = int(np.searchsorted(self.days, day))
-        return int(self.at_risk[later]) if later < self.days.size else 0
+    @property
+    def gap(self) -> float | None:
+        """Where all then watched were worn out while others joined later; the curve tells nothing past it."""
+        gone = self.at[:-1][self.share[:-1] <= 0]
+        return float(gone[0]) if gone.size else None
 
 
-def censored(lives: Sequence[Life]) -> stats.CensoredData:
-    """Lives as scipy takes them, right censored where they had not ended."""
-    return stats.CensoredData(
-        uncensored=[life.days for life in lives if life.ended],
-        right=[life.days for life in lives if not life.ended],
-    )
+def watched(lives: Sequence[Life], at: Floats) -> Counts:
+    """Bearings watched at each length: one counts past its entry and up to its end, from new at 0 too."""
+    entered = np.sort([life.entered or -1.0 for life in lives])
+    left = np.sort([life.ran for life in lives])
+    return np.searchsorted(entered, at) - np.searchsorted(left, at)
+
+
+def worn(lives: Sequence[Life], at: Floats) -> Counts:
+    """Bearings worn out at each of some lengths."""
+    ends = np.sort([life.ran for life in lives if life.ended])
+    return np.searchsorted(ends, at, side="right") - np.searchsorted(ends, at)
 
 
 def survival(lives: Sequence[Life], *, confidence: float = NINE_IN_TEN) -> Survival:
@@ -91,7 +94,7 @@ def survival(lives: Sequence[Life], *, confidence: float = NINE_IN_TEN) -> Survi
     lives : sequence of Life
         In any order.
     confidence : float
-        Of the band, at each day by itself; above 0, below 1.
+        Of the band, at each length by itself; above 0, below 1.
 
     Returns
     -------
@@ -105,8 +108,9 @@ def survival(lives: Sequence[Life], *, confidence: float = NINE_IN_TEN) -> Survi
     Notes
     -----
     E. L. Kaplan and P. Meier (1958), Nonparametric estimation from incomplete
-    observations, J. Am. Stat. Assoc. 53, 457-481, by `scipy.stats.ecdf`. The band is
-    Greenwood's on the scale of log(-log(share)), which stays within 0 and 1; the
+    observations, J. Am. Stat. Assoc. 53, 457-481; with delayed entry those at risk are
+    those watched (W.-Y. Tsai, N. P. Jewell and M.-C. Wang (1987), Biometrika 74,
+    883-886; from memory). The band is Greenwood's on the scale of log(-log(share)); the
     median's interval is read off where it crosses one half (R. Brookmeyer and
     J. Crowley (1982), Biometrics 38, 29-41; from memory). Before the first end the
     band is 1 to 1. Once none is left it says nothing, so its lower edge is 0 and its
@@ -115,36 +119,37 @@ def survival(lives: Sequence[Life], *, confidence: float = NINE_IN_TEN) -> Survi
     """
     if not lives:
         raise InputError("no bearings; at least one life is needed", hint="Enter days of installation.")
-    sample = censored(lives)
-    curve = stats.ecdf(sample).sf
-    days, share = curve.quantiles, np.asarray(curve.probabilities, dtype=np.float64)
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", "The confidence interval is undefined", RuntimeWarning)
-        band: Any = curve.confidence_interval(confidence, method="log-log")  # the stubs call its ends numbers
-    low, high = _filled(share, band.low.probabilities, band.high.probabilities)
-    every = np.sort([life.days for life in lives])
-    ends = np.sort([life.days for life in lives if life.ended])
+    at = np.unique([life.ran for life in lives])
+    at_risk, ends = watched(lives, at), worn(lives, at)
+    share: Floats = np.cumprod(1 - ends / at_risk, dtype=np.float64)
+    low, high = _band(share, at_risk, ends, NormalDist().inv_cdf((1 + confidence) / 2))
     return Survival(
-        days=days,
+        at=at,
         share=share,
         low=low,
         high=high,
-        at_risk=every.size - np.searchsorted(every, days),
-        ends=np.searchsorted(ends, days, side="right") - np.searchsorted(ends, days),
-        median_days=_first_at_half(days, share),
-        median_low_days=_first_at_half(days, low),
-        median_high_days=_first_at_half(days, high),
+        at_risk=at_risk,
+        ends=ends,
+        lives=len(lives),
+        median=_first_at_half(at, share),
+        median_low=_first_at_half(at, low),
+        median_high=_first_at_half(at, high),
     )
 
 
-def _filled(share: Floats, low: Floats, high: Floats) -> tuple[Floats, Floats]:
-    """The band where its formula is undefined: at a share of 1 and of 0."""
-    low = np.where(share >= 1, 1.0, np.where(share <= 0, 0.0, low))
-    high = np.where(share >= 1, 1.0, high)
-    before = np.concatenate(([1.0], high[:-1]))
-    return low, np.where(share <= 0, before, high)
+def _band(share: Floats, at_risk: Counts, ends: Counts, deviations: float) -> tuple[Floats, Floats]:
+    """Greenwood's band on log(-log), and what stands in for it at a share of 1 and of 0."""
+    open_ = (share > 0) & (share < 1)
+    some = np.where(ends < at_risk, ends / (at_risk * np.maximum(at_risk - ends, 1)), 0.0)
+    log_share = np.log(share, where=open_, out=np.full_like(share, -1.0))
+    reach = deviations * np.sqrt(np.cumsum(some)) / -log_share
+    low = np.where(open_, np.exp(log_share * np.exp(reach)), np.where(share >= 1, 1.0, 0.0))
+    high = np.where(open_, np.exp(log_share * np.exp(-reach)), 1.0)
+    left = np.flatnonzero(share > 0)
+    high[share <= 0] = high[left[-1]] if left.size else 1.0
+    return low, high
 
 
-def _first_at_half(days: Floats, share: Floats) -> float | None:
+def _first_at_half(at: Floats, share: Floats) -> float | None:
     reached = np.flatnonzero(share <= HALF)
-    return float(days[reached[0]]) if reached.size else None
+    return float(at[reached[0]]) if reached.size else None

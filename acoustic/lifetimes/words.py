@@ -2,14 +2,72 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 from acoustic.lifetimes.comparison import FEW_ENDS, Comparison
+from acoustic.lifetimes.lives import Measure
 from acoustic.lifetimes.survival import Survival
-from acoustic.text import DAY, Unit, one_in, unit_for
+from acoustic.text import DAY, ROUNDING, Unit, one_in, unit_for
 
 DIFFERENT = 0.05  # common practice
+FIGURES = 2  # of kilometres and rides told; a few lives bear no more (judgement)
 
 
-def survival_sentence(curve: Survival, *, name: str) -> str:
+@dataclass(frozen=True, slots=True)
+class _Steps:
+    """Kilometres or rides in round numbers."""
+
+    name: str
+    size: float
+
+    @classmethod
+    def of(cls, length: float, name: str) -> _Steps:
+        """Steps that leave a length its first figures, none below 1."""
+        return cls(name, max(1.0, 10.0 ** (math.floor(math.log10(max(length, 1.0))) + 1 - FIGURES)))
+
+    def below(self, length: float) -> str:
+        return self._set(math.floor(length / self.size + ROUNDING))
+
+    def above(self, length: float) -> str:
+        return self._set(math.ceil(length / self.size - ROUNDING))
+
+    def nearest(self, length: float) -> str:
+        return self.named(self._set(round(length / self.size)))
+
+    def named(self, number: str) -> str:
+        return f"{number} {'ride' if (number, self.name) == ('1', 'rides') else self.name}"
+
+    def _set(self, steps: int) -> str:
+        return f"{round(steps * self.size):,}".replace(",", " ")
+
+
+@dataclass(frozen=True, slots=True)
+class _Time:
+    """Days, weeks or months."""
+
+    unit: Unit
+
+    def below(self, days: float) -> str:
+        return str(self.unit.whole_below(days))
+
+    def above(self, days: float) -> str:
+        return str(self.unit.whole_above(days))
+
+    def nearest(self, days: float) -> str:
+        whole = round(days / self.unit.days)
+        return self.unit.counted(whole) if whole else "less than a day"
+
+    def named(self, number: str) -> str:
+        return self.unit.counted(int(number))
+
+
+def _said_in(length: float, measure: Measure) -> _Steps | _Time:
+    """In what a length, and what stands beside it, is told."""
+    return _Time(unit_for(length, smallest=DAY)) if measure == "days" else _Steps.of(length, measure)
+
+
+def survival_sentence(curve: Survival, *, name: str, measure: Measure = "days") -> str:
     """Say how long half of some bearings last.
 
     Parameters
@@ -17,6 +75,8 @@ def survival_sentence(curve: Survival, *, name: str) -> str:
     curve : Survival
     name : str
         In the plural, as '24 mm bearings in pressed shells'.
+    measure : {'days', 'km', 'rides'}
+        In which the curve counts.
 
     Returns
     -------
@@ -24,27 +84,21 @@ def survival_sentence(curve: Survival, *, name: str) -> str:
         The interval in brackets is rounded outwards, in the unit of the median.
     """
     told = f"{curve.ended or 'none'} of {curve.lives} {'are' if curve.ended > 1 else 'is'} worn out"
-    if curve.median_days is None:
-        said = f"how long half of the {name} last cannot be told yet: {told}"
-        if curve.median_low_days is not None:
-            unit = unit_for(curve.median_low_days, smallest=DAY)
-            said += f"; it is {unit.counted(unit.whole_below(curve.median_low_days))} or longer"
-        return said
-    unit = unit_for(curve.median_days, smallest=DAY)
-    said = f"half of the {name} lasted {_median(curve.median_days, unit)} or longer ({_interval(curve, unit)})"
+    unknown = f"how long half of {name} last cannot be told yet: "
+    if curve.gap is not None:
+        said = _said_in(curve.gap, measure).nearest(curve.gap)
+        return f"{unknown}those watched from new were all worn out by {said}, and the others were not yet watched"
+    if curve.median is None:
+        if curve.median_low is None:
+            return unknown + told
+        units = _said_in(curve.median_low, measure)
+        return f"{unknown}{told}; it is {units.named(units.below(curve.median_low))} or longer"
+    units = _said_in(curve.median, measure)
+    low = units.below(curve.median_low or 0.0)
+    high = curve.median_high
+    interval = f"from {low}, upper end not known" if high is None else f"{low} to {units.above(high)}"
+    said = f"half of {name} lasted {units.nearest(curve.median)} or longer ({interval})"
     return f"{said}; {told}, too few for more than a hint" if curve.ended < FEW_ENDS else said
-
-
-def _median(days: float, unit: Unit) -> str:
-    whole = round(days / unit.days)
-    return unit.counted(whole) if whole else "less than a day"
-
-
-def _interval(curve: Survival, unit: Unit) -> str:
-    low = unit.whole_below(curve.median_low_days or 0.0)
-    if curve.median_high_days is None:
-        return f"from {low}, upper end not known"
-    return f"{low} to {unit.whole_above(curve.median_high_days)}"
 
 
 def comparison_sentence(comparison: Comparison) -> str:

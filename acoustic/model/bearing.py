@@ -23,7 +23,7 @@ class Bearing:
     source : str
         Where the numbers come from.
     rows : int
-        1 or 2. Both rows share their orders.
+        1 or 2. The orders of two are nearly the same.
     count_nats : tuple of float
         What speaks for each candidate before its sound is judged [nats]; empty where only their order does.
     runner_up : BallCount or None

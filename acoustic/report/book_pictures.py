@@ -1,9 +1,9 @@
-"""Pictures from the book: a trend over the visits, and lifetimes."""
+"""Pictures from the book: a trend over the visits."""
 
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
@@ -14,7 +14,6 @@ from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from acoustic.lifetimes.survival import Survival
 from acoustic.report.glyphs import any_letters
 from acoustic.report.picture import ACCENT, FAINT, INK, drawing
 from acoustic.report.whole_file import whole_file
@@ -23,9 +22,6 @@ from acoustic.trend.series import Series
 from acoustic.trend.wear import Wear
 
 MARKERS = "osD^vP*X"
-LINES = ("-", "--", "-.", ":")
-# The mean month of the Julian year.
-MONTH_DAYS = 365.25 / 12
 TREND_IN = (4.4, 5.2)  # 390 pixels wide it shows 1.2 pixels a point
 FONT_PT = 10  # 12 pixels there, the smallest that is read with ease; judgement
 LEGEND_LETTERS, TITLE_LETTERS = 46, 40  # as many fit the width
@@ -174,40 +170,6 @@ def _date(day: float) -> float:
 def _dates(days: Sequence[float] | NDArray[np.float64]) -> NDArray[np.float64]:
     """Ordinals as matplotlib counts days, from 1970 on."""
     return np.asarray(days, dtype=float) - date(1970, 1, 1).toordinal()
-
-
-def lifetimes_figure(curves: Mapping[str, Survival], *, title: str) -> Figure:
-    """Draw the share of bearings still good over time; a line style of its own each kind.
-
-    Parameters
-    ----------
-    curves : mapping of str to Survival
-    title : str
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-    """
-    figure = Figure(figsize=(9, 4.6), layout="constrained", facecolor="white")
-    axes = figure.subplots()
-    for number, (name, curve) in enumerate(curves.items()):
-        months = np.concatenate([[0.0], curve.days]) / MONTH_DAYS
-        share = np.concatenate([[1.0], curve.share])
-        label = f"{name} ({curve.ended} of {curve.lives} worn out)"
-        style = LINES[number % len(LINES)]
-        axes.step(months, 100 * share, where="post", color=INK, linestyle=style, linewidth=1.8, label=label)
-        gone = curve.days[curve.ends == 0] / MONTH_DAYS
-        at = 100 * np.interp(gone, months, share)
-        axes.plot(gone, at, linestyle="none", marker="|", color=INK, markersize=9)
-    axes.axhline(50, color=FAINT, linewidth=1)
-    axes.annotate("half", (0.005, 50), xycoords=("axes fraction", "data"), va="bottom", fontsize=8)
-    axes.set_ylim(0, 103)
-    axes.set_xlim(left=0)
-    axes.set_xlabel("months in the bike (a tick: out of sight, not worn)")
-    axes.set_ylabel("still good [%]")
-    axes.set_title(title, loc="left")
-    axes.legend(loc="best", frameon=False, fontsize=8)
-    return figure
 
 
 def save_figure(figure: Figure, path: Path) -> None:

@@ -18,7 +18,7 @@ def due_text(found: DueList, *, within_days: float | None) -> str:
     lines: list[str] = []
     for one in found.due:
         lines.append(one.bike)
-        lines += paragraphs("", map(sentence, _sentences(one)))
+        lines += paragraphs("", due_sentences(one))
     if not found.due:
         span = "" if within_days is None else f" within {counted(round(within_days), 'day')}"
         lines.append(f"Nothing is shown to fall due{span}.")
@@ -33,7 +33,12 @@ def due_text(found: DueList, *, within_days: float | None) -> str:
     return "\n".join(lines)
 
 
-def _sentences(one: DueBike) -> list[str]:
+def due_sentences(one: DueBike) -> list[str]:
+    """What is said of one bike that falls due."""
+    return [sentence(text) for text in _told(one)]
+
+
+def _told(one: DueBike) -> list[str]:
     last = f"last heard {one.last_visit}"
     if one.series is None or one.series.result.due is None:
         return [f"{one.next_grade} is due now, by the grade of the last visit on {one.last_visit}"]

@@ -158,14 +158,17 @@ def _write(book: Book, made: Visit) -> int:
     import sqlalchemy as sa
 
     from acoustic.book.bikes import known_bike
+    from acoustic.book.distance import refuse_falling
     from acoustic.book.tables import visits
-    from acoustic.book.visits import add_visit
+    from acoustic.book.visits import add_visit, refuse_known
 
     with book.writing() as connection:
         there: int | None = connection.scalar(sa.select(visits.c.number).where(visits.c.uid == made.uid))
         if there is not None:
             return there
         known_bike(connection, made.bike)
+        refuse_falling(connection, made.bike, made.on_date, made.distance_km)
+        refuse_known(connection, [(judged.name, judged.sha256) for judged in made.verdicts])
         return add_visit(connection, made).number
 
 

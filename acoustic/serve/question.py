@@ -10,6 +10,7 @@ import msgspec
 
 from acoustic.bearings.search import resolve_bearing
 from acoustic.book.asked import Asked
+from acoustic.book.question import AskedBearing
 from acoustic.book.records import Fitted
 from acoustic.errors import InputError
 from acoustic.model import Scene, SpeedRequest
@@ -72,17 +73,11 @@ class Question(msgspec.Struct, frozen=True, kw_only=True):
                 f"no bearing is on record for {self.bike}",
                 hint="Name it: its number, such as 6805, or bore x outside diameter x width.",
             )
-        bearing = {
-            "name": name,
-            "balls": None,
-            "ball_diameter_mm": None,
-            "pitch_diameter_mm": None,
-            "contact_angle_deg": None,
-            "turning": "inner",
-            "rows": (fitted.rows if fitted and not self.bearing else None) or 1,
-            "catalogue": None,
-        }
-        return Asked(bearing=bearing, request=SpeedRequest(self._sources(folder)), scene=Scene(side=self.side))
+        rows = fitted.rows if fitted and not self.bearing else None
+        return Asked(
+            bearing=AskedBearing(name=name, rows=rows), request=SpeedRequest(self._sources(folder)),
+            scene=Scene(side=self.side),
+        )
 
     def _sources(self, folder: Path) -> Mapping[str, Any]:
         if self.way == "film":

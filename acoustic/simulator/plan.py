@@ -54,6 +54,8 @@ class SpinPlan:
         ball: what differs from ball to ball repeats with the cage.
     shape_spread : bool
         Each strike rings as a mixture of its own.
+    second_slip : float or None
+        Slip of a second row of balls, whose ring is damaged alike; None where there is one row.
     spall : float
         Length of the damage over the way from ball to ball: struck at its entry and its exit; 0 for one place.
     fluctuation : float
@@ -79,6 +81,7 @@ class SpinPlan:
     wobble: float = 0.03
     drift: float = 0.03
     slip: float = 0.004
+    second_slip: float | None = None
     jitter: float = 0.005
     load_zone: float = 0.6
     pits: int = 18

@@ -146,18 +146,9 @@ def _defect(
         # Chain and derailleur ring otherwise than the shell.
         response = ringing.frame_response(plan.sample_rate_hz, rng)
     else:
-        train = strikes.ring_strikes(
-            plan.geometry,
-            part,
-            total_turns=total,
-            slip=plan.slip,
-            jitter=plan.jitter,
-            load_zone=plan.load_zone if part != "outer_raceway" else 0.0,
-            rng=rng,
-            spread=plan.strike_spread,
-        )
-        if part in ("outer_raceway", "inner_raceway"):
-            train = _as_worn(plan, train, rng)
+        train = _row_strikes(plan, part, total, plan.slip, rng)
+        if plan.second_slip is not None:
+            train = strikes.both(train, _row_strikes(plan, part, total, plan.second_slip, rng))
     moving = np.flatnonzero(speed > 0)
     inside = slice(moving[0], moving[-1] + 1)
     at_s = np.interp(train.turns, turns[inside], times[inside])
@@ -171,6 +162,23 @@ def _defect(
         others = [ringing.frame_response(plan.sample_rate_hz, rng) for _ in range(2)]
         return ringing.ring_in_turn(at_s, train.strength * pace, [response, *others], rng=rng, **struck)
     return ringing.ring(at_s, train.strength * pace, response, **struck)
+
+
+def _row_strikes(
+    plan: SpinPlan, part: str, total_turns: float, slip: float, rng: np.random.Generator
+) -> strikes.Strikes:
+    """Strikes of a damaged part of one row of balls."""
+    train = strikes.ring_strikes(
+        plan.geometry,
+        part,
+        total_turns=total_turns,
+        slip=slip,
+        jitter=plan.jitter,
+        load_zone=plan.load_zone if part != "outer_raceway" else 0.0,
+        rng=rng,
+        spread=plan.strike_spread,
+    )
+    return _as_worn(plan, train, rng) if part in ("outer_raceway", "inner_raceway") else train
 
 
 def _as_worn(plan: SpinPlan, train: strikes.Strikes, rng: np.random.Generator) -> strikes.Strikes:

@@ -86,6 +86,13 @@ def ring_strikes(
     return Strikes(turns, strength)
 
 
+def both(first: Strikes, second: Strikes) -> Strikes:
+    """The strikes of two rows of balls, in their order."""
+    turns = np.concatenate([first.turns, second.turns])
+    order = np.argsort(turns, kind="stable")
+    return Strikes(turns[order], np.concatenate([first.strength, second.strength])[order])
+
+
 def by_ball(train: Strikes, *, balls: int, spread: float, rng: np.random.Generator) -> Strikes:
     """Give each ball a strength of its own, so that the strikes of a ring repeat with the cage.
 

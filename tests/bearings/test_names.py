@@ -62,4 +62,4 @@ def test_what_is_no_bearing_is_refused_with_the_nearest_names() -> None:
 
 
 def test_a_search_keeps_the_last_digit_too() -> None:
-    assert [row.designation for row in search(CATALOGUE, "6902ZZ")] == ["6902", "6902-AC"]
+    assert [row.designation for row in search(CATALOGUE, "6902ZZ")] == ["6902", "6902-FULL", "6902-AC"]

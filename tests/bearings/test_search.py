@@ -37,14 +37,14 @@ class TestSearch:
 
     @pytest.mark.parametrize("text", ["25x37x7", "25 x 37 x 7", "25×37×7", "25 X 37 X 7 mm", "25mm x 37mm x 7mm"])
     def test_by_size(self, text: str) -> None:
-        assert designations(text) == ["6805", "6805-AC"]
+        assert designations(text) == ["6805", "6805-FULL", "6805-AC"]
 
     @pytest.mark.parametrize("name", ["24x37x7", "24.0 × 37 × 7 mm", "24377"])
     def test_a_size_of_one_row_names_it(self, name: str) -> None:
         assert find(CATALOGUE, name) is ROWS["24x37x7"]
 
     def test_by_start_of_designation(self) -> None:
-        assert designations("681") == ["6810", "6811"]
+        assert designations("681") == ["6810", "6811", "6812"]
 
     @pytest.mark.parametrize(
         "text",
@@ -62,8 +62,39 @@ class TestSearch:
 
     def test_by_shell_alone_or_spindle_alone(self) -> None:
         assert "6806" in designations("M47")
-        assert designations("29 mm spindle") == ["29x42x7"]
-        assert designations("42 mm press-fit with clips 30 mm") == ["6806", "6806-AC"]
+        assert designations("29 mm spindle") == ["29x42x7", "29x42x8", "29x41x8", "29x41x11"]
+        assert designations("42 mm press-fit with clips 30 mm") == ["6806", "6806-AC", "3806"]
+
+    @pytest.mark.parametrize(
+        ("text", "among", "not_among"),
+        [
+            ("threaded", {"6805", "cup-11x1/4"}, {"6902", "unit-41-24"}),
+            ("68 mm threaded shell, 24 mm spindle", {"6805", "24x37x7"}, {"6806"}),
+            ("press-fit 86.5 mm wide", {"6805", "6806"}, {"608"}),
+            ("pressed 92, 24 mm axle", {"6805", "24x37x7"}, {"6806"}),
+            ("square taper", {"6903", "cup-11x1/4"}, {"6805"}),
+            ("square-tapered bottom bracket", {"6903", "cup-11x1/4"}, {"6805"}),
+            ("double row", {"3805", "3802"}, {"6805"}),
+            ("threaded, two rows", {"3805"}, {"3802", "6805"}),
+            ("dual-row press-fit", {"3805", "3806"}, {"6806"}),
+            ("single row threaded", {"6805"}, {"3805"}),
+            ("T47", {"6806"}, {"6902"}),
+            ("Italian thread", {"6805"}, {"6806"}),
+            ("one piece 46 mm", {"unit-46-24", "unit-46-30"}, {"unit-41-24"}),
+            ("full complement pivots", {"6902-FULL"}, {"6902"}),
+            ("headset", {"40x52x7"}, {"6806"}),
+        ],
+    )
+    def test_by_the_trade_s_words(self, text: str, among: set[str], not_among: set[str]) -> None:
+        """Widths by a crank maker's spacer chart: 41 mm shells are 86.5 and 92 mm wide, threaded ones 68."""
+        found = set(designations(text))
+        assert among <= found
+        assert not found & not_among
+
+    def test_another_width_of_the_same_rings_is_named(self) -> None:
+        with pytest.raises(InputError, match="24x37x7 has its rings at another width") as caught:
+            find(CATALOGUE, "24x37x9")
+        assert "changes no rhythm" in caught.value.hint
 
     def test_by_part_and_kind(self) -> None:
         assert "6902" in designations("hubs")
@@ -129,6 +160,11 @@ class TestResolve:
         """6808 comes with 21 balls of two sizes; with the size given one candidate is left."""
         assert len(resolve_bearing(name="6808").candidates) == 2
         assert len(resolve_bearing(name="6808", ball_diameter_mm=3.5).candidates) == 1
+
+    def test_rows_are_the_catalogue_s_unless_given(self) -> None:
+        assert resolve_bearing(name="3805").rows == 2
+        assert resolve_bearing(name="3805", rows=1).rows == 1
+        assert resolve_bearing(name="6805").rows == 1
 
     def test_numbers_alone(self) -> None:
         bearing = resolve_bearing(balls=8, ball_diameter_mm=10.0, pitch_diameter_mm=50.0)

@@ -33,10 +33,11 @@ from checked import plain_check
 from acoustic.book import visits
 from acoustic.book.bikes import add_bike, all_bearings, all_bikes, bearings_of, fit_bearing
 from acoustic.book.files import sha256_of
+from acoustic.book.lives import began_on, lives, readings_of
 from acoustic.book.opening import Book, open_book
 from acoustic.book.question import AskedBearing, AskedBlock, AskedScene
 from acoustic.book.records import Fitted, Judged, Visit
-from acoustic.book.series import all_series, lives
+from acoustic.book.series import all_series
 from acoustic.cli import main as command
 from acoustic.dsp.geometry import BearingGeometry
 from acoustic.lifetimes.kinds import lifetimes_of
@@ -128,7 +129,9 @@ def follow(connection: sa.Connection) -> None:
 
 def outlive(connection: sa.Connection) -> None:
     """What `acoustic lifetimes` works out of all bikes."""
-    lifetimes_of(lives(all_bearings(connection), today=date(2026, 1, 1)), by="shell")
+    bearings, readings = all_bearings(connection), readings_of(connection)
+    taken = lives(bearings, today=date(2026, 1, 1), began=began_on(bearings, readings))
+    lifetimes_of(taken.lives, by="shell")
 
 
 def load(where: dict[str, str], sound: Path, count: int) -> bool:

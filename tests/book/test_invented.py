@@ -8,8 +8,8 @@ import pytest
 
 from acoustic.book import invented
 from acoustic.book.bikes import add_bike, all_bearings
+from acoustic.book.lives import lives
 from acoustic.book.opening import open_book
-from acoustic.book.series import lives
 from acoustic.book.visits import list_visits
 from acoustic.errors import InputError
 from acoustic.plugin.registry import load_plugins
@@ -33,7 +33,7 @@ def test_visits_are_simulated_checked_and_kept(tmp_path: Path, monkeypatch: pyte
     ]
     assert len(said) == 2
     assert len(bearings) == len(invented_bearings())
-    ended = [life for life in lives(bearings, today=LAST) if life.ended]
+    ended = [life for life in lives(bearings, today=LAST).lives if life.ended]
     assert 20 <= len(ended) < len(bearings), "some worn, some running"
     book.close()
 

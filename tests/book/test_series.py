@@ -1,17 +1,14 @@
-"""From visits to points and work, from bearings to lives."""
+"""From visits to points and work."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
-import pytest
 from checked import plain_check
 
 from acoustic.book.records import Fitted, Judged, Visit
-from acoustic.book.series import found_conditions, labels_of, lives, matching, points_of, works
-from acoustic.errors import InputError
+from acoustic.book.series import found_conditions, points_of, works
 from acoustic.trend.points import Event
 
 DAY = date(2026, 3, 1)
@@ -82,39 +79,6 @@ def test_work_by_day_each_once() -> None:
 def test_conditions_found_most_often_come_first() -> None:
     heard = [visit(judged(ball=-5.0, rumble=-3.0)), visit(judged(rumble=-20.0, ball=-4.0))]
     assert found_conditions(heard) == ("ball", "rumble")
-
-
-@pytest.mark.parametrize(
-    ("removed_on", "because", "days", "ended"),
-    [
-        (date(2026, 3, 31), "worn", 30.0, True),
-        (date(2026, 3, 31), "Worn out by salt", 30.0, True),
-        (date(2026, 3, 31), "frame sold", 30.0, False),
-        (None, "", 100.0, False),
-    ],
-)
-def test_only_wear_ends_a_life(removed_on: date | None, because: str, days: float, ended: bool) -> None:
-    fitted = Fitted(bike="red", installed_on=DAY, removed_on=removed_on, removed_because=because)
-    (life,) = lives([fitted], today=date(2026, 6, 9))
-    assert (life.days, life.ended) == (days, ended)
-
-
-def test_labels_and_those_wanted() -> None:
-    fitted = Fitted(bike="red", installed_on=DAY, designation="6805", rows=2, spindle_mm=24.0, use="wet")
-    assert labels_of(fitted) == {
-        "designation": "6805",
-        "rows": "double row",
-        "spindle": "24 mm spindle",
-        "use": "wet",
-    }
-    found = lives([fitted, replace(fitted, use="road")], today=date(2026, 6, 9))
-    assert len(matching(found, {"use": "wet"})) == 1
-    with pytest.raises(InputError, match="use snow"):
-        matching(found, {"use": "snow"})
-
-
-def test_one_that_went_in_today_has_no_life_yet() -> None:
-    assert lives([Fitted(bike="red", installed_on=DAY)], today=DAY) == ()
 
 
 def test_a_plugin_s_own_condition_has_no_series() -> None:

@@ -139,24 +139,6 @@ def test_a_page_about_a_bike(acoustic: Run, add: Any, shop: Path) -> None:
     assert acoustic("report", "red", str(shop / "nowhere" / "red.html")).code == EXIT_UNUSABLE
 
 
-def test_lifetimes_over_all_bikes(acoustic: Run, shop: Path) -> None:
-    for number in range(12):
-        shell = "threaded" if number % 2 else "pressed"
-        fitted = ("--bearing", "6805", "--shell", shell, "--on", "2026-01-01")
-        acoustic("bike", "fit", f"bike {number}", *fitted)
-        day = f"2026-{2 + number // 2 + 4 * (number % 2):02d}-11"
-        acoustic("bike", "removed", str(number + 1), "--on", day, "--because", "worn")
-    document = acoustic("lifetimes", "--by", "shell", "--json").document
-    assert [kind["bearings"] for kind in document["kinds"]] == [6, 6]
-    # Pressed ones wore out on the 11th of February to July: half of six by April the 11th, day 100.
-    assert document["kinds"][0]["median_days"] == 100.0
-    assert document["comparisons"][0]["few_ends"]
-    told = acoustic("lifetimes", "--by", "shell", "--plot", str(shop / "curves.svg"))
-    assert "hint" in told.stdout
-    assert (shop / "curves.svg").is_file()
-    assert acoustic("lifetimes", "--where", "shell=glued").code == EXIT_UNUSABLE
-
-
 def test_the_book_travels(acoustic: Run, add: Any, shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     add("short_outer", "--bearing", "6805", "--quiet")
     before = visits(acoustic)

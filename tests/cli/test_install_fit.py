@@ -120,3 +120,8 @@ def test_a_coarse_gauge_fits_not_surely(acoustic: Run) -> None:
     assert fit(acoustic, "--bearing", "6806", "--bore", "41.985", "--gauge", "2").stdout.startswith(
         "FITS (a single"
     )
+
+
+def test_a_pivot_round_the_shell_says_to_hold_the_seat(acoustic: Callable[..., Any]) -> None:
+    told = acoustic("install", "fit", "--bearing", "6811", "--bore", "71.97", "--json")
+    assert "so hold it" in told.document["cautions"][0]

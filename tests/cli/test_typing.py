@@ -5,13 +5,22 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import click
 import pytest
 
 from acoustic.cli.book_options import Day
-from acoustic.cli.questions import CHAIN_ON, HOW_IT_TURNED, OTHER, WHAT_TO_WRITE, WHERE_HEARD, WHICH_BEARING
+from acoustic.cli.questions import (
+    CHAIN_ON,
+    HOW_IT_TURNED,
+    OTHER,
+    WHAT_TO_WRITE,
+    WHERE_HEARD,
+    WHICH_BEARING,
+    WHICH_VISIT,
+)
 from acoustic.cli.types import Number
 from acoustic.errors import EXIT_UNUSABLE, InputError
 
@@ -95,3 +104,35 @@ def test_help_of_check_is_sorted_by_question(acoustic: Run) -> None:
 def test_a_choice_may_have_capitals(acoustic: Run) -> None:
     call = ("orders", "--bearing", "6805", "--json", "--turning")
     assert acoustic(*call, "Outer").document == acoustic(*call, "outer").document
+
+
+def test_a_bore_with_commas_is_the_same_sheet(acoustic: Run) -> None:
+    call = ("install", "fit", "--bearing", "6806", "--json")
+    commas = acoustic(*call, "--bore", "41,975@5/0", "--bore", "41,976@5,5/90", "--limits", "41,970:41,990")
+    points = acoustic(*call, "--bore", "41.975@5/0", "--bore", "41.976@5.5/90", "--limits", "41.970:41.990")
+    assert (commas.code, commas.stdout) == (0, points.stdout)
+    two = acoustic(*call, "--bore", "1.041,975")
+    assert (two.code, two.stdout) == (EXIT_UNUSABLE, "")
+    assert "more than one point or comma" in two.stderr and "--bore 1.041,975" in two.stderr
+
+
+def test_the_book_asks_about_thousands_of_kilometres(acoustic: Run, tmp_path: Path) -> None:
+    book = ("--book", tmp_path / "shop.db")
+    acoustic("book", "new", tmp_path / "shop.db")
+    call = ("bike", "fit", "red", "--bearing", "6805", "--on", "12.03.2026", *book)
+    asked = acoustic(*call, "--km", "12,345")
+    assert asked.code == EXIT_UNUSABLE
+    assert "12,345 may be 12345 or 12.3" in asked.stderr
+    fitted = acoustic(*call, "--km", "12345,5")
+    assert fitted.code == 0, fitted.stderr
+    assert "12.03.2026 is read as 12 March 2026." in fitted.stderr
+
+
+def test_help_of_the_other_long_commands_is_sorted_by_question(acoustic: Run) -> None:
+    visit = sections(acoustic("visit", "add", "--help").stdout)
+    assert list(visit) == [WHICH_VISIT, WHICH_BEARING, HOW_IT_TURNED, WHERE_HEARD, CHAIN_ON, WHAT_TO_WRITE, OTHER]
+    assert visit[WHICH_VISIT][:2] == ["--bike", "--on"] and visit[HOW_IT_TURNED][0] == "--film"
+    fit = sections(acoustic("install", "fit", "--help").stdout)
+    assert fit[WHICH_BEARING] == ["--bearing", "--catalogue"] and "--bore" in fit["What was measured"]
+    triage = sections(acoustic("triage", "--help").stdout)
+    assert next(iter(triage)) == WHICH_BEARING and triage[OTHER] == ["--help"]

@@ -81,7 +81,7 @@ def test_chance_is_even_where_both_last_alike() -> None:
 @given(LIVES, LIVES, st.sampled_from([0.5, 30.0]))
 def test_order_unit_and_sides_change_no_chance(first: list[Life], second: list[Life], unit: float) -> None:
     found, turned = compare(first, second, names=AB), compare(second[::-1], first, names=("b", "a"))
-    scaled = [[Life(unit * life.days, life.ended, {}) for life in lives] for lives in (first, second)]
+    scaled = [[Life(unit * life.ran, life.ended, {}) for life in lives] for lives in (first, second)]
     for other in (turned, compare(scaled[0], scaled[1], names=AB)):
         assert (other.p is None) == (found.p is None)
         if other.p is not None:

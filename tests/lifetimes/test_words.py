@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from acoustic.lifetimes.comparison import compare
-from acoustic.lifetimes.lives import Life
+from acoustic.lifetimes.lives import Life, Measure
 from acoustic.lifetimes.survival import Survival, survival
 from acoustic.lifetimes.words import comparison_sentence, survival_sentence
 
@@ -36,13 +36,13 @@ def curve(placebo: list[Life]) -> Survival:
 def test_the_median_is_said_in_a_unit_as_coarse_as_it_deserves(
     curve: Survival, median: float, low: float, high: float | None, said: str
 ) -> None:
-    told = replace(curve, median_days=median, median_low_days=low, median_high_days=high)
-    assert survival_sentence(told, name=NAME) == f"half of the {NAME} {said}"
+    told = replace(curve, median=median, median_low=low, median_high=high)
+    assert survival_sentence(told, name=NAME) == f"half of {NAME} {said}"
 
 
 def test_few_ends_make_a_hint(make_lives: Make) -> None:
     assert survival_sentence(survival(make_lives([70, 140, 210], [210])), name=NAME) == (
-        f"half of the {NAME} lasted 20 weeks or longer (from 10, upper end not known); "
+        f"half of {NAME} lasted 20 weeks or longer (from 10, upper end not known); "
         "3 of 4 are worn out, too few for more than a hint"
     )
 
@@ -52,10 +52,10 @@ def test_a_median_not_reached_is_said(make_lives: Make) -> None:
     sqrt(1 / (5 * 4)) / -ln .8 = 1.002, and exp(ln .8 * exp(1.645 * 1.002)) = .31 is below one half. 14.3 weeks."""
     lives = make_lives([100, 150], [160, 170, 180])
     assert survival_sentence(survival(lives), name=NAME) == (
-        f"how long half of the {NAME} last cannot be told yet: 2 of 5 are worn out; it is 14 weeks or longer"
+        f"how long half of {NAME} last cannot be told yet: 2 of 5 are worn out; it is 14 weeks or longer"
     )
     assert survival_sentence(survival(make_lives([], [160])), name=NAME) == (
-        f"how long half of the {NAME} last cannot be told yet: none of 1 is worn out"
+        f"how long half of {NAME} last cannot be told yet: none of 1 is worn out"
     )
 
 
@@ -85,3 +85,30 @@ def test_what_can_not_be_compared_is_said(make_lives: Make) -> None:
     assert comparison_sentence(found) == (
         "a and b can't be compared yet: none wore out while both were watched (0 of 1 a, 0 of 2 b)"
     )
+
+
+def test_a_curve_that_ends_before_the_others_join_tells_no_median() -> None:
+    """The one bearing watched from new wore out on day 20; the others joined on day 100."""
+    lives = [Life(20.0, True, {}), Life(150.0, True, {}, 100.0), Life(300.0, False, {}, 100.0)]
+    found = survival(lives)
+    assert found.gap == 20.0
+    assert survival_sentence(found, name=NAME) == (
+        f"how long half of {NAME} last cannot be told yet: those watched from new were all worn out by 3 weeks, "
+        "and the others were not yet watched"
+    )
+
+
+@pytest.mark.parametrize(
+    ("median", "low", "high", "measure", "said"),
+    [
+        (3140.0, 2510.0, 3660.0, "km", "lasted 3 100 km or longer (2 500 to 3 700)"),
+        (96.0, 51.2, None, "rides", "lasted 96 rides or longer (from 51, upper end not known)"),
+        (12345.0, 9876.0, 23456.0, "km", "lasted 12 000 km or longer (9 000 to 24 000)"),
+        (1.0, 0.0, 3.0, "rides", "lasted 1 ride or longer (0 to 3)"),
+    ],
+)
+def test_kilometres_and_rides_are_said_in_two_figures(
+    curve: Survival, median: float, low: float, high: float | None, measure: Measure, said: str
+) -> None:
+    told = replace(curve, median=median, median_low=low, median_high=high)
+    assert survival_sentence(told, name=NAME, measure=measure) == f"half of {NAME} {said}"

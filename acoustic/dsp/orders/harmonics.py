@@ -60,6 +60,8 @@ class HarmonicSet:
         Of the base order, that are looked at.
     with_cage : bool
         Its base is the cage's order.
+    row_spread : float
+        How far the orders of two rows of balls lie apart, over the order, one standard deviation; 0 of one row.
     """
 
     name: str
@@ -73,6 +75,7 @@ class HarmonicSet:
     tried: int = 1
     multiples: tuple[int, ...] = MULTIPLES
     with_cage: bool = False
+    row_spread: float = 0.0
 
 
 class BaseScores:

@@ -29,6 +29,7 @@ NOTHING: Floats = np.empty(0)  # no harmonics of others
 MOST = 10  # harmonics looked at
 WIDE_HZ = (700.0, 7500.0)  # where strikes ring cranks and frames
 DROPPED = 0.3  # of them, the strongest
+LINE_SMEAR = 0.002  # of the order, to either side: where slip leaves a line's power (judgement)
 FALLING_OFF = 2.4  # judgement: as simulated strikes fall off; another value scales all ratios alike
 
 
@@ -38,10 +39,13 @@ class StrikeSpectra:
     Parameters
     ----------
     levels : AngleLevels
+    row_spread : float
+        How far the orders of two rows of balls lie apart, over the order: strikes of both count.
     """
 
-    def __init__(self, levels: AngleLevels) -> None:
+    def __init__(self, levels: AngleLevels, *, row_spread: float = 0.0) -> None:
         self.levels = levels
+        self._row_spread = row_spread
         self._made: dict[tuple[str, tuple[int, int]], Floats] = {}
 
     def powers(
@@ -57,7 +61,9 @@ class StrikeSpectra:
             if (kind, group) not in self._made:
                 self._made[kind, group] = _spectrum(every[group[0] : group[1] + 1].mean(axis=0))
         made = [self._made[kind, group] for group in groups]
-        return _powers_of_lines(made, order, bins=every.shape[1], turns=self.levels.turns, leave_out=leave_out)
+        smear = LINE_SMEAR + 2 * self._row_spread
+        covered = {"bins": every.shape[1], "turns": self.levels.turns}
+        return _powers_of_lines(made, order, smear=smear, leave_out=leave_out, **covered)
 
 
 def strike_powers(
@@ -164,7 +170,9 @@ def impact_power(levels: Floats, order: float, *, turns: float, leave_out: Float
     dropped: no ball passes that often.
     """
     return float(
-        _powers_of_lines([_spectrum(levels)], order, bins=levels.size, turns=turns, leave_out=leave_out)[0]
+        _powers_of_lines(
+            [_spectrum(levels)], order, bins=levels.size, turns=turns, smear=LINE_SMEAR, leave_out=leave_out
+        )[0]
     )
 
 
@@ -185,13 +193,13 @@ def _taper(bins: int) -> tuple[Floats, float]:
 
 
 def _powers_of_lines(
-    spectra: Sequence[Floats], order: float, *, bins: int, turns: float, leave_out: Floats
+    spectra: Sequence[Floats], order: float, *, bins: int, turns: float, smear: float, leave_out: Floats
 ) -> Floats:
     """`impact_power` of several, from their spectra, each of so many bins."""
     step = bins / ((1 << math.ceil(math.log2(4 * bins))) * turns)
     squares: list[Floats] = []
     for line in order * np.arange(1, MOST + 1):
-        half = 1.5 / turns + 0.002 * line
+        half = 1.5 / turns + smear * line
         inside = slice(round((line - half) / step), round((line + half) / step) + 1)
         around = slice(max(1, round((line - 6 * half) / step)), round((line + 6 * half) / step) + 1)
         if inside.stop > spectra[0].size:

@@ -36,7 +36,14 @@ from acoustic.dsp.orders.impact_level import (
     strike_powers,
     wide_group,
 )
-from acoustic.dsp.orders.residual import harmonics_of, lines_of, sure_lines, without_lines, without_turn_lines
+from acoustic.dsp.orders.residual import (
+    SMEAR,
+    harmonics_of,
+    lines_of,
+    sure_lines,
+    without_lines,
+    without_turn_lines,
+)
 from acoustic.dsp.orders.spectrum import OrderSpectra
 from acoustic.dsp.orders.tracking import AngleLevels
 from acoustic.dsp.orders.unexplained import any_order, clearest_unexplained, elsewhere, wide_groups
@@ -77,6 +84,7 @@ def rank_parts(
     speed_spread: float,
     count_nats: Sequence[float] = (),
     drive: Sequence[HarmonicSet] = (),
+    rows: int = 1,
 ) -> Ranking:
     """Rank every part of a bearing: the likeliest first, each next on what it leaves unexplained.
 
@@ -93,6 +101,8 @@ def rank_parts(
         first is 2 ahead of the others.
     drive : sequence of HarmonicSet
         Of the drivetrain's parts, which compete for the same lines.
+    rows : {1, 2}
+        Rows of balls; the lines of two lie at nearly the same orders.
 
     Returns
     -------
@@ -101,9 +111,10 @@ def rank_parts(
     orders = [order for g in geometries for order in _ball_orders(g)]
     slipping, pinned = without_turn_lines(spectra, np.array(orders))
     speed_spread = min(speed_spread, PINNED_SPREAD) if pinned else speed_spread
-    left, strikes = _Left(slipping, spectra), StrikeSpectra(levels)
+    left = _Left(slipping, spectra)
     cage, count_prior = defect_orders(geometries[0]).cage, _count_prior(geometries, count_nats)
-    open_sets = [*_sets_of(geometries, speed_spread), *drive]
+    open_sets = [*_sets_of(geometries, speed_spread, rows), *drive]
+    strikes = StrikeSpectra(levels, row_spread=open_sets[0].row_spread)
     search = _Search.of(left, open_sets)
     unknown = any_order(search.slipping)
     selected: list[PartEvidence] = []
@@ -159,13 +170,15 @@ def _count_prior(geometries: Sequence[BearingGeometry], count_nats: Sequence[flo
     return {g.balls: value for g, value in zip(geometries, before, strict=True)} | {0: 0.0}
 
 
-def _sets_of(geometries: Sequence[BearingGeometry], speed_spread: float) -> list[HarmonicSet]:
+def _sets_of(geometries: Sequence[BearingGeometry], speed_spread: float, rows: int) -> list[HarmonicSet]:
     """Harmonics of every part of every candidate."""
-    sets = [s for geometry in geometries for s in part_sets(geometry, speed_spread=speed_spread)]
+    sets = [s for geometry in geometries for s in part_sets(geometry, speed_spread=speed_spread, rows=rows)]
     return [replace(s, tried=len(geometries)) for s in sets]
 
 
-def part_chance(spectra: OrderSpectra, geometry: BearingGeometry, part: str, *, speed_spread: float) -> float:
+def part_chance(
+    spectra: OrderSpectra, geometry: BearingGeometry, part: str, *, speed_spread: float, rows: int = 1
+) -> float:
     """Chance that a healthy bearing's lines would stand as clear as those of one part, asked for alone.
 
     Parameters
@@ -174,14 +187,14 @@ def part_chance(spectra: OrderSpectra, geometry: BearingGeometry, part: str, *, 
     geometry : BearingGeometry
     part : str
         One of `PARTS`.
-    speed_spread : float
+    speed_spread, rows
         As of `rank_parts`.
 
     Returns
     -------
     float
     """
-    wanted = next(one for one in part_sets(geometry, speed_spread=speed_spread) if one.name == part)
+    wanted = next(one for one in part_sets(geometry, speed_spread=speed_spread, rows=rows) if one.name == part)
     slipping, _ = without_turn_lines(spectra, np.array(_ball_orders(geometry)))
     search = _Search.of(_Left(slipping, spectra), ())
     return _chance(_fit(search.under(wanted), wanted, 0.0), search, _ball_orders(geometry))
@@ -261,10 +274,12 @@ def _explained(left: _Left, fit: _Hypothesis, cage: float, sets: Sequence[Harmon
     seen_cage = cage if one.locked else cage_seen(one, fit.order, cage)
     highest = float(left.slipping.orders[-1])
     may = lines_of(one, fit.order, seen_cage, highest=highest)
+    smear = SMEAR + 2 * one.row_spread  # the other row's lines are no other part's
+    slipping = without_lines(left.slipping, may, smear=smear)
     if not any(each.locked for each in sets):
-        return _Left(without_lines(left.slipping, may), left.locked)
+        return _Left(slipping, left.locked)
     sure = may if one.locked else sure_lines(one, fit.order, highest=highest)
-    return _Left(without_lines(left.slipping, may), without_lines(left.locked, sure))
+    return _Left(slipping, without_lines(left.locked, sure, smear=smear))
 
 
 def _ball_orders(geometry: BearingGeometry) -> tuple[float, float, float]:

@@ -37,6 +37,8 @@ class FittedBearing:
     outside, bore : Limits or None
         Deviations from the nominal diameters [um], if they were measured or are of a
         finer class; None is the normal class of ISO 492.
+    note : str
+        What the catalogue says to whoever presses it.
 
     Raises
     ------
@@ -54,6 +56,7 @@ class FittedBearing:
     rows: int = 1
     outside: Limits | None = None
     bore: Limits | None = None
+    note: str = ""
 
     def __post_init__(self) -> None:
         inner_mm, outer_mm = raceways_mm(self.pitch_diameter_mm, self.ball_diameter_mm)

@@ -107,7 +107,7 @@ def fit_sheet(
         reasons=fit_reasons(numbers, chances, bearing.bore_mm),
         rows=rows,
         steps=next_steps(verdict, bearing.grease),
-        cautions=(*_own_cautions(seat, numbers, cup), *CAUTIONS),
+        cautions=(*filter(None, (bearing.note,)), *_own_cautions(seat, numbers, cup), *CAUTIONS),
     )
 
 

@@ -1,17 +1,24 @@
-"""The bikes of the book, and one bike: its bearings and its visits."""
+"""The bikes of the book; one bike with its bearings, visits and trends; what falls due."""
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from litestar import Request, Response, get
 from litestar.exceptions import NotFoundException
 from litestar.params import FromPath
 
-from acoustic.book.bikes import all_bikes, bearings_of
+from acoustic.book.bikes import all_bearings, all_bikes, bearings_of, find_bike_by_uid
+from acoustic.book.due import due_list
+from acoustic.book.series import all_series
 from acoustic.book.visits import list_visits
-from acoustic.serve.shop import shop_of
+from acoustic.report.bike_sections import bike_lead, bike_sections
+from acoustic.report.due_text import due_sentences
+from acoustic.serve.shop import Shop, shop_of
 from acoustic.serve.view import page
+
+DUE_WITHIN_DAYS = 30.0
 
 
 @get("/bikes", sync_to_thread=True, include_in_schema=False)
@@ -23,13 +30,37 @@ def all_of_them(request: Request[Any, Any, Any]) -> Response[str]:
 
 @get("/bikes/{uid:str}", sync_to_thread=True, include_in_schema=False)
 def show(request: Request[Any, Any, Any], uid: FromPath[str]) -> Response[str]:
-    """Show one bike."""
+    """Show one bike: what counts last, its trends, its bearings, its visits."""
     with shop_of(request).book.reading() as connection:
-        bike = next((one for one in all_bikes(connection) if one.uid == uid), None)
+        bike = find_bike_by_uid(connection, uid)
         if bike is None:
             raise NotFoundException("the book has no such bike")
         fitted, visits = bearings_of(connection, bike.name), list_visits(connection, bike=bike.name)
-    return page(request, "bike", bike=bike, bearings=fitted, visits=visits[::-1])
+    series = all_series(visits, fitted, None, date.today())
+    return page(
+        request,
+        "bike",
+        bike=bike,
+        bearings=fitted,
+        visits=visits[::-1],
+        lead=bike_lead(visits, fitted),
+        sections=bike_sections(visits, fitted, series),
+    )
 
 
-HANDLERS = [all_of_them, show]
+@get("/due", sync_to_thread=True, include_in_schema=False)
+def due(request: Request[Any, Any, Any]) -> Response[str]:
+    """List what falls due within a month, soonest first."""
+    return page(request, "due", due=due_soon(shop_of(request)), days=round(DUE_WITHIN_DAYS))
+
+
+def due_soon(shop: Shop) -> list[dict[str, Any]]:
+    """What falls due within a month, soonest first."""
+    with shop.book.reading() as connection:
+        visits, bearings = list_visits(connection), all_bearings(connection)
+        uids = {one.name: one.uid for one in all_bikes(connection)}
+    found = due_list(visits, bearings, date.today(), within_days=DUE_WITHIN_DAYS)
+    return [{"bike": one.bike, "uid": uids[one.bike], "sentences": due_sentences(one)} for one in found.due]
+
+
+HANDLERS = [all_of_them, show, due]

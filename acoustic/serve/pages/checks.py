@@ -25,7 +25,9 @@ from acoustic.serve.shop import Shop, device_of, shop_of
 from acoustic.serve.store import Check
 from acoustic.serve.uploads import receive
 from acoustic.serve.view import page
+from acoustic.typed import number_in
 
+MOST = 1e7  # judgement: no count of turns, no kilometres and no millimetres reach it
 BESIDE = {"marks": MARKS, "gyro": GYRO}
 # The form's token and these are the fields; the recording comes last.
 TEXTS = ("bike", "bearing", "way", "kind", "recorder", "notes")
@@ -105,8 +107,8 @@ def question_of(fields: Mapping[str, str]) -> Question:
     }
     if not said.get("bike"):
         raise InputError("the bike is missing", hint="Give the ticket number, or any name for the bike.")
-    said["turns"] = _number(fields.get("turns", ""), "the number of turns")
-    said["distance_km"] = _number(fields.get("distance_km", ""), "the distance")
+    said["turns"] = number(fields.get("turns", ""), "the number of turns")
+    said["distance_km"] = number(fields.get("distance_km", ""), "the distance", thousands=True)
     said["side"] = fields.get("side") or None
     if said.get("way") == "turns" and said["turns"] is None:
         raise InputError("the number of turns is missing", hint="Count the whole turns of the spin by eye.")
@@ -118,16 +120,22 @@ def question_of(fields: Mapping[str, str]) -> Question:
     return question
 
 
-def _number(text: str, what: str) -> float | None:
-    """A number as people type it, with point or comma."""
+def number(text: str, what: str, *, thousands: bool = False) -> float | None:
+    """Read a number as people type it, with point or comma; None where nothing was typed.
+
+    Raises
+    ------
+    InputError
+        It is no number, or none above 0.
+    """
     if not text.strip():
         return None
     try:
-        value = float(text.strip().replace(",", "."))
-    except ValueError:
-        value = -1.0
-    if not 0 < value < 1e7:
-        raise InputError(f"{what} is {text[:20]!r}", hint="Write a number above 0, such as 9,5 or 9.5.")
+        value = number_in(text[:MOST_LETTERS], thousands=thousands)
+    except ValueError as error:
+        raise InputError(f"{what}: {error}", hint="Put it right, and send it again.") from None
+    if not 0 < value < MOST:
+        raise InputError(f"{what} is {text[:20].strip()}", hint="Write a number above 0, such as 9,5 or 9.5.")
     return value
 
 

@@ -8,17 +8,20 @@ from typing import Any
 from litestar import Request, Response, get
 from litestar.response import ServerSentEvent
 
+from acoustic.serve.pages.bikes import due_soon
 from acoustic.serve.judging import read_progress
 from acoustic.serve.shop import Shop, shop_of
 from acoustic.serve.view import page
 
+MOST_DUE = 5  # judgement: a day's work too; all of them stand on their own page
 SHOWN = 30  # judgement: a day's work; older ones stand with their bikes
 
 
 @get("/", sync_to_thread=True, include_in_schema=False)
 def show(request: Request[Any, Any, Any]) -> Response[str]:
     """Show the page."""
-    return page(request, "today", rows=_rows(shop_of(request)))
+    shop = shop_of(request)
+    return page(request, "today", rows=_rows(shop), due=due_soon(shop)[:MOST_DUE])
 
 
 @get("/today/rows", sync_to_thread=True, include_in_schema=False)
