@@ -37,9 +37,6 @@ from acoustic.plugin.registry import load_plugins
 from acoustic.simulator import Spin, SpinPlan
 
 CALIBRATED = {0.1: (0.02, 0.12), 0.01: (0.002, 0.015)}  # shares of healthy recordings that show p or less
-# Known to be more than that: what 199 healthy recordings by all phones showed instead, to which the quick form
-# holds it. Their gates, low rates and codecs are not those that the law was fitted on; at 0.01 it holds.
-SHOWN_AT_MOST = {("outer_raceway", 0.1): 0.20}
 QUIET: dict[str, Any] = {"knocks": 0, "push_db": None}  # a bang clips where the gain is up
 APART = 50_000  # other spins, whose marks are given for those of this
 
@@ -149,8 +146,7 @@ def print_calibration(results: list[dict[str, Any]], *, quick: bool) -> bool:
         for level, (low, high) in CALIBRATED.items():
             count = int(np.sum(p <= level))
             if quick:
-                most = SHOWN_AT_MOST.get((condition, level), high)
-                failed |= below(count, p.size, low) or above(count, p.size, most)
+                failed |= below(count, p.size, low) or above(count, p.size, high)
             else:
                 failed |= not low <= shares[level] <= high
     return failed

@@ -10,7 +10,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from acoustic.dsp.orders.healthy import DETECTION_CHANCE, FALL_NATS, TENTH_NATS
+from acoustic.dsp.orders.healthy import (
+    DETECTION_CHANCE,
+    FALL_NATS,
+    LUCK_LEFT_NATS,
+    TENTH_NATS,
+    WAVINESS_NATS,
+)
 from acoustic.dsp.orders.hypotheses import PARTS
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -19,12 +25,14 @@ from order_lines import (
     Heard,
     fall_of,
     healthy,
+    luck_left,
     options,
     score_of,
     scores_of,
     standard_error,
     tabled_above,
     tenth_of,
+    waviness_of,
 )
 
 REAL = os.environ.get("ACOUSTIC_REAL_RECORDINGS")
@@ -72,6 +80,14 @@ def _within_errors(found: list[Heard], part: str) -> None:
     least = FALL_NATS[part] / (0.1 * len(found)) ** 0.5
     assert abs(TENTH_NATS[part] - tenth) < 3 * max(error, least)
     assert fall_of(scores_of(found, part)) < 4 * FALL_NATS[part], "four times too far is no luck, even of two"
+
+
+@pytest.mark.broad
+def test_waviness_lifts_luck_as_stored() -> None:
+    """Within three standard errors; so few resample badly, so that no error is taken for less than 0.05 and 1."""
+    found = few()
+    assert abs(luck_left(found) - LUCK_LEFT_NATS) < 3 * max(0.05, standard_error(found, luck_left))
+    assert abs(waviness_of(found) - WAVINESS_NATS) < 3 * max(1.0, standard_error(found, waviness_of))
 
 
 @pytest.mark.broad

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from acoustic_plugins.detectors.null_distribution import HealthyScores
 
 from acoustic.triage import rules
 
@@ -24,10 +25,12 @@ COURSES = "judgement, and what tests/calibration/trend_laws.py prints"
 SIMULATED = "judged on simulated spins: a defect of middling size is missed more often than found"
 PINNED: list[tuple[str, dict[str, Any], str]] = [
     # What a finding rests on.
-    (f"{DETECTORS}.creak", {"HEALTHY.location": 0.04, "HEALTHY.scale": 0.65}, EVENTS),
-    (f"{DETECTORS}.tight", {"HEALTHY.location": -2.46, "HEALTHY.scale": 1.47}, EVENTS),
-    (f"{DETECTORS}.rumble", {"HEALTHY.location": -0.02, "HEALTHY.scale": 0.50}, EVENTS),
-    (f"{DETECTORS}.contamination", {"HEALTHY.location": -0.77, "HEALTHY.scale": 0.55}, EVENTS),
+    (f"{DETECTORS}.creak", {"ONCE": HealthyScores(median=0.73, tenth=1.2, fall=0.5)}, EVENTS),
+    (f"{DETECTORS}.creak", {"TWICE": HealthyScores(median=1.1, tenth=2.2, fall=1.2)}, EVENTS),
+    (f"{DETECTORS}.tight", {"HEALTHY": HealthyScores(median=-0.03, tenth=0.92, fall=1.47)}, EVENTS),
+    (f"{DETECTORS}.rumble", {"HEALTHY": HealthyScores(median=0.33, tenth=1.13, fall=0.50)}, EVENTS),
+    (f"{DETECTORS}.rumble", {"WITHOUT_STILLNESS": HealthyScores(median=0.78, tenth=2.1, fall=0.8)}, EVENTS),
+    (f"{DETECTORS}.contamination", {"HEALTHY": HealthyScores(median=-0.39, tenth=0.50, fall=0.55)}, EVENTS),
     (f"{DETECTORS}.contamination", {"IN_STEP": 0.15, "STEADY": 0.001, "MOST_TRAINS": 3}, "judgement"),
     (f"{DETECTORS}.rumble", {"FASTEST_STRIKES_HZ": 45.0}, "judgement"),
     (f"{DETECTORS}.defect_lines", {"LEAST_OWN_SHARE": 0.15, "EXPLAINS": 0.1}, "judgement"),

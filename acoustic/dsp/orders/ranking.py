@@ -66,11 +66,15 @@ STANDING_IN = 0.5  # of the groups that tell of a part
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Hypothesis:
-    """A set of harmonics as it fits the spectra: log Bayes factor with its prior, and the best place."""
+    """A set of harmonics as it fits the spectra: log Bayes factor with its prior, and the best place.
+
+    What waviness may have raised, the strongest two, is told apart from what is beyond it.
+    """
 
     harmonic_set: HarmonicSet
     nats: float
     beyond_waviness: float
+    waviness: float
     order: float
     group: int
     harmonics: int
@@ -228,20 +232,19 @@ class _Search:
         """The bins in which a set is looked for."""
         return self.locked if harmonic_set.locked else self.slipping
 
-    def nats(self, harmonic_set: HarmonicSet, orders: Floats) -> Floats:
-        """Log Bayes factors of a set about each of several orders, over its prior, beyond waviness."""
+    def nats(self, harmonic_set: HarmonicSet, orders: Floats) -> tuple[Floats, Floats]:
+        """Log Bayes factors of a set about each of several orders, over its prior: beyond waviness, and all."""
         evidence = self.under(harmonic_set)
         one, highest = harmonic_set, max(harmonic_set.multiples)
         rows = [bases_about(float(order), one.spread, evidence.turns, highest=highest) for order in orders]
         scores = evidence.scores(np.concatenate(rows), one.offsets, multiples=one.multiples)
-        every = _beyond_waviness(scores, one)
-        parts = np.split(every, np.cumsum([row.size for row in rows])[:-1])
-        return np.array(
-            [
-                log_sum(part + log_prior(float(order), one.spread, row))
-                for order, row, part in zip(orders, rows, parts, strict=True)
-            ]
+        priors = [log_prior(float(order), one.spread, row) for order, row in zip(orders, rows, strict=True)]
+        ends = np.cumsum([row.size for row in rows])[:-1]
+        beyond, whole = (
+            np.array([log_sum(part + at) for part, at in zip(np.split(every, ends), priors, strict=True)])
+            for every in (_beyond_waviness(scores, one), scores.whole)
         )
+        return beyond, whole
 
 
 def _beyond_waviness(scores: BaseScores, harmonic_set: HarmonicSet) -> Floats:
@@ -265,7 +268,9 @@ def _chance(fit: _Hypothesis, luck: _Search, orders: Sequence[float]) -> float:
         avoid = [one.order] if one.with_cage else orders
         centres = null_centres(avoid, low=0.78 * one.order, high=1.28 * one.order, count=NULLS, gap=NULL_GAP)
     # Lines past the highest order are not known, here nor there: where the own lines end, so do theirs.
-    return min(1.0, one.tried * chance_of_lines(one.name, fit.beyond_waviness, luck.nats(one, centres)))
+    beyond, whole = luck.nats(one, centres)
+    lines = fit.waviness - float(np.median(whole - beyond))
+    return min(1.0, one.tried * chance_of_lines(one.name, fit.beyond_waviness, beyond, lines_nats=lines))
 
 
 def _explained(left: _Left, fit: _Hypothesis, cage: float, sets: Sequence[HarmonicSet]) -> _Left:
@@ -295,10 +300,12 @@ def _fit(evidence: LineEvidence, harmonic_set: HarmonicSet, prior: float) -> _Hy
     at = log_prior(one.order, one.spread, bases)
     weighed = scores.whole + at
     place = int(weighed.argmax())
+    whole, beyond = log_sum(weighed), log_sum(_beyond_waviness(scores, one) + at)
     return _Hypothesis(
         one,
-        log_sum(weighed) + prior + math.log(PRIOR.get(one.name, OTHER_PRIOR)),
-        log_sum(_beyond_waviness(scores, one) + at),
+        whole + prior + math.log(PRIOR.get(one.name, OTHER_PRIOR)),
+        beyond,
+        whole - beyond,
         float(bases[place]),
         *scores.clearest(place),
     )

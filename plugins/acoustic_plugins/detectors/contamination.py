@@ -23,7 +23,7 @@ from acoustic_plugins.detectors.click_statistics import (
     plain_clicks,
     rhythm,
 )
-from acoustic_plugins.detectors.null_distribution import ExponentialTail
+from acoustic_plugins.detectors.null_distribution import HealthyScores
 
 ACOUSTIC_API = (1, 0)
 
@@ -32,7 +32,7 @@ STEADY = 0.001  # chance below which clicks keep a rhythm
 MOST_TRAINS = 3
 # Floor of the scale only: a grade asks for tens of dB more (acoustic/conditions.toml).
 FAINTEST_DB = -40.0
-HEALTHY = ExponentialTail(location=-0.77, scale=0.55)  # tests/calibration/event_nulls.py
+HEALTHY = HealthyScores(median=-0.39, tenth=0.50, fall=0.55)  # tests/calibration/event_nulls.py
 
 
 class Contamination:

@@ -9,12 +9,16 @@ from collections.abc import Sequence
 
 from acoustic.api import DETECTION_CHANCE, Evidence, Features, Finding, hookimpl
 from acoustic_plugins.detectors.angle_locked import Locked, locked_bursts
-from acoustic_plugins.detectors.null_distribution import ExponentialTail
+from acoustic_plugins.detectors.null_distribution import HealthyScores
 
 ACOUSTIC_API = (1, 0)
 
 MOST_OFF_TURNS = 0.75  # by the end; more, and nothing stays at one angle or order
-HEALTHY = ExponentialTail(location=0.04, scale=0.65)  # tests/calibration/event_nulls.py
+# tests/calibration/event_nulls.py. By hand: four harmonics that point one way by luck alone fall off by 1/4. Few
+# come once a turn, so that twice that is stored.
+ONCE = HealthyScores(median=0.73, tenth=1.2, fall=0.5)
+# As above: legs push twice a turn, and gates open with them, so that these fall off more slowly than by 1/2.
+TWICE = HealthyScores(median=1.1, tenth=2.2, fall=1.2)
 
 
 class Creak:
@@ -38,7 +42,7 @@ class Creak:
 
 
 def _finding(features: Features, found: Locked) -> Finding:
-    chance = HEALTHY.chance(found.score)
+    chance = (ONCE if found.times_a_turn == 1 else TWICE).chance(found.score)
     detected = chance <= DETECTION_CHANCE
     often = "once" if found.times_a_turn == 1 else "twice"
     return Finding(

@@ -1,4 +1,4 @@
-"""How rarely a healthy bearing reaches a score: the fitted tail of its null distribution.
+"""How rarely a healthy bearing reaches a score: the fitted upper half of its null distribution.
 
 What has no order (creak, tight, contamination, rumble) has one score each; where several things must hold, that
 of the weakest. No limit stands beside it.
@@ -9,26 +9,31 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+HALF, TENTH = 0.5, 0.1  # shares of healthy recordings between which the law is read off; common practice
+
 
 @dataclass(frozen=True, slots=True)
-class ExponentialTail:
-    """Upper tail of the scores of healthy recordings.
+class HealthyScores:
+    """Upper half of the scores of healthy recordings.
 
     `tests/calibration/event_nulls.py` fits it to both generators; each detector keeps the heavier one.
 
     Attributes
     ----------
-    location : float
-        Score that the fitted tail, drawn down to it, gives to every recording.
-    scale : float
-        Rise of the score that makes it rarer by a factor e, > 0.
+    median : float
+        Score that one healthy recording in two reaches.
+    tenth : float
+        Score that one in ten reaches.
+    fall : float
+        Rise of the score beyond that which makes it rarer by a factor e, > 0.
     """
 
-    location: float
-    scale: float
+    median: float
+    tenth: float
+    fall: float
 
     def chance(self, score: float) -> float:
-        """Chance that a healthy recording scores as high; 1 below the location.
+        """Chance that a healthy recording scores as high: exponential up to the tenth, and another one beyond.
 
         Parameters
         ----------
@@ -37,5 +42,8 @@ class ExponentialTail:
         Returns
         -------
         float
+            0 to 1; well below the median the law says nothing but 1.
         """
-        return math.exp(min(0.0, -(score - self.location) / self.scale))
+        body = (self.tenth - self.median) / math.log(HALF / TENTH)
+        nats = (score - self.tenth) / (self.fall if score > self.tenth else body)
+        return min(1.0, TENTH * math.exp(-max(nats, -10.0)))

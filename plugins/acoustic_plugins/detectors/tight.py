@@ -10,12 +10,12 @@ from collections.abc import Sequence
 
 from acoustic.api import DETECTION_CHANCE, Evidence, Features, Finding, defect_orders, hookimpl
 from acoustic_plugins.detectors.modulation import Modulation, low_order_modulation
-from acoustic_plugins.detectors.null_distribution import ExponentialTail
+from acoustic_plugins.detectors.null_distribution import HealthyScores
 
 ACOUSTIC_API = (1, 0)
 
 MOST_OFF_TURNS = 0.75  # by the end; more, and nothing stays at one angle or order
-HEALTHY = ExponentialTail(location=-2.46, scale=1.47)  # tests/calibration/event_nulls.py
+HEALTHY = HealthyScores(median=-0.03, tenth=0.92, fall=1.47)  # tests/calibration/event_nulls.py
 
 
 class Tight:

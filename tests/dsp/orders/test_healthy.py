@@ -10,7 +10,7 @@ from scipy import stats
 
 from acoustic.dsp.orders import healthy
 from acoustic.dsp.orders.evidence import FAINT, NAMED, SIGNIFICANT
-from acoustic.dsp.orders.healthy import chance_of_lines, healthy_db
+from acoustic.dsp.orders.healthy import chance_of_lines, healthy_db, lift_of_waviness
 from acoustic.dsp.orders.hypotheses import PARTS
 
 QUICK = settings(max_examples=50, deadline=None, derandomize=True)
@@ -20,8 +20,9 @@ SOURCES = (*PARTS, "chain", "jockey", "hub", "unexplained")
 
 
 def test_the_numbers_that_verdicts_rest_on() -> None:
-    assert healthy.TENTH_NATS == {"outer_raceway": 1.0, "inner_raceway": 0.7, "ball": 0.47, "cage": 0.5}
-    assert healthy.FALL_NATS == {"outer_raceway": 0.36, "inner_raceway": 0.4, "ball": 0.25, "cage": 0.35}
+    assert healthy.TENTH_NATS == {"outer_raceway": 0.51, "inner_raceway": 0.45, "ball": 0.57, "cage": 0.57}
+    assert healthy.FALL_NATS == {"outer_raceway": 0.33, "inner_raceway": 0.25, "ball": 0.27, "cage": 0.35}
+    assert (healthy.LUCK_LEFT_NATS, healthy.WAVINESS_NATS) == (2.3, 6.8)
     assert (healthy.OTHER_TENTH_NATS, healthy.OTHER_FALL_NATS) == (0.7, 0.4)
     assert healthy.DETECTION_CHANCE == 0.002
     assert (healthy.USUAL_SPREAD, healthy.STANDARD_SPREAD) == (0.3, 1.976)
@@ -71,8 +72,17 @@ def test_luck_that_spreads_farther_raises_the_bar() -> None:
     assert chance_of_lines("cage", 1.5, 0.1 * NULLS) == chance_of_lines("cage", 1.5, NULLS)
 
 
+@pytest.mark.parametrize(("lines_nats", "lift_nats"), [(-3.0, 0.0), (0.0, 0.0), (6.8, 1.4539), (1e4, 2.3)])
+def test_waviness_that_stands_out_leaves_luck_its_best(lines_nats: float, lift_nats: float) -> None:
+    """By hand: 2.3 (1 - 1/e) = 1.4539; all of it in the end."""
+    assert lift_of_waviness(lines_nats) == pytest.approx(lift_nats, abs=1e-4)
+    lifted = chance_of_lines("outer_raceway", 1.0 + lift_nats, NULLS, lines_nats=lines_nats)
+    assert lifted == pytest.approx(chance_of_lines("outer_raceway", 1.0, NULLS), rel=1e-3)
+    assert chance_of_lines("cage", 1.0, NULLS, lines_nats=lines_nats) == chance_of_lines("cage", 1.0, NULLS)
+
+
 def test_far_tails_do_not_vanish_in_rounding() -> None:
-    """By hand: 0.10536 exp(-(50 - 0.5) / 0.35) = 3.9e-63."""
+    """By hand: 0.10536 exp(-(50 - 0.57) / 0.35) = 5e-63."""
     assert chance_of_lines("cage", 50.0, NULLS) == pytest.approx(
         -np.log(0.9) * np.exp(-(50 - healthy.TENTH_NATS["cage"]) / healthy.FALL_NATS["cage"]), rel=1e-6
     )
