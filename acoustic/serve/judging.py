@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from acoustic.errors import AcousticError
+from acoustic.errors import AcousticError, InputError
 from acoustic.serve.question import Question
 from acoustic.serve.settings import MOST_MEMORY_BYTES
 
@@ -122,7 +122,10 @@ def _judged(here: Path, uid: str, question: Question, book: Book) -> Outcome:
         problem = analysis.quality.problems[0]
         return Outcome("unusable", analysis.verdict.level, f"{problem.detail}. {problem.advice}")
     judged = take_in(path, asked, analysis, book.files)
-    number = _write(book, _visit(uid, question, fitted, judged))
+    try:
+        number = _write(book, _visit(uid, question, fitted, judged))
+    except InputError as error:
+        return Outcome("judged", analysis.verdict.level, f"{error.found}. {error.hint}")
     return Outcome("judged", analysis.verdict.level, _first(analysis), number)
 
 
@@ -167,8 +170,11 @@ def _write(book: Book, made: Visit) -> int:
         if there is not None:
             return there
         known_bike(connection, made.bike)
-        refuse_falling(connection, made.bike, made.on_date, made.distance_km)
-        refuse_known(connection, [(judged.name, judged.sha256) for judged in made.verdicts])
+        try:
+            refuse_falling(connection, made.bike, made.on_date, made.distance_km)
+            refuse_known(connection, [(judged.name, judged.sha256) for judged in made.verdicts])
+        except InputError as error:
+            raise InputError(error.found, hint="It was judged, and not entered into the book.") from None
         return add_visit(connection, made).number
 
 

@@ -75,7 +75,8 @@ class Question(msgspec.Struct, frozen=True, kw_only=True):
             )
         rows = fitted.rows if fitted and not self.bearing else None
         return Asked(
-            bearing=AskedBearing(name=name, rows=rows), request=SpeedRequest(self._sources(folder)),
+            bearing=AskedBearing(name=name, rows=rows),
+            request=SpeedRequest(self._sources(folder)),
             scene=Scene(side=self.side),
         )
 

@@ -61,13 +61,13 @@ def _send_anew(shop: Shop, check: Check, fields: dict[str, str], device: str) ->
                 if (folder / name).is_file() and not (new / name).is_file():
                     shutil.copyfile(folder / name, new / name)
 
-        made = shop.queue.accept(uid, copy, question, name=check.file, device=device, beside=beside)
+        # First, since the book takes no recording twice.
+        if check.visit is not None:
+            with shop.book.writing() as connection:
+                remove(connection, check.visit, WHY)
+        return shop.queue.accept(uid, copy, question, name=check.file, device=device, beside=beside)
     finally:
         copy.unlink(missing_ok=True)
-    if check.visit is not None:
-        with shop.book.writing() as connection:
-            remove(connection, check.visit, WHY)
-    return made
 
 
 HANDLERS = [ask, judge_anew]

@@ -8,8 +8,8 @@ from typing import Any
 from litestar import Request, Response, get
 from litestar.response import ServerSentEvent
 
-from acoustic.serve.pages.bikes import due_soon
 from acoustic.serve.judging import read_progress
+from acoustic.serve.pages.bikes import due_soon
 from acoustic.serve.shop import Shop, shop_of
 from acoustic.serve.view import page
 
