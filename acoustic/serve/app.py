@@ -16,7 +16,7 @@ from litestar.static_files import create_static_files_router
 from acoustic.errors import AcousticError, InputError
 from acoustic.serve.access import API, Access
 from acoustic.serve.interface import OPENAPI, ROUTER, Problem
-from acoustic.serve.pages import again, bikes, checks, creak, devices, guide, today
+from acoustic.serve.pages import again, bikes, book, checks, creak, devices, fit, guide, lifetimes, today
 from acoustic.serve.shop import Shop
 from acoustic.serve.view import page
 
@@ -44,6 +44,9 @@ def create_app(shop: Shop) -> Litestar:
             *again.HANDLERS,
             *bikes.HANDLERS,
             *creak.HANDLERS,
+            *fit.HANDLERS,
+            *lifetimes.HANDLERS,
+            *book.HANDLERS,
             *devices.HANDLERS,
             *guide.HANDLERS,
             ROUTER,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from browsing import Browser, Running, form_of
+from browsing import BOUNDARY, Browser, Running, form_of
 
 OPEN = {"/pair", "/static/{file_path:path}"}
 
@@ -80,9 +80,11 @@ def test_a_change_without_the_sessions_token_is_refused(counter: Running, browse
     others = counter.browser().token()
     for token in ({}, {"form_token": ""}, {"form_token": others}):
         for method, path in addresses(counter):
-            if method == "POST" and path not in ("/pair", "/checks") and not path.startswith("/api"):
+            if method == "POST" and path not in ("/pair", "/checks", "/book/look") and not path.startswith("/api"):
                 assert browser.post(path, token).status == 403, path
         assert browser.send({**token, "bike": "ticket 1"}, "spin.wav", b"RIFF").status == 403
+        kind = f"multipart/form-data; boundary={BOUNDARY}"
+        assert browser.ask("POST", "/book/look", form_of(token, "a.zip", b"PK"), Content_Type=kind).status == 403
     assert browser.ask("POST", "/checks", form_of({}, "spin.wav", b"RIFF")).status in (400, 403)
 
 

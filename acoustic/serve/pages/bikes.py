@@ -15,6 +15,7 @@ from acoustic.book.series import all_series
 from acoustic.book.visits import list_visits
 from acoustic.report.bike_sections import bike_lead, bike_sections
 from acoustic.report.due_text import due_sentences
+from acoustic.serve.drawing import ONE_AT_A_TIME
 from acoustic.serve.shop import Shop, shop_of
 from acoustic.serve.view import page
 
@@ -37,6 +38,8 @@ def show(request: Request[Any, Any, Any], uid: FromPath[str]) -> Response[str]:
             raise NotFoundException("the book has no such bike")
         fitted, visits = bearings_of(connection, bike.name), list_visits(connection, bike=bike.name)
     series = all_series(visits, fitted, None, date.today())
+    with ONE_AT_A_TIME:
+        sections = bike_sections(visits, fitted, series)
     return page(
         request,
         "bike",
@@ -44,7 +47,7 @@ def show(request: Request[Any, Any, Any], uid: FromPath[str]) -> Response[str]:
         bearings=fitted,
         visits=visits[::-1],
         lead=bike_lead(visits, fitted),
-        sections=bike_sections(visits, fitted, series),
+        sections=sections,
     )
 
 
