@@ -16,7 +16,19 @@ from litestar.static_files import create_static_files_router
 from acoustic.errors import AcousticError, InputError
 from acoustic.serve.access import API, Access
 from acoustic.serve.interface import OPENAPI, ROUTER, Problem
-from acoustic.serve.pages import again, bikes, book, checks, creak, devices, fit, guide, lifetimes, today
+from acoustic.serve.pages import (
+    again,
+    bikes,
+    book,
+    changes_to_bikes,
+    checks,
+    creak,
+    devices,
+    fit,
+    guide,
+    lifetimes,
+    today,
+)
 from acoustic.serve.shop import Shop
 from acoustic.serve.view import page
 
@@ -43,6 +55,7 @@ def create_app(shop: Shop) -> Litestar:
             *checks.HANDLERS,
             *again.HANDLERS,
             *bikes.HANDLERS,
+            *changes_to_bikes.HANDLERS,
             *creak.HANDLERS,
             *fit.HANDLERS,
             *lifetimes.HANDLERS,

@@ -9,8 +9,9 @@ from typing import Any
 import pytest
 from browsing import BOUNDARY, Browser, Running, form_of, unlike_any
 
-from acoustic.book.bikes import add_bike, all_bikes, find_bike, fit_bearing, take_out
-from acoustic.book.records import Fitted
+from acoustic.book.bikes import add_bike, all_bikes, bearings_of, find_bike, fit_bearing, take_out
+from acoustic.book.records import Fitted, Visit
+from acoustic.book.visits import add_visit, list_visits
 from acoustic.install.choose import Situation, rank_units
 from acoustic.install.fit.asked import asked_sheet
 from acoustic.report.fit_text import fit_text
@@ -101,3 +102,35 @@ def test_what_is_no_archive_is_refused_in_words(browser: Browser) -> None:
     answer = browser.ask("POST", "/book/look", body, Content_Type=f"multipart/form-data; boundary={BOUNDARY}")
     assert answer.status == 400
     assert "That did not work" in answer.words
+
+
+def test_a_bearing_is_replaced_and_a_name_put_right(stocked: Running, browser: Browser) -> None:
+    token = {"form_token": browser.token()}
+    with stocked.shop.book.writing() as connection:
+        uid = add_bike(connection, "ticket l").uid
+        fit_bearing(connection, Fitted(bike="ticket l", installed_on=date(2026, 1, 2), designation="6805"))
+    assert browser.post(f"/bikes/{uid}/replaced", {**token, "bearing": "6805-2rs", "km": "1200"}).status == 303
+    assert browser.post(f"/bikes/{uid}/replaced", {**token, "bearing": "banana"}).status == 400
+    with stocked.shop.book.reading() as connection:
+        old, new = bearings_of(connection, "ticket l")
+    assert old.removed_because == "worn"
+    assert (new.designation, new.removed_on, new.installed_km) == ("6805", None, 1200.0)
+    assert browser.post(f"/bikes/{uid}/name", {**token, "name": "ticket 1"}).status == 400, "a reason is wanted"
+    assert browser.post(f"/bikes/{uid}/name", {**token, "name": "ticket 1", "because": "misread"}).status == 303
+    assert "ticket 1" in browser.get(f"/bikes/{uid}").words
+
+
+def test_a_visit_is_taken_out_with_its_reason(stocked: Running, browser: Browser) -> None:
+    token = {"form_token": browser.token()}
+    with stocked.shop.book.writing() as connection:
+        uid = add_bike(connection, "two visits").uid
+        made = add_visit(connection, Visit(bike="two visits", on_date=date(2026, 3, 4)))
+    other = browser.post(f"/bikes/{'0' * 32}/visits/{made.number}/remove", {**token, "because": "no"})
+    assert other.status == 404
+    assert (
+        browser.post(f"/bikes/{uid}/visits/{made.number}/remove", {**token, "because": "other bike"}).status == 303
+    )
+    with stocked.shop.book.reading() as connection:
+        assert not list_visits(connection, bike="two visits")
+        (kept,) = list_visits(connection, bike="two visits", removed=True)
+    assert kept.removed_because == "other bike"

@@ -34,17 +34,25 @@ TEXTS = ("bike", "bearing", "way", "kind", "recorder", "notes")
 
 
 @get("/new", sync_to_thread=True, include_in_schema=False)
-def new(request: Request[Any, Any, Any], bike: FromQuery[str] = "", bearing: FromQuery[str] = "") -> Response[str]:
+def new(
+    request: Request[Any, Any, Any],
+    bike: FromQuery[str] = "",
+    bearing: FromQuery[str] = "",
+    kind: FromQuery[str] = "",
+) -> Response[str]:
     """Ask what is needed for a check."""
-    return page(request, "new", bikes=known_bikes(shop_of(request)), bike=bike, bearing=bearing)
+    return page(request, "new", bikes=known_bikes(shop_of(request)), bike=bike, bearing=bearing, kind=kind)
 
 
 @get("/record", sync_to_thread=True, include_in_schema=False)
 def record(
-    request: Request[Any, Any, Any], bike: FromQuery[str] = "", bearing: FromQuery[str] = ""
+    request: Request[Any, Any, Any],
+    bike: FromQuery[str] = "",
+    bearing: FromQuery[str] = "",
+    kind: FromQuery[str] = "",
 ) -> Response[str]:
     """Record a spin in the page."""
-    return page(request, "record", bikes=known_bikes(shop_of(request)), bike=bike, bearing=bearing)
+    return page(request, "record", bikes=known_bikes(shop_of(request)), bike=bike, bearing=bearing, kind=kind)
 
 
 def known_bikes(shop: Shop) -> list[str]:
