@@ -23,7 +23,7 @@ RESERVED = frozenset(
     for word in (
         *("help", "debug", "version", "spin", "bearing", "catalogue", "balls", "ball-diameter", "pitch-diameter"),
         *("contact-angle", "turning", "rows", "chainring", "sprocket", "jockey", "room", "side", "json", "plot"),
-        *("report", "quiet", "fail-on", "bike", "on", "kind", "km", "recorder", "notes", "done", "book"),
+        *("report", "quiet", "fail-on", "bike", "on", "kind", "km", "recorder", "notes", "done", "book", "anyway"),
     )
 )
 

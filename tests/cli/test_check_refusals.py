@@ -100,7 +100,7 @@ CALLS = [
     ),
     ((*NAMED, *AT_75, "--fail-on", "clean"), "'clean'", "'watch', 'service', 'replace'", "check --help"),
     (("--bearing", "6850", *AT_75), "matches '6850'", "nearest names are", "acoustic bearings"),
-    (("--bearing", "crank", *AT_75), "matches 'crank'", "", "acoustic bearings"),
+    (("--bearing", "ladder", *AT_75), "matches 'ladder'", "", "acoustic bearings"),
     (("--bearing", "68", *AT_75), "'68' names no single bearing", "6805", "designation in full"),
     (("--balls", "16", *AT_75), "missing: --ball-diameter and --pitch-diameter", "are needed", "Add"),
     (
