@@ -12,7 +12,7 @@ from litestar import Request, Response
 from acoustic.conditions import ORDER, table
 from acoustic.serve.pairing import form_token
 
-GRADES = (*ORDER, "undecided")
+LABEL = 10  # letters of the column in which a terminal's report has its labels
 
 
 @cache
@@ -26,6 +26,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters["local"] = local
+    made.filters["labelled"] = labelled
     made.globals["grades"] = ORDER
     made.globals["grade_words"] = table().grades
     return made
@@ -56,6 +57,31 @@ def page(request: Request[Any, Any, Any], name: str, *, status: int = 200, **kno
         )
     )
     return Response(text, media_type="text/html", status_code=status)
+
+
+def labelled(text: str) -> list[tuple[str, str]]:
+    """Take a report apart that was set for a terminal: labels in a column of their own, and what they say.
+
+    Parameters
+    ----------
+    text : str
+        As `acoustic.report.layout.paragraphs` sets it.
+
+    Returns
+    -------
+    list of (str, str)
+        Lines without a label before them have an empty one.
+    """
+    parts: list[tuple[str, list[str]]] = []
+    for line in text.splitlines():
+        label, told = line[:LABEL].strip(), line[LABEL:].strip()
+        if line[:1].strip() and line[LABEL - 1 : LABEL].strip():
+            parts.append(("", [line.strip()]))  # longer than a label: a headline
+        elif label:
+            parts.append((label, [told]))
+        elif told and parts:
+            parts[-1][1].append(told)
+    return [(label, " ".join(told)) for label, told in parts]
 
 
 def local(at: datetime) -> str:
