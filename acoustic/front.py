@@ -105,20 +105,33 @@ class CheckResult:
             save_figure(figure, _file(to, ".png", ".svg"))
         return figure
 
-    def report(self, path: AnyPath) -> Path:
+    def report(self, path: AnyPath, *, language: str = "en") -> Path:
         """Write one page for rider and bench, with pictures and sounds in it.
+
+        Parameters
+        ----------
+        path : path-like
+            Ends in .html.
+        language : {'en', 'de', 'fr', 'es'}
+            Of the rider's half.
+
+        Returns
+        -------
+        Path
 
         Raises
         ------
         InputError
-            The file does not end in .html.
+            The file does not end in .html, or the language is not known.
         """
         from acoustic.report.page import page_of_check
         from acoustic.report.whole_file import whole_file
 
         target = _file(path, ".html")
         with whole_file(target) as half_written:
-            half_written.write_text(page_of_check(self.analysis), encoding="utf-8", errors="replace")
+            half_written.write_text(
+                page_of_check(self.analysis, language=language), encoding="utf-8", errors="replace"
+            )
         return target
 
     def __str__(self) -> str:

@@ -20,7 +20,7 @@ from acoustic.cli.check import check as check_command
 from acoustic.cli.orders import orders as orders_command
 from acoustic.errors import InputError
 
-OUTPUT = {"--json", "--plot", "--report", "--quiet", "--fail-on"}  # a result is shown by its methods
+OUTPUT = {"--json", "--plot", "--report", "--language", "--quiet", "--fail-on"}  # a result is shown by its methods
 
 
 @pytest.fixture(scope="module")

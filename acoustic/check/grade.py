@@ -12,6 +12,7 @@ grade counts. What is not a matter of one severity alone, all judgement:
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Protocol
 
 from acoustic.conditions import ORDER, Condition, Level, Rule, table
 from acoustic.model import Failure, Finding, Quality, Verdict
@@ -21,6 +22,7 @@ RECORD_AGAIN = (
     "Record again with the chain off and the phone a hand's width from the bearing; a film (--film) or marks "
     "(--marks) show what keeps time with the crank."
 )
+INSTALL_AGAIN = "Run `acoustic plugins --check`, and install it again."
 KEEP_CLEAR = "Keep hands, hair and sleeves clear of a spinning crank, the chain and the sprockets."
 STOP_RIDING = (
     "A seized or breaking bearing can wind a crank loose or damage the frame: stop riding if it drags or locks."
@@ -35,6 +37,22 @@ BOTH_ROWS = (
     "neither a wrong bore nor a crooked seat; where either is out, fit single rows."
 )
 CAUTIONS = (KEEP_CLEAR, STOP_RIDING, EQUIPPED, NO_PROOF)
+
+
+class Found(Protocol):
+    """What a grade is read off: a finding as it was judged, or as it was written down."""
+
+    @property
+    def condition(self) -> str:
+        """Its code."""
+
+    @property
+    def detected(self) -> bool:
+        """Whether it counts."""
+
+    @property
+    def severity_db(self) -> float | None:
+        """How strong it is [dB over the running noise]."""
 
 
 def grade(
@@ -99,13 +117,13 @@ def _clean(would_have_found_db: float | None) -> Verdict:
 
 
 def rules_for(
-    findings: Sequence[Finding], *, conditions: Mapping[str, Condition], scale_known: bool = True
+    findings: Sequence[Found], *, conditions: Mapping[str, Condition], scale_known: bool = True
 ) -> list[Rule]:
     """List the lines of the table that the detected findings fall under, those of several together first.
 
     Parameters
     ----------
-    findings : sequence of Finding
+    findings : sequence of Found
     conditions : mapping of str to Condition
     scale_known : bool
         As of `grade`.
@@ -171,5 +189,5 @@ def _not_usable(quality: Quality, findings: Sequence[Finding]) -> Verdict:
     missing = sorted(set(table().having("needed_for_clean")) - {finding.condition for finding in findings})
     if missing:
         unjudged.append(f"no installed detector judges {', '.join(missing).replace('_', ' ')}")
-        return Verdict("undecided", tuple(unjudged), ("Run `acoustic plugins --check`, and install it again.",))
+        return Verdict("undecided", tuple(unjudged), (INSTALL_AGAIN,))
     return Verdict("undecided", tuple(unjudged), (RECORD_AGAIN,))

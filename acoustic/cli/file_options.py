@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from acoustic.cli.language_option import language_option
 from acoustic.cli.progress import Progress
 from acoustic.cli.questions import WHAT_TO_WRITE, under
 from acoustic.errors import InputError
@@ -30,6 +31,7 @@ _OPTIONS = (
         metavar="FILE.html",
         help="Write one page for rider and bench, with pictures and sounds. It needs no network.",
     ),
+    language_option,
     click.option(
         "--plot",
         type=click.Path(path_type=Path),
@@ -46,10 +48,13 @@ class Files:
     Attributes
     ----------
     plot, report : Path or None
+    language : str
+        Of the page's half for the rider.
     """
 
     plot: Path | None
     report: Path | None
+    language: str
 
     def refuse_many(self, count: int) -> None:
         """Refuse a file that is made of one recording where several are given."""
@@ -66,7 +71,7 @@ class Files:
         if self.plot is not None:
             _draw(result, self.plot)
         if self.report is not None:
-            _write_page(result, self.report, progress)
+            _write_page(result, self.report, progress, self.language)
 
 
 def file_options(command: Command) -> Command:
@@ -74,7 +79,7 @@ def file_options(command: Command) -> Command:
 
     @functools.wraps(command)
     def with_files(**values: Any) -> None:
-        files = Files(plot=values.pop("plot"), report=values.pop("report"))
+        files = Files(plot=values.pop("plot"), report=values.pop("report"), language=values.pop("language"))
         check_picture(files.plot)
         check_page("--report", files.report)
         command(files=files, **values)
@@ -116,10 +121,10 @@ def _draw(result: Analysis, plot: Path) -> None:
         save_picture(result, plot)
 
 
-def _write_page(result: Analysis, report: Path, progress: Progress) -> None:
+def _write_page(result: Analysis, report: Path, progress: Progress, language: str) -> None:
     from acoustic.report.page import page_of_check
 
-    write_page("--report", report, page_of_check(result, progress))
+    write_page("--report", report, page_of_check(result, progress, language=language))
 
 
 def write_page(option: str, path: Path, text: str) -> None:

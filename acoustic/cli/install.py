@@ -11,6 +11,7 @@ import click
 from acoustic.cli.book_options import book_option, opened
 from acoustic.cli.file_options import check_page, write_page
 from acoustic.cli.fit_options import fit_options
+from acoustic.cli.language_option import language_option
 from acoustic.cli.progress import Progress
 from acoustic.cli.questions import WHAT_TO_WRITE, WHICH_BEARING, ByQuestion, under
 from acoustic.errors import InputError
@@ -121,8 +122,9 @@ def _lives(book: str | None) -> tuple[Life, ...]:
     metavar="FILE.html",
     help="Write both recordings as one page, before and after, to show, mail or print.",
 )
+@language_option
 @book_option
-def seat(bike: str, page: Path | None, book: str | None) -> None:
+def seat(bike: str, page: Path | None, language: str, book: str | None) -> None:
     """Compare the bearing of BIKE in the hand with the same bearing pressed into its seat.
 
     Record the bearing free in the hand and again in its seat, and add both:
@@ -138,19 +140,21 @@ def seat(bike: str, page: Path | None, book: str | None) -> None:
     told = what_the_seat_did(*([judged.check for judged in one.verdicts] for one in (free, pressed)))
     _say(told, f"visit {free.number} in the hand, visit {pressed.number} in its seat")
     if page is not None:
-        _write_before_after(page, bike, free, pressed, book)
+        _write_before_after(page, bike, (free, pressed), language, book)
 
 
-def _write_before_after(page: Path, bike: str, free: Visit, pressed: Visit, book: str | None) -> None:
+def _write_before_after(
+    page: Path, bike: str, visits: tuple[Visit, Visit], language: str, book: str | None
+) -> None:
     """Judge both visits' recordings again and write them as one page."""
     from acoustic.cli.report import judged_again
     from acoustic.report.before_after import before_after_page
 
     progress = Progress(quiet=False)
     with opened(book) as it:
-        heard = judged_again(it, free, progress), judged_again(it, pressed, progress)
+        heard = judged_again(it, visits[0], progress), judged_again(it, visits[1], progress)
     progress("drawing")
-    write_page("--report", page, before_after_page(bike, (free, pressed), heard, progress))
+    write_page("--report", page, before_after_page(bike, visits, heard, progress, language=language))
 
 
 @install.command()

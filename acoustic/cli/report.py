@@ -10,6 +10,7 @@ import click
 
 from acoustic.cli.book_options import book_option, day_option, opened
 from acoustic.cli.file_options import check_page, write_page
+from acoustic.cli.language_option import language_option
 from acoustic.cli.progress import Progress
 from acoustic.errors import InputError
 
@@ -26,9 +27,12 @@ if TYPE_CHECKING:
     "--visit", "number", type=int, metavar="NUMBER", help="The visit to write about; the newest if not given."
 )
 @day_option("--today", "Count from this day.")
+@language_option
 @book_option
 @click.option("--quiet", is_flag=True, help="No progress.")
-def report(bike: str, page: Path, number: int | None, today: date, book: str | None, quiet: bool) -> None:
+def report(
+    bike: str, page: Path, number: int | None, today: date, language: str, book: str | None, quiet: bool
+) -> None:
     """Write a page about BIKE into FILE.html: the customer's part on top, the bench's part below.
 
     It holds the verdict and next step of one visit, its recordings to play, how the
@@ -53,7 +57,8 @@ def report(bike: str, page: Path, number: int | None, today: date, book: str | N
     sections = bike_sections(visits, bearings, all_series(visits, bearings, None, today))
     subtitle = f"Visit of {chosen.on_date}, {len(visits)} visits in the book"
     lead = bike_lead(visits, bearings) if number is None else None
-    write_page("FILE.html", page, made_page(bike, subtitle, analyses, sections, progress, lead=lead))
+    made = made_page(bike, subtitle, analyses, sections, progress, lead=lead, language=language)
+    write_page("FILE.html", page, made)
     click.echo(f"{page}: {bike}, visit {chosen.number} of {chosen.on_date}")
 
 

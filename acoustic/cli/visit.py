@@ -16,6 +16,7 @@ from acoustic.cli.bearing_options import BearingChoice, bearing_options
 from acoustic.cli.book_options import anyway_option, book_option, counted, day_option, opened, table
 from acoustic.cli.progress import Progress
 from acoustic.cli.questions import WHAT_TO_WRITE, WHICH_VISIT, ByQuestion, under
+from acoustic.cli.rider_slip import rider_slip
 from acoustic.cli.scene_options import scene_options
 from acoustic.cli.speed_options import refuse_one_for_many, speed_options
 from acoustic.cli.visit_slips import SLIPS, done_option, km_option, notes_option, recorder_option
@@ -310,3 +311,4 @@ def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet:
 
 for slip in SLIPS:
     visit.add_command(slip)
+visit.add_command(rider_slip)

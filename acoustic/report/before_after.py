@@ -24,6 +24,8 @@ def before_after_page(
     visits: tuple[Visit, Visit],
     analyses: tuple[Sequence[Analysis], Sequence[Analysis]],
     progress: Callable[[str], None],
+    *,
+    language: str = "en",
 ) -> str:
     """Write a bearing in the hand and in its seat as one HTML page.
 
@@ -36,6 +38,8 @@ def before_after_page(
         Of their recordings, judged again.
     progress : callable
         Gets a line for every piece of work that may take long.
+    language : str
+        Of the rider's half.
 
     Returns
     -------
@@ -54,7 +58,7 @@ def before_after_page(
     subtitle = f"Fresh install: in the hand on {visits[0].on_date}, in its seat on {visits[1].on_date}"
     lead = None if standing is None else lead_of(standing)
     every = [one for some in analyses for one in some]
-    return page(bike, subtitle, every, (section,), progress, lead=lead, names=names)
+    return page(bike, subtitle, every, (section,), progress, lead=lead, names=names, language=language)
 
 
 def comparison(told: Told, rows: Sequence[Compared]) -> Section:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache, partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -232,7 +232,7 @@ def read_progress(here: Path) -> str:
         return ""
 
 
-def read_document(here: Path) -> object:
+def read_document(here: Path) -> Any:
     """The check's document as plain data; None where there is none."""
     try:
         return json.loads((here / DOCUMENT).read_bytes())

@@ -9,6 +9,7 @@ import pytest
 from browsing import Browser, Running, unlike_any
 
 from acoustic.book.visits import list_visits
+from acoustic.languages import LANGUAGES
 
 
 @pytest.fixture
@@ -128,3 +129,19 @@ def test_a_recording_is_entered_once(counter: Running, browser: Browser, spin: t
     assert "is in the book already" in page.words
     with counter.shop.book.reading() as connection:
         assert len(list_visits(connection, bike="twice")) == 1
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_rider_gets_a_slip_in_their_language(
+    browser: Browser, spin: tuple[bytes, str], language: str
+) -> None:
+    said = {"bike": f"slip {language}", "bearing": "6805", "way": "taps", "marks": spin[1]}
+    address = browser.send({**said, "form_token": browser.token()}, "spin.wav", spin[0]).headers["location"]
+    assert browser.get(f"{'/checks/' + '0' * 32}/slip").status == 404
+    browser.ended(address)
+    slip = browser.get(f"{address}/slip?language={language}")
+    assert slip.status == 200
+    assert f'lang="{language}"' in slip.text
+    assert f"slip {language}" in slip.words
+    assert "script-src" not in slip.headers["content-security-policy"]
+    assert "default-src 'none'" in slip.headers["content-security-policy"]

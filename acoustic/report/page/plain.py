@@ -1,18 +1,25 @@
-"""The rider's half of a check, without words of the trade.
+"""The rider's half of a check, without words of the trade, in the rider's language.
 
 What a grade means for the ride stands in the table of conditions, with its source.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
-from acoustic.check.grade import KEEP_CLEAR, rules_for
-from acoustic.conditions import Level, table
-from acoustic.model import Analysis
-from acoustic.report import facts
+from acoustic.check.document import CheckDocument, FindingBlock, GradeBlock
+from acoustic.check.grade import INSTALL_AGAIN, KEEP_CLEAR, rules_for
+from acoustic.conditions import Condition, Level, Rule, table
+from acoustic.languages import ENGLISH, translator
+from acoustic.model import Analysis, Finding, Verdict
 from acoustic.report.layout import sentence
 from acoustic.text import once
+
+Checked = Analysis | CheckDocument
+Say = Callable[[str], str]
+as_it_is = translator(ENGLISH)
 
 HOW_TO_RECORD = (
     "Chain off, bike in the stand, brakes open; a quiet room.",
@@ -55,46 +62,90 @@ class Card:
     record_again: tuple[str, ...] = ()
 
 
-def card_of(result: Analysis) -> Card:
+def card_of(result: Checked, say: Say = as_it_is) -> Card:
     """Say a check in plain words.
 
     Parameters
     ----------
-    result : Analysis
+    result : Analysis or CheckDocument
+        Just judged, or as it was written down.
+    say : callable
+        Says an English text in the rider's language, as `acoustic.languages.translator` makes one.
 
     Returns
     -------
     Card
         With the verdict's own grade.
     """
-    verdict, name = result.verdict, result.recording.path.name
-    detected = [finding for finding in facts.shown(result) if finding.detected]
-    heard = once(
-        result.condition(finding).rider or sentence(f"it makes {result.condition(finding).name}")
-        for finding in detected
-    )
-    scale_known = result.motion is None or result.motion.scale_known
-    rules = rules_for(detected, conditions=result.conditions, scale_known=scale_known)
+    graded, detected = _graded(result), _detected(result)
+    name, level = Path(result.recording.path).name, graded.level
+    heard = once(_heard(result, finding, say) for finding in detected)
+    rules = _rules(result, detected)
     turn_by_hand = table().turn_by_hand
-    if _program_failed(result):
+    if level == "undecided" and (result.failures or INSTALL_AGAIN in graded.advice):
         grave = any(turn_by_hand in rule.to_do for rule in rules)
         first = (turn_by_hand, CHECK_AGAIN) if grave else (CHECK_AGAIN,)
-        return Card(name, verdict.level, (UNFINISHED, *heard), (INCOMPLETE,), first)
-    if verdict.level == "undecided":
-        why = tuple(sentence(text) for text in verdict.because)
-        return Card(name, verdict.level, why, (OPEN,), verdict.advice, HOW_TO_RECORD)
+        return Card(name, level, (say(UNFINISHED), *heard), (say(INCOMPLETE),), _said(first, say))
+    if level == "undecided":
+        why, steps = tuple(sentence(say(text)) for text in graded.because), _said(graded.advice, say)
+        return Card(name, level, why, (say(OPEN),), steps, _said(HOW_TO_RECORD, say))
     if not detected:
         clean = table().clean
-        return Card(name, verdict.level, (clean.rider,), (clean.means,), (clean.advice,))
-    worst = [rule for rule in rules if rule.level == verdict.level]
+        return Card(name, level, (say(clean.rider),), (say(clean.means),), (say(clean.advice),))
+    ride, steps = _worst(result, detected, rules)
+    to_do = sorted(steps, key=lambda step: step != turn_by_hand)
+    return Card(name, level, heard, tuple(sentence(say(text)) for text in ride), _said(to_do, say))
+
+
+def _worst(
+    result: Checked, detected: Sequence[Finding | FindingBlock], rules: Sequence[Rule]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What the findings behind the grade mean, and what is to be done of them."""
+    graded, known = _graded(result), _conditions(result)
+    every = [rule for one in detected if one.condition in known for rule in known[one.condition].rules]
+    # A limit may have moved since the document was written; its grade stands, and so does what that asks for.
+    worst = [one for one in rules if one.level == graded.level] or [o for o in every if o.level == graded.level]
+    ride = once(rule.means or rule.because for rule in worst)
     steps = once(step for rule in worst for step in rule.to_do or (rule.advice,))
-    to_do = tuple(sorted(steps, key=lambda step: step != turn_by_hand))
-    return Card(name, verdict.level, heard, once(rule.means or sentence(rule.because) for rule in worst), to_do)
+    if all(one.condition in known for one in detected):
+        return ride, steps
+    # Of a plugin's own condition a document holds its reason and advice, but no words for riders.
+    told = {text for rule in rules for text in (rule.because, rule.advice)}
+    others = (tuple(text for text in texts if text not in told) for texts in (graded.because, graded.advice))
+    more_ride, more_steps = others
+    return (*ride, *more_ride), (*steps, *more_steps)
 
 
-def _program_failed(result: Analysis) -> bool:
-    """Whether the program, not the recording, is why the bearing stays undecided."""
-    limited = any(problem.voids != "nothing" for problem in result.quality.problems)
-    named = {finding.condition for finding in result.findings}
-    unheard = not limited and not named >= set(table().having("needed_for_clean"))
-    return result.verdict.level == "undecided" and (bool(result.failures) or unheard)
+def _graded(result: Checked) -> Verdict | GradeBlock:
+    return result.verdict if isinstance(result, Analysis) else result.grade
+
+
+def _conditions(result: Checked) -> Mapping[str, Condition]:
+    """Conditions of which more is known than a name."""
+    return result.conditions if isinstance(result, Analysis) else table().conditions
+
+
+def _rules(result: Checked, detected: Sequence[Finding | FindingBlock]) -> list[Rule]:
+    known = _conditions(result)
+    scale_known = result.motion is None or result.motion.scale_known
+    named = [finding for finding in detected if finding.condition in known]
+    return rules_for(named, conditions=known, scale_known=scale_known)
+
+
+def _detected(result: Checked) -> list[Finding | FindingBlock]:
+    """What was found, the surest first; nothing where the recording cannot be used."""
+    found = [finding for finding in result.findings if finding.detected and result.quality.usable]
+    return sorted(found, key=lambda finding: finding.false_alarm_probability)
+
+
+def _heard(result: Checked, finding: Finding | FindingBlock, say: Say) -> str:
+    """A finding's sentence to the rider; a plugin's own condition is known by its name at least."""
+    row = _conditions(result).get(finding.condition)
+    if row is not None and row.rider:
+        return say(row.rider)
+    named = result.conditions.get(finding.condition, finding.condition)
+    return sentence(say(f"it makes {named if isinstance(named, str) else named.name}"))
+
+
+def _said(texts: Sequence[str], say: Say) -> tuple[str, ...]:
+    return tuple(map(say, texts))

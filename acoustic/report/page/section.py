@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from acoustic.report.page.embed import picture_uri
@@ -33,6 +34,16 @@ class Lead:
     before_grade: bool
     heard: str = "What was heard"
 
+    def said(self, say: Callable[[str], str]) -> Lead:
+        """The same with the rider's words in the rider's language."""
+        return replace(
+            self,
+            heading=say(self.heading),
+            paragraphs=tuple(map(say, self.paragraphs)),
+            to_do=tuple(map(say, self.to_do)),
+            heard=say(self.heard),
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Section:
@@ -57,6 +68,10 @@ class Section:
     picture_svg: str = ""
     half: Literal["customer", "bench"] = "bench"
     first: bool = False
+
+    def said(self, say: Callable[[str], str]) -> Section:
+        """The same with its words in the rider's language; a picture keeps its own."""
+        return replace(self, heading=say(self.heading), paragraphs=tuple(map(say, self.paragraphs)))
 
     @property
     def picture(self) -> str:

@@ -15,8 +15,13 @@ from litestar.exceptions import NotFoundException
 from litestar.params import FromPath, FromQuery
 from litestar.response import File, Redirect
 
-from acoustic.book.bikes import all_bikes
+from acoustic.book.bikes import all_bikes, bearings_of
+from acoustic.book.visits import list_visits
+from acoustic.check.document import decode
 from acoustic.errors import InputError
+from acoustic.languages import ENGLISH, LANGUAGES
+from acoustic.report.bike_sections import bike_lead
+from acoustic.report.page import page_of_slip
 from acoustic.report.page.bench import Bench
 from acoustic.serve.access import read_form, require_token
 from acoustic.serve.judging import DETAILS, read_document, read_progress, recording_in
@@ -28,6 +33,8 @@ from acoustic.serve.view import page
 from acoustic.typed import number_in
 
 MOST = 1e7  # judgement: no count of turns, no kilometres and no millimetres reach it
+# The slip bears its own style, and no script.
+SLIP_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'"
 BESIDE = {"marks": MARKS, "gyro": GYRO}
 # The form's token and these are the fields; the recording comes last.
 TEXTS = ("bike", "bearing", "way", "kind", "recorder", "notes")
@@ -180,6 +187,7 @@ def _known(shop: Shop, uid: str) -> dict[str, Any]:
         "check": check,
         "doing": read_progress(folder) if check.is_open else "",
         "document": None if check.is_open else read_document(folder),
+        "languages": LANGUAGES,
     }
 
 
@@ -250,4 +258,25 @@ def _media_type(path: Path) -> str:
     return kind if kind.startswith(("audio/", "video/")) else "application/octet-stream"
 
 
-HANDLERS = [new, record, send, show, rows, stop, details, picture, sound, recording]
+@get("/checks/{uid:str}/slip", sync_to_thread=True, include_in_schema=False)
+def slip(request: Request[Any, Any, Any], uid: FromPath[str], language: FromQuery[str] = ENGLISH) -> Response[str]:
+    """The rider's half alone, in the rider's language, to print or to show."""
+    shop = shop_of(request)
+    check = require_check(shop, uid)
+    document = None if check.is_open else read_document(shop.queue.folder_of(uid))
+    if document is None:
+        raise NotFoundException("there is nothing to tell a rider yet")
+    with shop.book.reading() as connection:
+        visits, bearings = list_visits(connection, bike=check.bike), bearings_of(connection, check.bike)
+    until = [one for one in visits if check.visit is not None and one.number <= check.visit]
+    text = page_of_slip(
+        [decode(document)],
+        language if language in LANGUAGES else ENGLISH,
+        bike=check.bike,
+        on=check.received.date(),
+        lead=bike_lead(until, bearings) if until else None,
+    )
+    return Response(text, media_type="text/html", headers={"content-security-policy": SLIP_POLICY})
+
+
+HANDLERS = [new, record, send, show, rows, stop, details, picture, sound, recording, slip]
