@@ -132,9 +132,7 @@ def test_a_recording_is_entered_once(counter: Running, browser: Browser, spin: t
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_the_rider_gets_a_slip_in_their_language(
-    browser: Browser, spin: tuple[bytes, str], language: str
-) -> None:
+def test_the_rider_gets_a_slip_in_their_language(browser: Browser, spin: tuple[bytes, str], language: str) -> None:
     said = {"bike": f"slip {language}", "bearing": "6805", "way": "taps", "marks": spin[1]}
     address = browser.send({**said, "form_token": browser.token()}, "spin.wav", spin[0]).headers["location"]
     assert browser.get(f"{'/checks/' + '0' * 32}/slip").status == 404
