@@ -15,19 +15,24 @@ from litestar.openapi import OpenAPIConfig
 from litestar.openapi.plugins import JsonRenderPlugin
 from litestar.openapi.spec import OpenAPIMediaType, Operation, RequestBody, Schema
 from litestar.openapi.spec.enums import OpenAPIFormat, OpenAPIType
-from litestar.params import FromPath, FromQuery
+from litestar.params import FromPath, FromQuery, QueryParameter
 
 from acoustic import __version__
-from acoustic.book.bikes import require_bike
+from acoustic.book.bikes import all_bearings, bearings_of, require_bike
 from acoustic.book.document import visits_document
+from acoustic.book.due import due_list
+from acoustic.book.series import all_series
 from acoustic.book.visits import list_visits
 from acoustic.check.document import CheckDocument, decode
 from acoustic.errors import InputError
+from acoustic.report.due_text import due_document
+from acoustic.report.trend_text import trend_document
 from acoustic.serve.judging import read_document
 from acoustic.serve.pages.checks import TEXTS, require_check, take_upload
 from acoustic.serve.shop import Shop, shop_of
 from acoustic.structures import to_plain
 
+MOST_DAYS = 36_525.0  # a century
 MOST_VISITS = 1000  # judgement: of one answer; a shop's year is shorter
 Uid = Annotated[str, msgspec.Meta(pattern="^[0-9a-f]{32}$")]
 
@@ -109,6 +114,30 @@ def visits(
         return to_plain(visits_document(list_visits(connection, bike=bike, since=since, newest=MOST_VISITS)))
 
 
+@get("/trend", sync_to_thread=True)
+def trend(request: Request[Any, Any, Any], bike: FromQuery[str]) -> dict[str, Any]:
+    """How a bike's bearing wears, as `acoustic trend BIKE --json` prints it."""
+    with shop_of(request).book.reading() as connection:
+        try:
+            name = require_bike(connection, bike).name
+        except InputError as error:
+            raise NotFoundException(error.found) from None
+        found, fitted = list_visits(connection, bike=name), bearings_of(connection, name)
+    return to_plain(trend_document(name, all_series(found, fitted, None, date.today())))
+
+
+@get("/due", sync_to_thread=True)
+def due(
+    request: Request[Any, Any, Any],
+    within_days: Annotated[float | None, QueryParameter(ge=0, le=MOST_DAYS)] = None,
+) -> dict[str, Any]:
+    """What falls due over all bikes, as `acoustic due --json` prints it."""
+    with shop_of(request).book.reading() as connection:
+        found, fitted = list_visits(connection), all_bearings(connection)
+    today = date.today()
+    return to_plain(due_document(due_list(found, fitted, today, within_days=within_days), today, within_days))
+
+
 def _state(shop: Shop, uid: str) -> CheckState:
     check = require_check(shop, uid)
     plain: Any = None if check.is_open else read_document(shop.queue.folder_of(uid))
@@ -122,7 +151,7 @@ def _state(shop: Shop, uid: str) -> CheckState:
     )
 
 
-ROUTER = Router(path="/api", route_handlers=[send, one_check, visits], include_in_schema=True)
+ROUTER = Router(path="/api", route_handlers=[send, one_check, visits, trend, due], include_in_schema=True)
 OPENAPI = OpenAPIConfig(
     title="The workshop's counter page",
     version=__version__,

@@ -13,6 +13,7 @@ import schemathesis
 from browsing import BOUNDARY, Browser, Running, form_of, unlike_any
 from hypothesis import HealthCheck, given, settings
 
+from acoustic.book.bikes import add_bike
 from acoustic.check.document import decode
 
 
@@ -73,6 +74,17 @@ def test_a_recording_is_judged_for_a_program(counter: Running, token: str, taken
     assert "outer_raceway" in {finding.condition for finding in check.detected}
     _, listed = asked(counter, token, "/api/visits?bike=from%20the%20till")
     assert [visit["number"] for visit in listed["visits"]] == [state["visit"]]
+
+
+def test_trend_and_due_are_the_commands_documents(counter: Running, token: str) -> None:
+    with counter.shop.book.writing() as connection:
+        add_bike(connection, "for the till")
+    status, trend = asked(counter, token, "/api/trend?bike=For%20the%20till")
+    assert (status, trend["schema"], trend["bike"]) == (200, "acoustic.trend/1", "for the till")
+    status, due = asked(counter, token, "/api/due?within_days=30")
+    assert (status, due["schema"], due["within_days"]) == (200, "acoustic.due/1", 30.0)
+    assert asked(counter, token, "/api/trend?bike=nobody")[0] == 404
+    assert asked(counter, token, "/api/due?within_days=-1")[0] == 400
 
 
 def test_what_is_wrong_is_one_object(counter: Running, token: str) -> None:

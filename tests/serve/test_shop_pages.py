@@ -55,7 +55,7 @@ def test_what_the_last_visit_asks_for_is_due(stocked: Running, browser: Browser)
     page = browser.get("/due").words
     assert "stocked" in page
     assert "is due now" in page
-    assert "stocked" in browser.get("/").words.partition("Due")[2]
+    assert "is due now" in browser.get("/").words.partition("Due")[2], "the first ones stand on the first page"
 
 
 def test_the_sheet_is_the_commands(browser: Browser) -> None:
