@@ -1,1 +1,1 @@
-"""The counter page: phones and laptops of the workshop use the program and its book in a browser."""
+"""The counter page: the program and its book in a browser, for phones and laptops."""

@@ -1,1 +1,1 @@
-"""The counter page's pages: a module a page, each with its addresses."""
+"""A module a page, each with its addresses."""

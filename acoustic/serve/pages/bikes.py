@@ -19,7 +19,7 @@ from acoustic.serve.drawing import ONE_AT_A_TIME
 from acoustic.serve.shop import Shop, shop_of
 from acoustic.serve.view import page
 
-DUE_WITHIN_DAYS = 30.0
+DUE_WITHIN_DAYS = 30.0  # a month: parts are ordered and a day is found within it
 
 
 @get("/bikes", sync_to_thread=True, include_in_schema=False)
