@@ -19,7 +19,21 @@ from acoustic.dsp.geometry import BearingGeometry
 from acoustic.simulator import SpinPlan, simulate
 
 WIDTHS = (360, 390, 1280)
-ADDRESSES = ("/", "/new", "/record", "/bikes", "/creak", "/more", "/devices", "/guide", "/guide/recording")
+ADDRESSES = (
+    "/",
+    "/new",
+    "/record",
+    "/bikes",
+    "/creak",
+    "/more",
+    "/devices",
+    "/guide",
+    "/guide/recording",
+    "/due",
+    "/fit?bearing=6806&bore-0=41,99",
+    "/lifetimes",
+    "/book",
+)
 MOST_BYTES = 150_000
 
 
