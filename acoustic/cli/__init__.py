@@ -77,6 +77,17 @@ class LazyGroup(click.Group):
         command: click.Command = getattr(importlib.import_module(module), attribute)
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command; for one that is misspelt name the nearest, of which click knows none unloaded."""
+        if args and not args[0].startswith("-") and args[0] not in self.COMMANDS:
+            from difflib import get_close_matches
+
+            near = get_close_matches(args[0], self.COMMANDS)
+            ctx.fail(f"No such command {args[0]!r}." + (f" Did you mean {' or '.join(near)}?" if near else ""))
+        return super().resolve_command(ctx, args)
+
     def invoke(self, ctx: click.Context) -> object:
         """Call the command; where nobody reads the result, click would end with 1: 'at or past'."""
         try:
