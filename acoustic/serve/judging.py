@@ -8,18 +8,28 @@ from __future__ import annotations
 
 import json
 import os
+import tempfile
+import threading
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache, partial
+from multiprocessing import parent_process
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import msgspec
 
 from acoustic.errors import AcousticError, InputError
-from acoustic.serve.question import Question
-from acoustic.serve.settings import MOST_MEMORY_BYTES
+from acoustic.serve.question import MARKS, Question
+from acoustic.serve.settings import (
+    FULL,
+    LONGEST_CHECK_S,
+    MOST_FILE_BYTES,
+    MOST_MEMORY_BYTES,
+    NO_ROOM,
+    ROOM_HINT,
+)
 
 if TYPE_CHECKING:
     from acoustic.book.opening import Book
@@ -54,15 +64,64 @@ class Outcome:
 
 
 def begin() -> None:
-    """Prepare a worker process: bound its memory, and load what the first check would wait for."""
-    with suppress(ImportError, ValueError, OSError):  # not every system lets it be bounded
+    """Prepare a process that judges: bound it, and judge a spin, so that the first one sent need not wait."""
+    begin_painting()
+    with suppress(OSError), tempfile.TemporaryDirectory(prefix="acoustic-warm-") as name:
+        _warm_up(Path(name))
+
+
+def begin_painting() -> None:
+    """Prepare a process that draws: bound what a hostile file may make it do."""
+    _end_with_parent()
+    with suppress(ImportError, ValueError, OSError):  # not every system lets them be bounded
         import resource
 
         resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY_BYTES, MOST_MEMORY_BYTES))
-    os.nice(5)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (MOST_FILE_BYTES, MOST_FILE_BYTES))
+        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    if hasattr(os, "nice"):
+        os.nice(5)  # pages are answered first
     _registry()
-    import acoustic.book.judging
-    import acoustic.check.document  # noqa: F401
+
+
+def _end_with_parent() -> None:
+    """See to it that nothing goes on working once the server was killed."""
+    parent = parent_process()
+    if parent is None:
+        return
+
+    def wait() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=wait, name="parent", daemon=True).start()
+
+
+def _bound_processor_time() -> None:
+    """From now on as much as one check may take on all processors: what hangs in compiled code ends even alone."""
+    with suppress(ImportError, ValueError, OSError):
+        import resource
+
+        used = resource.getrusage(resource.RUSAGE_SELF)
+        most_s = int(used.ru_utime + used.ru_stime + 2 * LONGEST_CHECK_S * (os.cpu_count() or 1)) + 1
+        resource.setrlimit(resource.RLIMIT_CPU, (most_s, resource.getrlimit(resource.RLIMIT_CPU)[1]))
+
+
+def _warm_up(folder: Path) -> None:
+    """Judge a short simulated spin: it loads what a real one needs."""
+    import soundfile
+
+    from acoustic.book.judging import listen_to
+    from acoustic.check.document import document_of
+    from acoustic.dsp.geometry import BearingGeometry
+    from acoustic.simulator import SpinPlan, simulate
+
+    geometry = BearingGeometry(balls=16, ball_diameter_mm=3.5, pitch_diameter_mm=31.0)
+    spin = simulate(SpinPlan(geometry=geometry, duration_s=6.0, turns=5.5, seed=1))
+    soundfile.write(folder / "recording.wav", spin.samples, spin.sample_rate_hz, subtype="PCM_16")
+    (folder / MARKS).write_text("\n".join(f"{mark:.4f}" for mark in spin.marks_s), encoding="utf-8")
+    question = Question(bike="warm", bearing="6805", way="taps")
+    document_of(listen_to(folder / "recording.wav", question.asked(folder, None), _registry(), lambda _: None))
 
 
 @cache
@@ -99,13 +158,17 @@ def judge(folder: str, uid: str, where: str | None) -> Outcome:
     Outcome
         What the recording or the question lacks is an outcome; a fault of the program is raised.
     """
+    _bound_processor_time()
     here = Path(folder)
     question = msgspec.json.decode((here / QUESTION).read_bytes(), type=Question)
-    book = _book(where)
     try:
-        return _judged(here, uid, question, book)
+        return _judged(here, uid, question, _book(where))
     except AcousticError as error:
-        return Outcome("failed", said=f"{error.found}. {error.hint}")
+        return Outcome("failed", said=f"{error.found[:1].upper()}{error.found[1:]}. {error.hint}")
+    except OSError as error:
+        if error.errno not in FULL:
+            raise
+        return Outcome("failed", said=f"{NO_ROOM} {ROOM_HINT}")
 
 
 def _judged(here: Path, uid: str, question: Question, book: Book) -> Outcome:
@@ -183,6 +246,7 @@ def detail(folder: str, where: str | None) -> None:
     from acoustic.book.judging import listen_to
     from acoustic.report.page.bench import bench_of
 
+    _bound_processor_time()
     here = Path(folder)
     question = msgspec.json.decode((here / QUESTION).read_bytes(), type=Question)
     asked = question.asked(here, _sitting(_book(where), question))

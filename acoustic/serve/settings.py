@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,10 +12,23 @@ MOST_UPLOAD_BYTES = 600_000_000
 LONGEST_CHECK_S = 60.0
 # Judgement: a film of a minute takes under 1 GB to judge; what asks for more is hostile or broken.
 MOST_MEMORY_BYTES = 3_000_000_000
+# Judgement: no book of a shop comes near; what fills the disk ends here.
+MOST_FILE_BYTES = 8_000_000_000
 # Judgement: a phone on a bad radio link falls silent for some seconds, not for half a minute.
 LONGEST_SILENCE_S = 30.0
 # Judgement: more than a busy Saturday; what waits behind them would not be judged within the hour.
 MOST_WAITING = 100
+MOST_OF_ONE_DEVICE = 30  # judgement: a rider's whole fleet; the others are not to wait behind a program gone wild
+# Judgement: what comes slower than this is no phone in the same house: 20 MB would take a quarter of an hour.
+SLOWEST_BYTES_S = 20_000
+# Judgement: as much is left for the book, and for all else that runs on the computer.
+LEAST_FREE_BYTES = 300_000_000
+# What a full disk is called by the system: full, over one's share, or over what a process may write.
+FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
+NO_ROOM = "The disk of the workshop's computer is full."
+ROOM_HINT = "Make room on it, then send the recording again."
+# Ports that browsers leave away.
+USUAL_PORTS = {False: 80, True: 443}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +58,13 @@ class Settings:
     workers: int = 2
 
     @property
+    def hosts(self) -> tuple[str, ...]:
+        """The names as browsers say them: with the port, unless it is the usual one."""
+        port = "" if self.port == USUAL_PORTS[self.secure] else f":{self.port}"
+        return tuple(f"{name}{port}" for name in self.names)
+
+    @property
     def addresses(self) -> tuple[str, ...]:
         """Where browsers reach it, the one to tell first."""
         scheme = "https" if self.secure else "http"
-        return tuple(f"{scheme}://{name}:{self.port}" for name in self.names)
+        return tuple(f"{scheme}://{host}" for host in self.hosts)

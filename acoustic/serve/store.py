@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import count
 from pathlib import Path
 from typing import Any, Literal
 
@@ -130,11 +131,14 @@ class Store:
         self._engine.dispose()
 
     def add_device(self, *, uid: str, name: str, secret_hash: str, kind: str) -> None:
-        """Write a device down."""
+        """Write a device down; two of one name are told apart by a number."""
         at = now()
-        values = {"uid": uid, "name": name, "secret_hash": secret_hash, "kind": kind, "since": at, "seen": at}
+        values = {"uid": uid, "secret_hash": secret_hash, "kind": kind, "since": at, "seen": at}
         with self._engine.begin() as connection:
-            connection.execute(sa.insert(devices).values(values))
+            taken = set(connection.execute(sa.select(devices.c.name)).scalars())
+            names = (name if number == 1 else f"{name} ({number})" for number in count(1))
+            own = next(one for one in names if one not in taken)
+            connection.execute(sa.insert(devices).values({**values, "name": own}))
 
     def device_of(self, secret_hash: str) -> Device | None:
         """The device that holds a secret, by the secret's hash."""
@@ -184,6 +188,15 @@ class Store:
         with self._engine.connect() as connection:
             rows = connection.execute(sa.select(checks).order_by(checks.c.received.desc()).limit(count)).mappings()
             return tuple(Check(**row) for row in rows)
+
+    def count_open(self, device: str | None = None) -> int:
+        """How many are still to be judged, of all devices or of the ones with this name."""
+        chosen = sa.select(sa.func.count()).select_from(checks).where(checks.c.state.in_(OPEN_STATES))
+        with self._engine.connect() as connection:
+            found: int = connection.execute(
+                chosen if device is None else chosen.where(checks.c.device == device)
+            ).scalar_one()
+        return found
 
     def open_checks(self) -> tuple[Check, ...]:
         """Those still to be judged, oldest first."""
