@@ -13,18 +13,28 @@ from urllib.parse import parse_qs
 from litestar import Request
 from litestar.datastructures import Cookie
 from litestar.enums import ScopeType
-from litestar.exceptions import ClientException, NotAuthorizedException, PermissionDeniedException
+from litestar.exceptions import (
+    ClientException,
+    HTTPException,
+    NotAuthorizedException,
+    PermissionDeniedException,
+)
 from litestar.types import ASGIApp, Message, Receive, Scope, Send
 
+from acoustic.serve.limits import Limits, patient
 from acoustic.serve.pairing import Pairing, is_form_token
-from acoustic.serve.settings import Settings
-from acoustic.serve.uploads import MOST_FIELD_BYTES
+from acoustic.serve.settings import MOST_UPLOAD_BYTES, Settings
+from acoustic.serve.uploads import FILM_LESS, MOST_FIELD_BYTES, TOO_LARGE
 
 COOKIE = "crank-session"
 TOKEN_FIELD, TOKEN_HEADER = "form_token", "x-form-token"
 SAFE = {"GET", "HEAD", "OPTIONS"}
-OPEN_PATHS = ("/pair", "/static/")
+# What may be seen without a session: the way to one, and what helps when that fails.
+OPEN_PATHS, STATIC = {"/pair", "/help"}, "/static/"
+UPLOADS, STREAM = {"/checks", "/api/checks"}, "/changes"
 API = "/api/"
+# Judgement: of a form without a file; an install sheet is the longest.
+MOST_FORM_BYTES, MOST_FIELDS = 200_000, 200
 KEPT_S = 365 * 24 * 3600  # a phone is paired once a year, or until it is ended in the list
 # Nothing is loaded from elsewhere, and no other page may put ours into itself.
 HEADERS = {
@@ -51,12 +61,12 @@ class Access:
 
     def __init__(self, app: ASGIApp, settings: Settings, pairing: Pairing) -> None:
         self._app, self._settings, self._pairing = app, settings, pairing
+        self._limits = Limits()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse, or pass on with the device that asks in the scope's state."""
         if scope["type"] != ScopeType.HTTP:
-            await self._app(scope, receive, send)
-            return
+            raise PermissionDeniedException("the counter page speaks HTTP alone")
         request: Request[Any, Any, Any] = Request(scope)
         self._require_host(request)
         secret, from_program = _secret(request)
@@ -66,26 +76,44 @@ class Access:
         device = self._pairing.device_of(secret)
         # A program's token opens the interface and nothing else, a browser's session all but that.
         good = device is not None and (device.kind == "program") == from_program == path.startswith(API)
-        if not good and not path.startswith(OPEN_PATHS):
+        who = device.uid if device is not None and good else _address(request)
+        self._limits.require_rate(who, paired=good)
+        if not good and path not in OPEN_PATHS and not path.startswith(STATIC):
             raise NotAuthorizedException("this device is not paired with the workshop's counter page")
+        if (request.method, path) == ("POST", "/pair"):
+            self._limits.require_code(_address(request))
+        kind = _kind(request)
+        _require_size(request, MOST_UPLOAD_BYTES + MOST_FIELD_BYTES if kind == "upload" else MOST_FORM_BYTES)
         scope["state"].update(device=device, secret=secret, from_program=from_program)
+        with self._limits.held(who, kind):
+            await self._app(scope, patient(receive), self._guarded(request, send, secret))
 
-        async def with_headers(message: Message) -> None:
+    def _guarded(self, request: Request[Any, Any, Any], send: Send, secret: str) -> Send:
+        """Send with our headers, and no longer than the session lasts."""
+        path, ended = request.scope["path"], False
+
+        async def guarded(message: Message) -> None:
+            nonlocal ended
+            if ended:
+                return
             if message["type"] == "http.response.start":
+                if path == "/pair" and message["status"] == 403:
+                    self._limits.count_wrong_code(_address(request))
                 there = {name.lower() for name, _ in message["headers"]}
-                more = dict(HEADERS) if path.startswith("/static/") else {**HEADERS, "cache-control": "no-store"}
+                more = HEADERS if path.startswith(STATIC) else {**HEADERS, "cache-control": "no-store"}
                 message["headers"] = [
                     *message["headers"],
                     *((name.encode(), text.encode()) for name, text in more.items() if name.encode() not in there),
                 ]
+            elif path == STREAM and self._pairing.device_of(secret) is None:
+                ended = True
+                message = {"type": "http.response.body", "body": b"", "more_body": False}
             await send(message)
 
-        await self._app(scope, receive, with_headers)
+        return guarded
 
     def _require_host(self, request: Request[Any, Any, Any]) -> None:
-        given = request.headers.get("host", "")
-        good = {f"{name}:{self._settings.port}" for name in self._settings.names}
-        if given.lower() not in good:
+        if request.headers.get("host", "").lower() not in self._settings.hosts:
             raise ClientException("the address in the browser's bar is none of the counter page's own")
 
     def _require_origin(self, request: Request[Any, Any, Any]) -> None:
@@ -99,6 +127,25 @@ def _secret(request: Request[Any, Any, Any]) -> tuple[str, bool]:
     if given.lower().startswith("bearer "):
         return given[7:].strip(), True
     return request.cookies.get(COOKIE, ""), False
+
+
+def _address(request: Request[Any, Any, Any]) -> str:
+    return request.client.host if request.client else ""
+
+
+def _kind(request: Request[Any, Any, Any]) -> str:
+    """What is counted together with it."""
+    path = request.scope["path"]
+    if path == STREAM:
+        return "stream"
+    return "upload" if request.method == "POST" and path in UPLOADS else "page"
+
+
+def _require_size(request: Request[Any, Any, Any], most: int) -> None:
+    """Refuse at once what says itself that it is too large; what lies is counted where it is read."""
+    said = request.headers.get("content-length", "0")
+    if not said.isascii() or not said.isdigit() or int(said) > most:
+        raise HTTPException(detail=f"{TOO_LARGE}. {FILM_LESS}", status_code=413)
 
 
 def session_cookie(secret: str, *, secure: bool) -> Cookie:
@@ -134,9 +181,14 @@ async def read_form(request: Request[Any, Any, Any], *, token: bool = True) -> d
     body = bytearray()
     async for chunk in request.stream():
         body += chunk
-        if len(body) > MOST_FIELD_BYTES:
+        if len(body) > MOST_FORM_BYTES:
             raise ClientException("the form is too long")
-    pairs = parse_qs(body.decode("utf-8", errors="replace"), keep_blank_values=True, max_num_fields=100)
+    try:
+        pairs = parse_qs(
+            body.decode("utf-8", errors="replace"), keep_blank_values=True, max_num_fields=MOST_FIELDS
+        )
+    except ValueError:
+        raise ClientException("the form has too many fields") from None
     fields = {name: values[-1] for name, values in pairs.items()}
     if token:
         require_token(request, fields)

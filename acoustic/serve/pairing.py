@@ -18,10 +18,11 @@ from acoustic.serve.store import Device, Store
 CODE_LIVES_S = 600.0  # the counter page's promise: ten minutes
 # Without letters and digits that are taken for each other when read off a screen and typed.
 ALPHABET = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
-CODE_LENGTH = 10  # 31^10: 10 guesses a second for ten minutes find one with a chance of 1e-11
+CODE_LENGTH = 10  # 31^10: see below
 MOST_CODES = 20  # judgement: nobody pairs more at once
-# Judgement: a mistyped code is tried again at once; a program that guesses is held up.
-WRONG_BEFORE_PAUSE, PAUSE_S = 10, 60.0
+# Of all devices together; `acoustic.serve.limits` holds up the single one that guesses, so that it cannot keep
+# the others from pairing. At this rate 20 codes stand 31^10 guesses with a chance of 1e-9 in ten minutes.
+WRONG_BEFORE_PAUSE, PAUSE_S = 300, 60.0
 
 
 class Pairing:

@@ -14,7 +14,7 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import CancelledError, Future, TimeoutError
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -243,7 +243,8 @@ class Queue:
         with self._lock:
             if uid in self._not_drawn:
                 raise InputError(
-                    "the pictures and sounds of this check could not be made", hint="Its grade is not touched by it."
+                    "the pictures and sounds of this check could not be made",
+                    hint="Its grade holds all the same.",
                 )
             wanted = uid not in self._drawing
             self._drawing.add(uid)
@@ -282,8 +283,7 @@ class Queue:
             outcome = Outcome("failed", said=DIED + AGAIN)
         try:
             if outcome is not None:
-                values = {"state": outcome.state, "grade": outcome.grade, "said": outcome.said}
-                self._store.change_check(check.uid, visit=outcome.visit, **values)
+                self._store.change_check(check.uid, **asdict(outcome))
         except Exception:  # such as a full disk: it stays open, and is judged again at the next start
             logging.getLogger("acoustic.serve").exception("the end of check %s was not written down", check.uid)
         finally:
