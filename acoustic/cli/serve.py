@@ -14,6 +14,7 @@ from acoustic.errors import InputError
 
 if TYPE_CHECKING:
     from acoustic.serve.running import Certificate
+    from acoustic.serve.shop import Shop
 
 PORT = 8321  # any that is seldom taken
 FOLDER = click.Path(path_type=Path, file_okay=False)
@@ -45,10 +46,13 @@ def serve(
     Only this computer is answered, unless --share is given. Ctrl-C ends it; what was sent is
     kept and judged at the next start.
     """
-    if demo:
-        _serve_demo(share=share, tls=tls, port=port, no_browser=no_browser)
-        return
-    _serve(book, folder or _folder(book), share=share, tls=tls, port=port, no_browser=no_browser)
+    from acoustic.serve.running import ended_calmly
+
+    with ended_calmly():
+        if demo:
+            _serve_demo(share=share, tls=tls, port=port, no_browser=no_browser)
+        else:
+            _serve(book, folder or _folder(book), share=share, tls=tls, port=port, no_browser=no_browser)
 
 
 def _serve_demo(*, share: bool, tls: str | None, port: int, no_browser: bool) -> None:
@@ -71,7 +75,7 @@ def _serve_demo(*, share: bool, tls: str | None, port: int, no_browser: bool) ->
 
 def _serve(book: str | None, folder: Path, *, share: bool, tls: str | None, port: int, no_browser: bool) -> None:
     from acoustic.serve.app import create_app
-    from acoustic.serve.running import own_names, run
+    from acoustic.serve.running import listen, own_names, run
     from acoustic.serve.settings import Settings
     from acoustic.serve.shop import open_shop
 
@@ -86,34 +90,42 @@ def _serve(book: str | None, folder: Path, *, share: bool, tls: str | None, port
         secure=files is not None,
         workers=max(1, os.cpu_count() or 1),
     )
-    shop = open_shop(settings)
-    try:
-        code = shop.pairing.new_code()
-        run(
-            create_app(shop),
-            host="0.0.0.0" if share else "127.0.0.1",
-            port=port,
-            tls=files,
-            started=lambda: _tell(settings.addresses, code, share=share, browser=not no_browser),
-        )
-    finally:
-        shop.close()
+    with listen("0.0.0.0" if share else "127.0.0.1", port) as opened:
+        shop = open_shop(settings)
+        try:
+            run(
+                create_app(shop),
+                opened=opened,
+                tls=files,
+                started=lambda: _tell(shop, share=share, browser=not no_browser),
+                stopping=shop.changes.end,
+            )
+        finally:
+            shop.close()
+    click.echo("The counter page has ended.", err=True)
 
 
-def _tell(addresses: tuple[str, ...], code: str, *, share: bool, browser: bool) -> None:
-    """Print the address with the code, as a QR where phones may scan it, and open it here."""
+def _tell(shop: Shop, *, share: bool, browser: bool) -> None:
+    """Print addresses with a code each, as a QR where phones may scan it, and open the page here."""
     import segno
 
-    address = f"{addresses[0]}/pair#{code}"
-    click.echo(f"The counter page: {address}\nThe code is good once, for ten minutes. Ctrl-C ends the page.")
-    if share and sys.stdout.isatty():
-        segno.make(address, error="l").terminal(compact=True)
+    own, others = shop.settings.own_address, shop.settings.shared_addresses
+    here = f"{own}/pair#{shop.pairing.new_code()}"
+    click.echo(f"The counter page on this computer: {here}")
+    if share and others:
+        there = f"{others[0]}/pair#{shop.pairing.new_code()}"
+        click.echo(f"On a phone in the same network:    {there}")
+        if sys.stdout.isatty():
+            segno.make(there, error="l").terminal(compact=True)
+    elif share:
+        click.echo("This computer is in no network, so no phone can reach it now.", err=True)
+    click.echo(f"Each code is good once, for ten minutes. Help: {own}/help. Ctrl-C ends the page.", err=True)
     if browser:
-        click.launch(address)
+        click.launch(here)
 
 
 def _certificate(tls: str | None, folder: Path, names: tuple[str, ...]) -> Certificate | None:
-    from acoustic.serve.running import Certificate, certificate
+    from acoustic.serve.running import Certificate, certificate, require_usable
 
     if tls is None:
         return None
@@ -126,6 +138,7 @@ def _certificate(tls: str | None, folder: Path, names: tuple[str, ...]) -> Certi
             f"--tls is {tls}",
             hint="Write auto, or the certificate's and the key's file with a comma between them.",
         )
+    require_usable(files)
     return files
 
 

@@ -17,6 +17,7 @@ class Changes:
         self.count = 0
         self._loop: asyncio.AbstractEventLoop | None = None
         self._waiting: set[asyncio.Event] = set()
+        self._ended = False
 
     def bind(self) -> None:
         """Take the running event loop for the one in which pages wait."""
@@ -32,12 +33,17 @@ class Changes:
         for event in self._waiting:
             event.set()
 
+    def end(self) -> None:
+        """Let nobody wait any longer; called in the event loop."""
+        self._ended = True
+        self._wake()
+
     async def follow(self) -> AsyncIterator[int]:
         """Yield the count at once, at every change, and now and then as a sign of life."""
         event = asyncio.Event()
         self._waiting.add(event)
         try:
-            while True:
+            while not self._ended:
                 event.clear()
                 yield self.count
                 with contextlib.suppress(TimeoutError):

@@ -4,20 +4,42 @@ from __future__ import annotations
 
 import ipaddress
 import os
+import re
+import signal
 import socket
-from collections.abc import Callable
+import ssl
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from acoustic.errors import InputError
+from acoustic.serve.settings import OWN_NAMES
 
 if TYPE_CHECKING:
     from cryptography import x509
 
 LIVES_DAYS = 820  # phones refuse what lives longer than 825 days
 MOST_HEAD_BYTES = 32_768  # judgement: of a request's first lines; cookies are short
+# What X.509 asks to be said of a key one by one.
+USAGES = (
+    "digital_signature",
+    "content_commitment",
+    "key_encipherment",
+    "data_encipherment",
+    "key_agreement",
+    "key_cert_sign",
+    "crl_sign",
+    "encipher_only",
+    "decipher_only",
+)
+# Besides Ctrl-C: what a system sends when it shuts down, and what a terminal sends whose window is closed.
+ENDINGS = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+# A machine may bear a name that no address can.
+NAME = re.compile(r"[a-z0-9][a-z0-9_.-]*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,12 +52,12 @@ class Certificate:
 
 def own_names(*, shared: bool) -> tuple[str, ...]:
     """Hosts by which this machine is reached: itself alone, or the network's names for it as well."""
-    local = ("127.0.0.1", "localhost")
+    local = OWN_NAMES
     if not shared:
         return local
     name = socket.gethostname().lower()
     names = dict.fromkeys((*network_addresses(), name, f"{name.partition('.')[0]}.local", *local))
-    return tuple(names)
+    return tuple(one for one in names if NAME.fullmatch(one))
 
 
 def network_addresses() -> tuple[str, ...]:
@@ -68,7 +90,7 @@ def certificate(folder: Path, names: tuple[str, ...]) -> Certificate:
     Certificate
     """
     kept = Certificate(folder / "certificate.pem", folder / "key.pem")
-    if kept.cert.is_file() and kept.key.is_file() and _covers(kept.cert, names):
+    if kept.cert.is_file() and kept.key.is_file() and _covers(kept, names):
         return kept
     from cryptography import x509
     from cryptography.hazmat.primitives import hashes, serialization
@@ -77,6 +99,7 @@ def certificate(folder: Path, names: tuple[str, ...]) -> Certificate:
     key = ec.generate_private_key(ec.SECP256R1())
     subject = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "Workshop counter page")])
     at = datetime.now(UTC)
+    usage = dict.fromkeys(USAGES, False) | {"digital_signature": True}
     made = (
         x509.CertificateBuilder()
         .subject_name(subject)
@@ -87,17 +110,43 @@ def certificate(folder: Path, names: tuple[str, ...]) -> Certificate:
         .not_valid_after(at + timedelta(days=LIVES_DAYS))
         .add_extension(x509.SubjectAlternativeName([_general(name) for name in names]), critical=False)
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+        .add_extension(x509.KeyUsage(**usage), critical=True)
         .add_extension(x509.ExtendedKeyUsage([x509.oid.ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
+        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
         .sign(key, hashes.SHA256())
     )
     secret = key.private_bytes(
         serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     )
-    handle = os.open(kept.key, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(handle, "wb") as file:
-        file.write(secret)
-    kept.cert.write_bytes(made.public_bytes(serialization.Encoding.PEM))
+    _write(kept.key, secret)
+    _write(kept.cert, made.public_bytes(serialization.Encoding.PEM))
     return kept
+
+
+def _write(path: Path, content: bytes) -> None:
+    """Write a file that this user alone may read, whole or not at all."""
+    half = path.with_suffix(".new")
+    half.unlink(missing_ok=True)
+    with os.fdopen(os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+        file.write(content)
+    half.replace(path)
+
+
+def require_usable(files: Certificate) -> None:
+    """Refuse a certificate that cannot be served.
+
+    Raises
+    ------
+    InputError
+        One of the files is no PEM, the key is another's, or it is locked by a password.
+    """
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(files.cert, files.key, password=lambda: "")
+    except (ssl.SSLError, OSError) as error:
+        raise InputError(
+            f"{files.cert} and {files.key} cannot be used for TLS ({error})",
+            hint="Give a certificate and its own key, both PEM files, the key without a password.",
+        ) from None
 
 
 def _general(name: str) -> x509.GeneralName:
@@ -109,37 +158,84 @@ def _general(name: str) -> x509.GeneralName:
         return x509.DNSName(name)
 
 
-def _covers(cert: Path, names: tuple[str, ...]) -> bool:
-    """Whether a certificate is still good for a month, and for all names."""
+def _covers(kept: Certificate, names: tuple[str, ...]) -> bool:
+    """Whether a certificate is still good for a month, for all names, and with its key."""
     from cryptography import x509
 
     try:
-        read = x509.load_pem_x509_certificate(cert.read_bytes())
-    except ValueError:
+        read = x509.load_pem_x509_certificate(kept.cert.read_bytes())
+        there = read.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+        require_usable(kept)
+    except (ValueError, x509.ExtensionNotFound, InputError):
         return False
-    there = read.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
     good = read.not_valid_after_utc - datetime.now(UTC) > timedelta(days=30)
     return good and {_general(name) for name in names} <= set(there)
 
 
-def run(app: object, *, host: str, port: int, tls: Certificate | None, started: Callable[[], None]) -> None:
-    """Serve until Ctrl-C.
-
-    Parameters
-    ----------
-    app : ASGI application
-    host : str
-    port : int
-    tls : Certificate or None
-    started : callable
-        Called once it answers.
+def listen(host: str, port: int) -> socket.socket:
+    """Open the port.
 
     Raises
     ------
     InputError
-        The port is taken.
+        It is taken, or not for everybody.
+    """
+    opened = socket.socket()
+    try:
+        if os.name == "posix":  # elsewhere it would let two programs share a port
+            opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        opened.bind((host, port))
+    except OSError as error:
+        opened.close()
+        raise InputError(
+            f"port {port} cannot be used ({error.strerror})",
+            hint="Another program or this page listens there already, or the port is the system's own; "
+            "give another one with --port.",
+        ) from None
+    return opened
+
+
+@contextmanager
+def ended_calmly() -> Iterator[None]:
+    """Let the system's wish to end the program, or a closed window, end it as Ctrl-C does: with all put away."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    kept = {}
+    for number in ENDINGS:
+        if signal.getsignal(number) is not signal.SIG_IGN:  # as nohup has it
+            kept[number] = signal.signal(number, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        for number, handler in kept.items():
+            signal.signal(number, handler)
+
+
+def run(
+    app: object,
+    *,
+    opened: socket.socket,
+    tls: Certificate | None,
+    started: Callable[[], None],
+    stopping: Callable[[], None],
+) -> None:
+    """Serve until Ctrl-C, or until the system wishes it to end.
+
+    Parameters
+    ----------
+    app : ASGI application
+    opened : socket
+        As `listen` opened it.
+    tls : Certificate or None
+    started : callable
+        Called once it answers.
+    stopping : callable
+        Called before it waits for open connections to end.
     """
     import uvicorn
+
+    from acoustic.serve.connection import Connection
 
     class Server(uvicorn.Server):
         async def startup(self, sockets: list[socket.socket] | None = None) -> None:
@@ -147,10 +243,14 @@ def run(app: object, *, host: str, port: int, tls: Certificate | None, started: 
             if self.started:
                 started()
 
+        async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+            stopping()
+            await super().shutdown(sockets)
+
     config = uvicorn.Config(
         app,  # type: ignore[arg-type]
-        host=host,
-        port=port,
+        http=Connection,
+        ws="none",
         access_log=False,
         log_level="error",
         server_header=False,
@@ -159,13 +259,9 @@ def run(app: object, *, host: str, port: int, tls: Certificate | None, started: 
         ssl_certfile=None if tls is None else str(tls.cert),
         ssl_keyfile=None if tls is None else str(tls.key),
     )
-    with socket.socket() as probe:
-        try:
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            probe.bind((host, port))
-        except OSError as error:
-            raise InputError(
-                f"port {port} cannot be used ({error.strerror})",
-                hint="Another program or this page listens there already; give another port with --port.",
-            ) from None
-    Server(config).run()
+    server = Server(config)
+    for number in ENDINGS:  # uvicorn sees to the other itself
+        if signal.getsignal(number) is signal.default_int_handler:
+            signal.signal(number, server.handle_exit)
+    with suppress(KeyboardInterrupt):  # the usual end
+        server.run([opened])

@@ -27,6 +27,7 @@ LEAST_FREE_BYTES = 300_000_000
 FULL = {errno.ENOSPC, errno.EFBIG, getattr(errno, "EDQUOT", errno.ENOSPC)}
 NO_ROOM = "The disk of the workshop's computer is full."
 ROOM_HINT = "Make room on it, then send the recording again."
+OWN_NAMES = ("127.0.0.1", "localhost")
 # Ports that browsers leave away.
 USUAL_PORTS = {False: 80, True: 443}
 
@@ -68,3 +69,13 @@ class Settings:
         """Where browsers reach it, the one to tell first."""
         scheme = "https" if self.secure else "http"
         return tuple(f"{scheme}://{host}" for host in self.hosts)
+
+    @property
+    def own_address(self) -> str:
+        """Where a browser on this computer reaches it; only so, or over TLS, it gives a page the microphone."""
+        return next(one for one, name in zip(self.addresses, self.names, strict=True) if name in OWN_NAMES)
+
+    @property
+    def shared_addresses(self) -> tuple[str, ...]:
+        """Where other devices reach it, the surest first; none where it is not shared."""
+        return tuple(one for one, name in zip(self.addresses, self.names, strict=True) if name not in OWN_NAMES)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import sqlite3
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from litestar import Request
 
 from acoustic.book.opening import Book, open_book
+from acoustic.errors import InputError
 from acoustic.serve.changes import Changes
 from acoustic.serve.pairing import Pairing
 from acoustic.serve.queue import Queue
@@ -27,6 +30,8 @@ class Shop:
     pairing : Pairing
     changes : Changes
     queue : Queue
+    lock : sqlite3.Connection
+        Held while the page runs.
     """
 
     settings: Settings
@@ -35,12 +40,14 @@ class Shop:
     pairing: Pairing
     changes: Changes
     queue: Queue
+    lock: sqlite3.Connection
 
     def close(self) -> None:
         """End the processes and close the files; what is open is taken up at the next start."""
         self.queue.stop()
         self.store.close()
         self.book.close()
+        self.lock.close()
 
 
 def open_shop(settings: Settings) -> Shop:
@@ -49,12 +56,31 @@ def open_shop(settings: Settings) -> Shop:
     Raises
     ------
     InputError
-        The book cannot be opened.
+        The book cannot be opened, or another page runs on the same folder.
     """
     settings.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    book, changes = open_book(settings.book), Changes()
-    store = Store(settings.folder / "counter.db")
-    return Shop(settings, book, store, Pairing(store), changes, Queue(settings, store, changes))
+    lock = _lock(settings.folder)
+    try:
+        book, changes = open_book(settings.book), Changes()
+        store = Store(settings.folder / "counter.db")
+        return Shop(settings, book, store, Pairing(store), changes, Queue(settings, store, changes), lock)
+    except BaseException:
+        lock.close()
+        raise
+
+
+def _lock(folder: Path) -> sqlite3.Connection:
+    """Keep a second page out, which would judge what this one judges; the system undoes it whatever ends us."""
+    held = sqlite3.connect(folder / "running.lock", timeout=0, isolation_level=None, check_same_thread=False)
+    try:
+        held.execute("BEGIN EXCLUSIVE")
+    except sqlite3.OperationalError:
+        held.close()
+        raise InputError(
+            f"a counter page runs already with what is kept in {folder}",
+            hint="Use that one, or end it first; another book is named with --book, another folder with --folder.",
+        ) from None
+    return held
 
 
 def shop_of(request: Request[Any, Any, Any]) -> Shop:
