@@ -17,6 +17,7 @@ from litestar.exceptions import (
     ClientException,
     HTTPException,
     NotAuthorizedException,
+    NotFoundException,
     PermissionDeniedException,
 )
 from litestar.types import ASGIApp, Message, Receive, Scope, Send
@@ -35,6 +36,7 @@ UPLOADS, STREAM = {"/checks", "/api/checks"}, "/changes"
 API = "/api/"
 # Judgement: of a form without a file; an install sheet is the longest.
 MOST_FORM_BYTES, MOST_FIELDS = 200_000, 200
+MOST_PATH = 500  # judgement: ours have under a hundred letters
 KEPT_S = 365 * 24 * 3600  # a phone is paired once a year, or until it is ended in the list
 # Nothing is loaded from elsewhere, and no other page may put ours into itself.
 HEADERS = {
@@ -69,6 +71,8 @@ class Access:
             raise PermissionDeniedException("the counter page speaks HTTP alone")
         request: Request[Any, Any, Any] = Request(scope)
         self._require_host(request)
+        if len(scope["path"]) > MOST_PATH or "\0" in scope["path"]:
+            raise NotFoundException("there is no such page")
         secret, from_program = _secret(request)
         if request.method not in SAFE and not from_program:
             self._require_origin(request)

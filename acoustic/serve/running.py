@@ -20,6 +20,7 @@ from acoustic.errors import InputError
 from acoustic.serve.settings import OWN_NAMES
 
 if TYPE_CHECKING:
+    import uvicorn
     from cryptography import x509
 
 LIVES_DAYS = 820  # phones refuse what lives longer than 825 days
@@ -235,8 +236,6 @@ def run(
     """
     import uvicorn
 
-    from acoustic.serve.connection import Connection
-
     class Server(uvicorn.Server):
         async def startup(self, sockets: list[socket.socket] | None = None) -> None:
             await super().startup(sockets)
@@ -247,7 +246,21 @@ def run(
             stopping()
             await super().shutdown(sockets)
 
-    config = uvicorn.Config(
+    server = Server(configured(app, tls))
+    for number in ENDINGS:  # uvicorn sees to the other itself
+        if signal.getsignal(number) is signal.default_int_handler:
+            signal.signal(number, server.handle_exit)
+    with suppress(KeyboardInterrupt):  # the usual end
+        server.run([opened])
+
+
+def configured(app: object, tls: Certificate | None = None) -> uvicorn.Config:
+    """How the server is set up: it keeps no list of who asked for what, and its patience ends."""
+    import uvicorn
+
+    from acoustic.serve.connection import Connection
+
+    return uvicorn.Config(
         app,  # type: ignore[arg-type]
         http=Connection,
         ws="none",
@@ -259,9 +272,3 @@ def run(
         ssl_certfile=None if tls is None else str(tls.cert),
         ssl_keyfile=None if tls is None else str(tls.key),
     )
-    server = Server(config)
-    for number in ENDINGS:  # uvicorn sees to the other itself
-        if signal.getsignal(number) is signal.default_int_handler:
-            signal.signal(number, server.handle_exit)
-    with suppress(KeyboardInterrupt):  # the usual end
-        server.run([opened])

@@ -11,6 +11,7 @@ import uvicorn
 from browsing import Browser, Running, free_port, settings_in
 
 from acoustic.serve.app import create_app
+from acoustic.serve.running import configured, listen
 from acoustic.serve.shop import open_shop
 
 
@@ -18,9 +19,8 @@ from acoustic.serve.shop import open_shop
 def counter(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
     folder, port = tmp_path_factory.mktemp("counter"), free_port()
     shop = open_shop(settings_in(folder, port))
-    config = uvicorn.Config(create_app(shop), host="127.0.0.1", port=port, log_level="error", access_log=False)
-    server = uvicorn.Server(config)
-    thread = threading.Thread(target=server.run, daemon=True)
+    server = uvicorn.Server(configured(create_app(shop)))
+    thread = threading.Thread(target=server.run, args=[[listen("127.0.0.1", port)]], daemon=True)
     thread.start()
     while not server.started:
         time.sleep(0.02)

@@ -1,0 +1,118 @@
+"""A counter page in a process of its own, as `acoustic serve` begins it, to be ended in every way."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from browsing import Browser, free_port
+
+
+@dataclass
+class Served:
+    """A running `acoustic serve`."""
+
+    process: subprocess.Popen[str]
+    port: int
+    folder: Path
+    code: str
+    said: list[str] = field(default_factory=list)
+
+    def browser(self) -> Browser:
+        made = Browser(self.port)
+        assert made.pair(self.code).status == 303
+        return made
+
+    def end(self, number: int = signal.SIGTERM, patience_s: float = 30) -> int:
+        self.process.send_signal(number)
+        return self.process.wait(patience_s)
+
+    def processes(self) -> list[int]:
+        """Everything that this server began and that still runs."""
+        return descendants(self.process.pid)
+
+
+def descendants(pid: int) -> list[int]:
+    listed = subprocess.run(["ps", "-eo", "pid,ppid,stat"], capture_output=True, text=True, check=True).stdout
+    rows = [line.split() for line in listed.splitlines()[1:]]
+    found, last = [], [pid]
+    while last:
+        last = [int(own) for own, parent, stat in rows if int(parent) in last and not stat.startswith("Z")]
+        found += last
+    return found
+
+
+def alive(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False
+
+
+@contextmanager
+def served(folder: Path, *options: str, port: int | None = None) -> Iterator[Served]:
+    """Begin `acoustic serve` on the book in a folder; it is ended at the end, if it was not before."""
+    at = port or free_port()
+    command = [sys.executable, "-m", "acoustic", "serve", "--no-browser", "--port", str(at)]
+    process = subprocess.Popen(
+        [*command, "--book", str(folder / "book.db"), *options],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    said: list[str] = []
+    reader = threading.Thread(target=_keep, args=[process, said])
+    reader.start()
+    try:
+        yield Served(process, at, folder, _code_in(process, said), said)
+    finally:
+        if process.poll() is None:
+            process.terminate()
+            try:
+                process.wait(30)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+        reader.join(30)
+        assert process.stdout is not None
+        process.stdout.close()
+
+
+def _keep(process: subprocess.Popen[str], said: list[str]) -> None:
+    assert process.stdout is not None
+    for line in process.stdout:
+        said.append(line)
+
+
+def _code_in(process: subprocess.Popen[str], said: list[str]) -> str:
+    """The first code that it prints."""
+    until = time.monotonic() + 60
+    while time.monotonic() < until:
+        ended = process.poll() is not None
+        if found := re.search(r"/pair#(\w+)", "".join(said)):
+            return found[1]
+        if ended:
+            time.sleep(0.5)
+            break
+        time.sleep(0.02)
+    raise AssertionError(f"it did not begin: {''.join(said)}")
+
+
+def wait_until_gone(pids: Sequence[int], patience_s: float = 15) -> list[int]:
+    """Those that are still there after some time."""
+    import time
+
+    until = time.monotonic() + patience_s
+    while time.monotonic() < until and any(alive(pid) for pid in pids):
+        time.sleep(0.1)
+    return [pid for pid in pids if alive(pid)]
