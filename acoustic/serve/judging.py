@@ -261,6 +261,7 @@ def listen(folder: str, label: str, where: str | None) -> Heard:
     from acoustic.triage.evidence import read_evidence
     from acoustic.triage.rules import load_rules
 
+    _bound_processor_time()
     here = Path(folder)
     question = msgspec.json.decode((here / QUESTION).read_bytes(), type=Question)
     asked = question.asked(here, _sitting(_book(where), question))

@@ -47,7 +47,7 @@ async def judge_anew(request: Request[Any, Any, Any], uid: FromPath[str]) -> Red
 
 
 def _send_anew(shop: Shop, check: Check, fields: dict[str, str], device: str) -> Check:
-    shop.queue.require_room()
+    shop.queue.require_room(device)
     question = question_of({**fields, "kind": check.question.get("kind", "check")})
     folder, uid = shop.queue.folder_of(check.uid), secrets.token_hex(16)
     copy = shop.settings.folder / f".{uid}.upload"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import base64
 import mimetypes
 import secrets
@@ -86,7 +87,8 @@ async def take_upload(request: Request[Any, Any, Any]) -> Check:
         The form is not ours.
     """
     shop, uid = shop_of(request), secrets.token_hex(16)
-    shop.queue.require_room()
+    who = device_of(request).name
+    shop.queue.require_room(who)
     target = shop.settings.folder / f".{uid}.upload"
 
     def wanted(fields: dict[str, str]) -> None:
@@ -103,8 +105,11 @@ async def take_upload(request: Request[Any, Any, Any]) -> Check:
                 if upload.fields.get(name, "").strip():
                     (folder / file).write_text(upload.fields[name], encoding="utf-8")
 
-        name, who = upload.name[-MOST_LETTERS:], device_of(request).name
-        return shop.queue.accept(uid, target, question, name=name, device=who, beside=beside)
+        name = upload.name[-MOST_LETTERS:]
+        # In a thread: it waits for the disk, and other phones are not to wait with it.
+        return await asyncio.to_thread(
+            shop.queue.accept, uid, target, question, name=name, device=who, beside=beside
+        )
     finally:
         target.unlink(missing_ok=True)
 
