@@ -1,8 +1,13 @@
-// Runs beside the page: hands every block of raw samples on, in order.
+// Runs beside the page: hands every block of raw samples on, in order. Where the microphone gives none for a while,
+// zeros take their place, so that taps and motion stay on the recording's clock.
 class Samples extends AudioWorkletProcessor {
-  process(inputs) {
+  process(inputs, outputs) {
     const channel = inputs[0][0];
-    if (channel) this.port.postMessage({ block: channel.slice(), start: currentTime });
+    this.begun ||= Boolean(channel);
+    if (this.begun) {
+      const block = channel ? channel.slice() : new Float32Array(outputs[0][0].length);
+      this.port.postMessage({ block, start: currentTime });
+    }
     return true;
   }
 }
