@@ -8,6 +8,8 @@ from collections.abc import AsyncIterator
 
 # A page that hears nothing for so long cannot tell a quiet shop from a dead connection.
 HEARTBEAT_S = 15.0
+# Each page that hears of a change asks for what changed; several in one blink are one to people (judgement).
+LEAST_S = 0.15
 
 
 class Changes:
@@ -39,13 +41,14 @@ class Changes:
         self._wake()
 
     async def follow(self) -> AsyncIterator[int]:
-        """Yield the count at once, at every change, and now and then as a sign of life."""
+        """Yield the count at once, soon after every change, and now and then as a sign of life."""
         event = asyncio.Event()
         self._waiting.add(event)
         try:
             while not self._ended:
                 event.clear()
                 yield self.count
+                await asyncio.sleep(LEAST_S)
                 with contextlib.suppress(TimeoutError):
                     await asyncio.wait_for(event.wait(), HEARTBEAT_S)
         finally:
