@@ -27,7 +27,6 @@ from acoustic.serve.pairing import Pairing, is_form_token
 from acoustic.serve.settings import MOST_UPLOAD_BYTES, Settings
 from acoustic.serve.uploads import FILM_LESS, MOST_FIELD_BYTES, TOO_LARGE
 
-COOKIE = "crank-session"
 TOKEN_FIELD, TOKEN_HEADER = "form_token", "x-form-token"
 SAFE = {"GET", "HEAD", "OPTIONS"}
 # What may be seen without a session: the way to one, and what helps when that fails.
@@ -73,7 +72,7 @@ class Access:
         self._require_host(request)
         if len(scope["path"]) > MOST_PATH or "\0" in scope["path"]:
             raise NotFoundException("there is no such page")
-        secret, from_program = _secret(request)
+        secret, from_program = _secret(request, self._settings.cookie)
         if request.method not in SAFE and not from_program:
             self._require_origin(request)
         path = scope["path"]
@@ -118,19 +117,22 @@ class Access:
 
     def _require_host(self, request: Request[Any, Any, Any]) -> None:
         if request.headers.get("host", "").lower() not in self._settings.hosts:
-            raise ClientException("the address in the browser's bar is none of the counter page's own")
+            own = ", ".join(self._settings.addresses)
+            raise ClientException(
+                f"the address in the browser's bar is none of the counter page's own, which are {own}"
+            )
 
     def _require_origin(self, request: Request[Any, Any, Any]) -> None:
         if request.headers.get("origin") not in self._settings.addresses:
             raise PermissionDeniedException("this did not come from a page of the counter's own")
 
 
-def _secret(request: Request[Any, Any, Any]) -> tuple[str, bool]:
+def _secret(request: Request[Any, Any, Any], cookie: str) -> tuple[str, bool]:
     """The secret that came along, and whether a program sent it."""
     given = request.headers.get("authorization", "")
     if given.lower().startswith("bearer "):
         return given[7:].strip(), True
-    return request.cookies.get(COOKIE, ""), False
+    return request.cookies.get(cookie, ""), False
 
 
 def _address(request: Request[Any, Any, Any]) -> str:
@@ -152,10 +154,16 @@ def _require_size(request: Request[Any, Any, Any], most: int) -> None:
         raise HTTPException(detail=f"{TOO_LARGE}. {FILM_LESS}", status_code=413)
 
 
-def session_cookie(secret: str, *, secure: bool) -> Cookie:
+def session_cookie(secret: str, settings: Settings) -> Cookie:
     """The cookie that holds a session: scripts cannot read it, and other sites' links do not carry it."""
     return Cookie(
-        key=COOKIE, value=secret, max_age=KEPT_S, path="/", httponly=True, samesite="strict", secure=secure
+        key=settings.cookie,
+        value=secret,
+        max_age=KEPT_S,
+        path="/",
+        httponly=True,
+        samesite="strict",
+        secure=settings.secure,
     )
 
 

@@ -26,6 +26,7 @@ from acoustic.serve.pages import (
     devices,
     fit,
     guide,
+    helping,
     lifetimes,
     today,
 )
@@ -62,6 +63,7 @@ def create_app(shop: Shop) -> Litestar:
             *book.HANDLERS,
             *devices.HANDLERS,
             *guide.HANDLERS,
+            *helping.HANDLERS,
             ROUTER,
             create_static_files_router(path="/static", directories=[STATIC], cache_control=None),
         ],

@@ -63,6 +63,10 @@ class Outcome:
     visit: int | None = None
 
 
+class _NotEnteredError(InputError):
+    """What was said contradicts the book; a book that cannot be written now is another matter."""
+
+
 def begin() -> None:
     """Prepare a process that judges: bound it, and judge a spin, so that the first one sent need not wait."""
     begin_painting()
@@ -187,7 +191,7 @@ def _judged(here: Path, uid: str, question: Question, book: Book) -> Outcome:
     judged = take_in(path, asked, analysis, book.files)
     try:
         number = _write(book, _visit(uid, question, fitted, judged))
-    except InputError as error:
+    except _NotEnteredError as error:
         return Outcome("judged", analysis.verdict.level, f"{error.found}. {error.hint}")
     return Outcome("judged", analysis.verdict.level, _first(analysis), number)
 
@@ -237,7 +241,7 @@ def _write(book: Book, made: Visit) -> int:
             refuse_falling(connection, made.bike, made.on_date, made.distance_km)
             refuse_known(connection, [(judged.name, judged.sha256) for judged in made.verdicts])
         except InputError as error:
-            raise InputError(error.found, hint="It was judged, and not entered into the book.") from None
+            raise _NotEnteredError(error.found, hint="It was judged, and not entered into the book.") from None
         return add_visit(connection, made).number
 
 

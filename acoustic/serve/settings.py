@@ -71,6 +71,15 @@ class Settings:
         return tuple(f"{scheme}://{host}" for host in self.hosts)
 
     @property
+    def cookie(self) -> str:
+        """Name of a session's cookie.
+
+        Browsers share cookies among the ports of a host, so two pages on one computer need two names; and plain
+        http may not replace what was set over TLS. RFC 6265bis, section 4.1.3.2: `__Host-` holds it to this host.
+        """
+        return f"__Host-crank-{self.port}" if self.secure else f"crank-{self.port}"
+
+    @property
     def own_address(self) -> str:
         """Where a browser on this computer reaches it; only so, or over TLS, it gives a page the microphone."""
         return next(one for one, name in zip(self.addresses, self.names, strict=True) if name in OWN_NAMES)

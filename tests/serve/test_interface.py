@@ -34,7 +34,7 @@ def asked(counter: Running, token: str, path: str) -> Any:
 def test_a_token_opens_the_interface_alone(counter: Running, browser: Browser, token: str) -> None:
     assert asked(counter, token, "/api/visits")[0] == 200
     assert Browser(counter.port).get("/", Authorization=f"Bearer {token}").status == 401
-    assert Browser(counter.port).get("/", Cookie=f"crank-session={token}").status == 401
+    assert Browser(counter.port).get("/", Cookie=f"{browser.cookie.partition('=')[0]}={token}").status == 401
     assert browser.get("/api/visits").status == 401, "a browser's session is no token"
     session = browser.cookie.partition("=")[2]
     assert Browser(counter.port).get("/api/visits", Authorization=f"Bearer {session}").status == 401

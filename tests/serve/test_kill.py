@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import random
 import signal
@@ -12,7 +13,7 @@ from typing import Any
 
 import pytest
 from browsing import Browser, settings_in
-from serving import Served, alive, served, wait_until_gone
+from serving import Served, alive, another, served, wait_until_gone
 
 from acoustic.book.opening import open_book
 from acoustic.book.visits import list_visits
@@ -26,9 +27,12 @@ def spin(taken: Callable[..., Any]) -> tuple[bytes, str]:
     return made.path.read_bytes(), made.marks.read_text()
 
 
+NUMBERS = itertools.count(1)
+
+
 def send(browser: Browser, spin: tuple[bytes, str], bike: str) -> str:
     said = {"bike": bike, "bearing": "6805", "way": "taps", "marks": spin[1], "form_token": browser.token()}
-    answer = browser.send(said, "spin.wav", spin[0])
+    answer = browser.send(said, "spin.wav", another(spin[0], next(NUMBERS)))
     assert answer.status == 303, answer.words
     return answer.headers["location"]
 

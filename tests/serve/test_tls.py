@@ -36,7 +36,7 @@ def test_it_says_who_it_is_for_and_how_long(tmp_path: Path) -> None:
     names = read.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
     assert names.get_values_for_type(x509.DNSName) == ["bench.local", "localhost"]
     assert [str(one) for one in names.get_values_for_type(x509.IPAddress)] == ["192.0.2.7", "127.0.0.1"]
-    # Apple, support article 103769, from memory: 825 days or fewer, a name in the SAN, server authentication, SHA-2, key size.
+    # Apple, support article 103769, from memory: 825 days or fewer, names in the SAN, server authentication.
     assert read.not_valid_after_utc - read.not_valid_before_utc <= timedelta(days=825)
     usage = read.extensions.get_extension_for_class(x509.ExtendedKeyUsage).value
     assert x509.oid.ExtendedKeyUsageOID.SERVER_AUTH in usage
@@ -108,6 +108,7 @@ def test_a_client_that_trusts_the_certificate_is_served(tmp_path: Path) -> None:
         cookie = paired.headers["set-cookie"]
         assert paired.status == 303
         assert "secure" in cookie.lower()
+        assert cookie.startswith(f"__Host-crank-{page.port}="), "and plain http cannot take its place"
         assert asked(page.port, trusts, "GET", "/", Cookie=cookie.partition(";")[0]).status == 200
         assert asked(page.port, trusts, "GET", "/").status == 401
         assert asked(page.port, trusts, "POST", "/pair", Origin=f"http://127.0.0.1:{page.port}").status == 403

@@ -35,7 +35,7 @@ async def redeem(request: Request[Any, Any, Any]) -> Response[Any]:
         return page(
             request, "pair", status=403, wrong="This code is not good, or was used already. Ask for a new one."
         )
-    cookie = session_cookie(secret, secure=shop.settings.secure)
+    cookie = session_cookie(secret, shop.settings)
     return Redirect("/", status_code=303, cookies=[cookie])
 
 
