@@ -31,7 +31,7 @@ TOKEN_FIELD, TOKEN_HEADER = "form_token", "x-form-token"
 SAFE = {"GET", "HEAD", "OPTIONS"}
 # What may be seen without a session: the way to one, and what helps when that fails.
 OPEN_PATHS, STATIC = {"/pair", "/help"}, "/static/"
-UPLOADS, STREAM = {"/checks", "/api/checks"}, "/changes"
+UPLOADS, STREAM = {"/checks", "/api/checks", "/book/look"}, "/changes"
 API = "/api/"
 # Judgement: of a form without a file; an install sheet is the longest.
 MOST_FORM_BYTES, MOST_FIELDS = 200_000, 200

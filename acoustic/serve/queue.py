@@ -87,6 +87,8 @@ class Queue:
                 shutil.rmtree(folder, ignore_errors=True)  # an upload that was never acknowledged
         for half in self._settings.folder.glob(".*.upload"):
             half.unlink(missing_ok=True)
+        for halfway in self._settings.folder.glob("tmp*"):  # an archive of the book that was being sent
+            shutil.rmtree(halfway, ignore_errors=True)
         # What was begun before waits behind what was not: it may be what ended the program.
         for check in sorted(self._store.open_checks(), key=lambda one: one.tries):
             if check.tries >= MOST_TRIES:
