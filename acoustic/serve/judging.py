@@ -68,7 +68,7 @@ class _NotEnteredError(InputError):
 
 
 def begin() -> None:
-    """Prepare a process that judges: bound it, and judge a spin, so that the first one sent need not wait."""
+    """Prepare a process that judges: bound it, and judge something, so that the first spin need not wait."""
     begin_painting()
     with suppress(OSError), tempfile.TemporaryDirectory(prefix="acoustic-warm-") as name:
         _warm_up(Path(name))
@@ -112,18 +112,19 @@ def _bound_processor_time() -> None:
 
 
 def _warm_up(folder: Path) -> None:
-    """Judge a short simulated spin: it loads what a real one needs."""
+    """Judge some noise as if a crank had turned in it: it loads what a real spin needs."""
+    import numpy as np
     import soundfile
 
     from acoustic.book.judging import listen_to
     from acoustic.check.document import document_of
-    from acoustic.dsp.geometry import BearingGeometry
-    from acoustic.simulator import SpinPlan, simulate
 
-    geometry = BearingGeometry(balls=16, ball_diameter_mm=3.5, pitch_diameter_mm=31.0)
-    spin = simulate(SpinPlan(geometry=geometry, duration_s=6.0, turns=5.5, seed=1))
-    soundfile.write(folder / "recording.wav", spin.samples, spin.sample_rate_hz, subtype="PCM_16")
-    (folder / MARKS).write_text("\n".join(f"{mark:.4f}" for mark in spin.marks_s), encoding="utf-8")
+    rate_hz, marks_s = 48_000, 1.0 + np.cumsum(np.linspace(0.5, 0.8, 8))
+    times_s = np.arange(7 * rate_hz) / rate_hz
+    turns = (times_s > marks_s[0]) & (times_s < marks_s[-1])
+    noise = np.random.default_rng(1).standard_normal(times_s.size) * np.where(turns, 0.03, 0.003)
+    soundfile.write(folder / "recording.wav", noise, rate_hz, subtype="PCM_16")
+    (folder / MARKS).write_text("\n".join(f"{mark:.4f}" for mark in marks_s), encoding="utf-8")
     question = Question(bike="warm", bearing="6805", way="taps")
     document_of(listen_to(folder / "recording.wav", question.asked(folder, None), _registry(), lambda _: None))
 

@@ -20,7 +20,7 @@ from acoustic.serve.settings import LONGEST_SILENCE_S, SLOWEST_BYTES_S
 
 # Judgement: a page is six requests, an open one asks twice a second while a check runs.
 DEVICE_PER_S, DEVICE_AT_ONCE = 50.0, 250.0
-STRANGER_PER_S, STRANGER_AT_ONCE = 10.0, 100.0
+STRANGER_PER_S, STRANGER_AT_ONCE = 10.0, 100.0  # judgement: the pages about pairing, and a slip or two
 # Judgement: a mistyped code is tried again at once; whoever guesses has ten codes a minute.
 WRONG_CODES_PER_S, WRONG_CODES_AT_ONCE = 10 / 60, 10.0
 # Browsers open six connections to a page's address: five streams leave one for the page itself.

@@ -21,7 +21,7 @@ from acoustic.serve.settings import FULL, LEAST_FREE_BYTES, MOST_UPLOAD_BYTES, N
 FILE = "recording"
 # Judgement: 20 minutes of a phone's gyro at 60 lines a second, and far more taps than anyone makes.
 MOST_FIELD_BYTES = 4_000_000
-MOST_FIELDS = 20
+MOST_FIELDS = 20  # judgement: twice as many as the longest form of a recording has
 LOOKED_AT_BYTES = 8_000_000  # judgement: how often is looked whether the disk has room left
 AGAIN = "Send it again."
 TOO_LARGE = f"the file is larger than {MOST_UPLOAD_BYTES // 1_000_000} MB"

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 from browsing import BOUNDARY, Browser, Running, form_of
 
-OPEN = {"/pair", "/static/{file_path:path}"}
+OPEN = {"/pair", "/help", "/static/{file_path:path}"}
 
 
 def addresses(counter: Running) -> Iterator[tuple[str, str]]:
