@@ -42,20 +42,36 @@ class Served:
 
 
 def descendants(pid: int) -> list[int]:
-    listed = subprocess.run(["ps", "-eo", "pid,ppid,stat"], capture_output=True, text=True, check=True).stdout
-    rows = [line.split() for line in listed.splitlines()[1:]]
+    """Those that a process began, and theirs, by what Linux tells of each in /proc."""
+    parents = {own: int(rest[1]) for own in numbers() if (rest := state_of(own)) and rest[0] != "Z"}
     found, last = [], [pid]
     while last:
-        last = [int(own) for own, parent, stat in rows if int(parent) in last and not stat.startswith("Z")]
+        last = [own for own, parent in parents.items() if parent in last]
         found += last
     return found
 
 
-def alive(pid: int) -> bool:
+def numbers() -> list[int]:
+    return [int(path.name) for path in Path("/proc").iterdir() if path.name.isdigit()]
+
+
+def state_of(pid: int) -> list[str]:
+    """The words of its state behind its name, proc(5); none where it is gone."""
     try:
-        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
     except OSError:
-        return False
+        return []
+
+
+def processor_s(pids: Sequence[int]) -> float:
+    """Processor time that they took so far."""
+    ticks = [sum(int(one) for one in state[11:13]) for pid in pids if (state := state_of(pid))]
+    return sum(ticks) / os.sysconf("SC_CLK_TCK")
+
+
+def alive(pid: int) -> bool:
+    state = state_of(pid)
+    return bool(state) and state[0] != "Z"
 
 
 @contextmanager

@@ -41,6 +41,7 @@ def workers() -> Iterator[Workers]:
     made.stop()
 
 
+@pytest.mark.broad
 def test_a_worker_that_hangs_is_ended(workers: Workers) -> None:
     for way in (hostile.hang, hostile.hang_in_compiled_code):
         first = workers.call(hostile.who, timeout_s=60).result(60)
@@ -252,6 +253,7 @@ def test_tables_that_make_no_sense_are_a_sentence(
     require_sentence(bench.judged(taken("short").path.read_bytes(), ".wav", way=way, **{kind: table}))
 
 
+@pytest.mark.broad
 def test_a_film_of_huge_pictures_ends_in_time(bench: Bench, tmp_path: Path) -> None:
     import av
 
