@@ -26,6 +26,9 @@ class Wire:
         return self
 
     def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
         self._socket.close()
 
     def send(self, content: bytes) -> None:

@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 from browsing import Browser, settings_in
 from serving import Served, alive, another, served, wait_until_gone
+from wire import Wire, head_of, opening_of
 
 from acoustic.book.opening import open_book
 from acoustic.book.visits import list_visits
@@ -111,7 +112,7 @@ def test_killed_at_any_time_all_that_was_acknowledged_is_judged_once(
     tmp_path: Path, spin: tuple[bytes, str]
 ) -> None:
     """Killed ten times, at random: right after an answer, in the middle of an upload, and while it judges."""
-    chance, sent, port, browser = random.Random(4), [], None, None
+    chance, sent, port, browser, halves = random.Random(4), [], None, None, 0
     for round_number in range(10):
         with served(tmp_path, port=port) as page:
             port = page.port
@@ -121,11 +122,16 @@ def test_killed_at_any_time_all_that_was_acknowledged_is_judged_once(
                 sent.append((send(browser, spin, bike), bike))
             if chance.random() < 0.5:
                 until_judging(page)
+            half = Wire(page.port)  # never acknowledged, and never heard of again
+            half.send(head_of(browser, "Content-Length: 1000000") + opening_of(browser) + bytes(100_000))
             time.sleep(chance.uniform(0, 1.5))
+            halves += len(list(tmp_path.glob("book.counter/.*.upload")))
             running = page.processes()
             page.end(signal.SIGKILL)
+            half.close()
             assert wait_until_gone(running) == []
     assert browser is not None
+    assert halves, "some were ended in the middle of an upload"
     with served(tmp_path, port=port) as page:
         for address, _ in sent:
             assert "outer" in browser.ended(address).words

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import http.client
+import os
+import shutil
 import socket
 import ssl
 import stat
@@ -14,6 +16,7 @@ from pathlib import Path
 import pytest
 import trustme
 from cryptography import x509
+from playwright.sync_api import sync_playwright
 from serving import served
 
 from acoustic.errors import InputError
@@ -184,3 +187,27 @@ def test_shared_it_is_reached_by_the_networks_address(tmp_path: Path) -> None:
                 with pytest.raises(OSError):
                     connection.request("GET", "/pair")
             connection.close()
+
+
+def test_the_microphone_is_given_over_tls_alone(tmp_path: Path) -> None:
+    """In a real browser, by the network's address, as a phone asks; the session lasts there too."""
+    program, addresses = shutil.which("chromium") or shutil.which("chromium-browser"), network_addresses()
+    if program is None or not addresses:
+        if program is None and os.environ.get("CI"):
+            pytest.fail("there is no chromium on PATH")
+        pytest.skip("there is no chromium on PATH, or no network, so no browser asked by an address")
+    given = {}
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=program, args=["--no-sandbox"])
+        for scheme, options in (("http", ["--share"]), ("https", ["--share", "--tls", "auto"])):
+            with served(tmp_path, *options) as page:
+                tab = browser.new_context(ignore_https_errors=True).new_page()
+                tab.goto(f"{scheme}://{addresses[0]}:{page.port}/pair#{page.code}")
+                tab.get_by_role("button", name="Pair").click()
+                tab.wait_for_url(f"{scheme}://{addresses[0]}:{page.port}/")
+                tab.goto(f"{scheme}://{addresses[0]}:{page.port}/record")
+                assert "Record a spin" in tab.inner_text("h1")
+                given[scheme] = tab.evaluate("[isSecureContext, Boolean(navigator.mediaDevices?.getUserMedia)]")
+                tab.context.close()
+        browser.close()
+    assert given == {"http": [False, False], "https": [True, True]}
