@@ -189,6 +189,9 @@ def test_the_usual_ports_are_left_away_by_browsers() -> None:
     assert hosts(80, secure=False) == ("http://bench.local",)
     assert hosts(443, secure=True) == ("https://bench.local",)
     assert hosts(443, secure=False) == ("http://bench.local:443",)
+    shared = Settings(book=None, folder=Path(), names=("192.0.2.7", "127.0.0.1"), port=80, secure=False)
+    assert shared.shared_addresses == ("http://192.0.2.7",)
+    assert shared.own_address == "http://127.0.0.1"
     assert hosts(8321, secure=True) == ("https://bench.local:8321",)
 
 

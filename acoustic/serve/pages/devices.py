@@ -11,10 +11,11 @@ from litestar.response import Redirect
 
 from acoustic.serve.access import read_form, session_cookie
 from acoustic.serve.question import MOST_LETTERS
-from acoustic.serve.shop import Shop, device_of, shop_of
+from acoustic.serve.shop import device_of, shop_of
 from acoustic.serve.view import page
 
 NAMELESS = "a phone without a name"
+MOST_SHOWN = 3  # judgement: more codes at once, and nobody knows which to scan
 
 
 @get("/pair", sync_to_thread=False, include_in_schema=False)
@@ -52,7 +53,8 @@ async def new_code(request: Request[Any, Any, Any]) -> Response[str]:
     await read_form(request)
     shop = shop_of(request)
     code = shop.pairing.new_code()
-    shown = [{"address": address, "picture": qr_of(pair_address(address, code))} for address in reachable(shop)]
+    addresses = shop.settings.shared_addresses[:MOST_SHOWN]
+    shown = [{"address": address, "picture": qr_of(pair_address(address, code))} for address in addresses]
     return page(
         request, "devices", devices=shop.store.all_devices(), me=device_of(request).uid, codes=shown, code=code
     )
@@ -75,14 +77,6 @@ async def new_program(request: Request[Any, Any, Any]) -> Response[str]:
     return page(
         request, "devices", devices=shop.store.all_devices(), me=device_of(request).uid, codes=(), program=secret
     )
-
-
-def reachable(shop: Shop) -> tuple[str, ...]:
-    """Addresses by which another device may reach the page; none where it is not shared."""
-    own = ("127.0.0.1", "localhost")
-    return tuple(
-        address for address in shop.settings.addresses if address.rpartition(":")[0].rpartition("/")[2] not in own
-    )[:3]
 
 
 def pair_address(address: str, code: str) -> str:
