@@ -57,6 +57,7 @@ class LazyGroup(click.Group):
         "report": ("acoustic.cli.report:report", "Write one page about a bike: verdict, pictures, sound, trend."),
         "lifetimes": ("acoustic.cli.lifetimes:lifetimes", "Show which bearing lasts in which frame and use."),
         "book": ("acoustic.cli.book:book", "Make a book; export or import the whole of it as one file."),
+        "serve": ("acoustic.cli.serve:serve", "Serve the counter page to phones and laptops in the workshop."),
         "orders": ("acoustic.cli.orders:orders", "Show the defect orders of a bearing."),
         "bearings": ("acoustic.cli.bearings:bearings", "List or search the bearing catalogue."),
         "demo": ("acoustic.cli.demo:demo", "Judge the demo recordings; show expected and found."),
@@ -75,6 +76,17 @@ class LazyGroup(click.Group):
         module, _, attribute = self.COMMANDS[cmd_name][0].partition(":")
         command: click.Command = getattr(importlib.import_module(module), attribute)
         return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command; for one that is misspelt name the nearest, of which click knows none unloaded."""
+        if args and not args[0].startswith("-") and args[0] not in self.COMMANDS:
+            from difflib import get_close_matches
+
+            near = get_close_matches(args[0], self.COMMANDS)
+            ctx.fail(f"No such command {args[0]!r}." + (f" Did you mean {' or '.join(near)}?" if near else ""))
+        return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> object:
         """Call the command; where nobody reads the result, click would end with 1: 'at or past'."""

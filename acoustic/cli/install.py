@@ -10,7 +10,7 @@ import click
 
 from acoustic.cli.book_options import book_option, opened
 from acoustic.cli.file_options import check_page, write_page
-from acoustic.cli.fit_options import asked_sheet, bore_mm, fit_options, tilt_rad
+from acoustic.cli.fit_options import fit_options
 from acoustic.cli.language_option import language_option
 from acoustic.cli.progress import Progress
 from acoustic.cli.questions import WHAT_TO_WRITE, WHICH_BEARING, ByQuestion, under
@@ -44,6 +44,7 @@ def fit(name: str, as_json: bool, **said: Any) -> None:
     Measure the bore at the mouth and deeper, in two directions each. The makers of frame
     and bearing have the last word. Ream and face a frame only if you are equipped for it.
     """
+    from acoustic.install.fit.asked import asked_sheet
     from acoustic.report.fit_text import fit_document, fit_text
     from acoustic.structures import encode
 
@@ -79,6 +80,7 @@ def choose(name: str | None, use: Use, upkeep: Upkeep, as_json: bool, book: str 
     Without --bearing and --bore the seat counts as not measured, and the kind that forgives most comes first.
     """
     from acoustic.install.choose import Situation, rank_units, spindle_of, with_seat
+    from acoustic.install.fit.asked import asked_sheet, bore_mm, tilt_rad
     from acoustic.report.choose_text import choose_document, choose_text
     from acoustic.structures import encode
 

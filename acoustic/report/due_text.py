@@ -21,12 +21,9 @@ def due_text(found: DueList, *, within_days: float | None) -> str:
     if not found.due:
         span = "" if within_days is None else f" within {counted(round(within_days), 'day')}"
         lines.append(f"Nothing is shown to fall due{span}.")
-    for bike, told in (
-        *((one.bike, _sentences(one)) for one in found.due),
-        *((one.bike, _again(one)) for one in found.hear_again),
-    ):
+    for bike, told in due_sentences(found):
         lines.append(bike)
-        lines += paragraphs("", map(sentence, told))
+        lines += paragraphs("", told)
     rest = [
         _counted(found.later, "later"),
         _counted(found.not_rising, "not shown to wear"),
@@ -36,6 +33,15 @@ def due_text(found: DueList, *, within_days: float | None) -> str:
     if said:
         lines += ["", f"Besides: {said}."]
     return "\n".join(lines)
+
+
+def due_sentences(found: DueList) -> list[tuple[str, list[str]]]:
+    """Every bike that asks for something, and what is said of it; what is due first."""
+    told = [
+        *((one.bike, _sentences(one)) for one in found.due),
+        *((one.bike, _again(one)) for one in found.hear_again),
+    ]
+    return [(bike, [sentence(text) for text in texts]) for bike, texts in told]
 
 
 def _counted(bikes: tuple[str, ...], what: str) -> str:

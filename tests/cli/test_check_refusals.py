@@ -295,3 +295,10 @@ def test_a_file_is_refused_before_the_work(
 def test_a_catalogue_named_by_the_environment(check: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("ACOUSTIC_CATALOGUE", "absent.toml")
     assert_refused(check("good.wav", *NAMED, *AT_75), "absent.toml", "ACOUSTIC_CATALOGUE")
+
+
+def test_a_misspelt_command_is_answered_with_the_nearest(acoustic: Run) -> None:
+    done = acoustic("chekc", "spin.wav")
+    assert done.code == 2
+    assert "Did you mean check?" in done.stderr
+    assert "Did you mean" not in acoustic("xyzzy").stderr
