@@ -16,6 +16,7 @@ from acoustic.cli.types import Number
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
+    from acoustic.book.given import JudgedOtherwise
     from acoustic.book.opening import Book
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
@@ -142,6 +143,15 @@ def told_fields(values: Iterable[str]) -> list[str]:
     from acoustic.book.history import FIELDS
 
     return [FIELDS.get(name, name.replace("_", " ")) for name in values]
+
+
+def say_recheck(otherwise: Iterable[JudgedOtherwise]) -> None:
+    """Say which visits were judged as another bearing than the book has now, and what to type."""
+    from acoustic.book.given import recheck_told
+
+    told = recheck_told(otherwise)
+    if told:
+        click.echo(f"acoustic: {told}", err=True)
 
 
 def counted(count: int, thing: str) -> str:

@@ -272,9 +272,11 @@ def show(number: int, as_json: bool, book: str | None) -> None:
 def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet: bool) -> None:
     """Judge the recordings of visits again with this version, and say what changed.
 
-    A recording that is missing or was altered is named, and the rest goes on; the exit code is 2 then.
+    Where the book has another bearing by now than a visit was judged as, the book's is taken; sizes that were
+    typed stay. A recording that is missing or was altered is named, and the rest goes on; the exit code is 2 then.
     """
     from acoustic.book import judging, visits
+    from acoustic.book.bikes import all_bearings
     from acoustic.plugin.registry import load_plugins
 
     if bool(numbers) == everything:
@@ -289,10 +291,11 @@ def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet:
                 wanted: tuple[Visit, ...] = visits.list_visits(connection)
             else:
                 wanted = tuple(visits.require_visit(connection, number) for number in numbers)
+            fitted = {bearing.uid: bearing for bearing in all_bearings(connection)}
         for one in wanted:
             progress(f"visit {one.number}")
             try:
-                again = judging.recheck(one, it.files, registry, progress)
+                again = judging.recheck(one, fitted.get(one.bearing), it.files, registry, progress)
             except InputError as error:
                 failed.append(f"visit {one.number}, {one.bike}, {one.on_date}: {error.found}")
                 continue

@@ -15,6 +15,7 @@ from acoustic.cli.book_options import (
     book_option,
     day_option,
     opened,
+    say_recheck,
     told_fields,
 )
 from acoustic.errors import InputError
@@ -71,6 +72,7 @@ def correct(number: int, on: date | None, because: str, anyway: bool, book: str 
 def move(number: int, bike: str, because: str, anyway: bool, book: str | None) -> None:
     """Move the visit NUMBER to the bike BIKE, if it was entered for another."""
     from acoustic.book.distance import refuse_falling
+    from acoustic.book.given import judged_otherwise
     from acoustic.book.slips import move_visit
     from acoustic.book.visits import require_visit
 
@@ -79,7 +81,9 @@ def move(number: int, bike: str, because: str, anyway: bool, book: str | None) -
         if not anyway:
             refuse_falling(connection, bike, before.on_date, before.distance_km)
         moved = move_visit(connection, number, bike, because)
+        otherwise = judged_otherwise(connection, moved.bike, it.files)
     click.echo(f"visit {number} of {moved.on_date} belongs to {moved.bike} now, not to {before.bike}.")
+    say_recheck(otherwise)
 
 
 @click.command()

@@ -191,6 +191,41 @@ def test_what_cannot_be_meant_is_asked_before_it_is_written(acoustic: Run, add: 
     assert len(visits(acoustic, "--bike", "red ROAD")) == 2
 
 
+def bearing_judged(acoustic: Run) -> list[str]:
+    return [one["verdicts"][0]["check"]["bearing"]["designation"] for one in visits(acoustic)]
+
+
+def test_a_misread_bearing_is_put_right_and_judged_again(acoustic: Run, add: Any) -> None:
+    acoustic("bike", "fit", "red", "--bearing", "6806", "--on", "2026-01-02")
+    sizes = ("--balls", "11", "--ball-diameter", "5", "--pitch-diameter", "31")
+    add("sound", "--on", "2026-03-01", "--quiet")
+    add("sound", "--on", "2026-03-02", "--quiet", *sizes)
+    why = ("--because", "misread")
+    assert "recheck" not in acoustic("bike", "correct", "1", "--bearing", "61806", *why).stderr, "another spelling"
+    corrected = acoustic("bike", "correct", "1", "--bearing", "6805", *why)
+    assert "visit 1 was judged as 6806; the book has 6805 now." in corrected.stderr
+    assert corrected.stderr.endswith("\n    acoustic visit recheck 1\n"), "sizes stay"
+    again = acoustic("visit", "recheck", "--all", "--quiet")
+    assert "judged as 6805 now, as 6806 before" in again.stdout
+    assert again.stdout.endswith("2 visits judged again; 1 changed.\n")
+    first, second = visits(acoustic)
+    assert first["verdicts"][0]["asked"]["bearing"]["name"] == "6805"
+    assert first["verdicts"][0]["check"]["bearing"]["designation"] == "6805"
+    assert second["verdicts"][0]["asked"]["bearing"]["name"] is None
+    assert acoustic("visit", "recheck", "1", "--quiet").stdout == "1 visit judged again; 0 changed.\n"
+
+
+def test_a_visit_on_the_wrong_bike_is_judged_again_with_the_right_ones_bearing(acoustic: Run, add: Any) -> None:
+    for bike, bearing in (("red", "6806"), ("blue", "6805")):
+        acoustic("bike", "fit", bike, "--bearing", bearing, "--on", "2026-01-02")
+    add("sound", "--on", "2026-03-01", "--quiet")
+    assert bearing_judged(acoustic) == ["6806"]
+    moved = acoustic("visit", "move", "1", "blue", "--because", "wrong bike")
+    assert moved.stderr.endswith("\n    acoustic visit recheck 1\n")
+    acoustic("visit", "recheck", "1", "--quiet")
+    assert bearing_judged(acoustic) == ["6805"]
+
+
 def test_recheck_goes_on_past_a_recording_that_was_altered(acoustic: Run, add: Any, shop: Path) -> None:
     for case in ("short_outer", "sound"):
         add(case, "--bearing", "6805", "--quiet")
