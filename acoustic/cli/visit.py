@@ -84,14 +84,16 @@ def add(  # noqa: PLR0913, PLR0917 - one argument for each group of options
     with opened(book) as it:
         new = _ask_first(it, bike, on, words.get("distance_km"), recordings, anyway=anyway)
         fitted = _sitting(it, bike, on, scene.side or "")
-        bearing = _named(bearing, fitted)
+        bearing = _named(it, bearing, fitted, bike, on, scene.side or "")
         heard = _listen(it, recordings, bearing, request, scene, Progress(quiet=quiet), say=not quiet)
         made = Visit(bike=bike, on_date=on, bearing=fitted.uid if fitted else "", verdicts=heard, **words)
         fresh = _fresh(it, fitted, on)
-        made = _write(it, made, anyway=anyway)
+        made, untold = _write(it, made, anyway=anyway)
     click.echo(f"visit {made.number}: {made.bike}, {on}: {', '.join(judged.grade for judged in heard)}")
     if new is not None:
         click.echo(f"acoustic: {made.bike} is a new bike in the book.{_meant(made, new)}", err=True)
+    if untold:
+        click.echo(f"acoustic: {untold}", err=True)
     if fresh is not None:
         _compare(made, fresh)
 
@@ -150,10 +152,17 @@ def _compare(made: Visit, fresh: Visit) -> None:
         click.echo(f"compared with the fresh install, visit {fresh.number} of {fresh.on_date}: {sentence}")
 
 
-def _named(bearing: BearingChoice, fitted: Fitted | None) -> BearingChoice:
-    """The bearing that is in the bike, if none is named."""
-    if bearing.name or bearing.ball_diameter_mm or fitted is None or not fitted.designation:
+def _named(
+    book: Book, bearing: BearingChoice, fitted: Fitted | None, bike: str, on: date, side: str
+) -> BearingChoice:
+    """The bearing that is in the bike, if none is named; refused where there is none."""
+    from acoustic.book.unnamed import no_bearing
+
+    if bearing.name or bearing.ball_diameter_mm or bearing.pitch_diameter_mm:
         return bearing
+    if fitted is None or not fitted.designation:
+        with book.reading() as connection:
+            raise no_bearing(connection, bike, on, side)
     return replace(bearing, name=fitted.designation, rows=fitted.rows or bearing.rows)
 
 
@@ -195,9 +204,11 @@ def _listen(
     return tuple(take_in(path, asked, analysis, book.files) for path, analysis in pairs)
 
 
-def _write(book: Book, made: Visit, *, anyway: bool) -> Visit:
+def _write(book: Book, made: Visit, *, anyway: bool) -> tuple[Visit, str]:
+    """Write the visit; it as it is written, and what the book was not told of a replacement."""
     from acoustic.book.bikes import known_bike
     from acoustic.book.distance import refuse_falling
+    from acoustic.book.unnamed import replacement_untold
     from acoustic.book.visits import add_visit, refuse_known
 
     with book.writing() as connection:
@@ -205,7 +216,8 @@ def _write(book: Book, made: Visit, *, anyway: bool) -> Visit:
         if not anyway:  # somebody else may have written meanwhile
             refuse_falling(connection, there.name, made.on_date, made.distance_km)
             refuse_known(connection, [(judged.name, judged.sha256) for judged in made.verdicts])
-        return add_visit(connection, replace(made, bike=there.name))
+        written = add_visit(connection, replace(made, bike=there.name))
+        return written, replacement_untold(connection, written)
 
 
 @visit.command("list")

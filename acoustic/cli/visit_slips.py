@@ -48,6 +48,7 @@ done_option = click.option("--done", type=click.Choice(DONE), help="What was don
 def correct(number: int, on: date | None, because: str, anyway: bool, book: str | None, **said: Any) -> None:
     """Correct the visit NUMBER. The earlier entry stays on record."""
     from acoustic.book.distance import refuse_falling
+    from acoustic.book.unnamed import replacement_untold
     from acoustic.book.visits import correct as put_right
     from acoustic.book.visits import require_visit
 
@@ -59,8 +60,11 @@ def correct(number: int, on: date | None, because: str, anyway: bool, book: str 
         if not anyway:
             km = values.get("distance_km", before.distance_km if on else None)
             refuse_falling(connection, before.bike, on or before.on_date, km, but=(before.uid,))
-        put_right(connection, number, values, because)
+        now = put_right(connection, number, values, because)
+        untold = replacement_untold(connection, now) if "done" in values else ""
     click.echo(f"visit {number} corrected: {', '.join(told_fields(values))}.")
+    if untold:
+        click.echo(f"acoustic: {untold}", err=True)
 
 
 @click.command()

@@ -226,6 +226,14 @@ def test_a_visit_on_the_wrong_bike_is_judged_again_with_the_right_ones_bearing(a
     assert bearing_judged(acoustic) == ["6805"]
 
 
+def test_a_replacement_that_only_the_visit_tells_is_asked_for(acoustic: Run, add: Any) -> None:
+    acoustic("bike", "fit", "red", "--bearing", "6805", "--on", "2026-01-02")
+    said = add("sound", "--on", "2026-03-01", "--done", "replacement", "--quiet").stderr
+    assert said.endswith("\n    acoustic bike replaced red --on 2026-03-01\n")
+    acoustic("bike", "replaced", "red", "--on", "2026-03-01")
+    assert acoustic("visit", "correct", "1", "--done", "replacement", "--because", "x").stderr == "", "it is there"
+
+
 def test_recheck_goes_on_past_a_recording_that_was_altered(acoustic: Run, add: Any, shop: Path) -> None:
     for case in ("short_outer", "sound"):
         add(case, "--bearing", "6805", "--quiet")

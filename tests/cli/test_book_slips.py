@@ -112,6 +112,48 @@ def test_a_book_is_made_only_if_it_is_meant(acoustic: Run, shop: Path) -> None:
     assert "a new book was made" in acoustic("bike", "list").stderr, "the one of the environment, and it is said"
 
 
+UNNAMED = [
+    (("tiket 1", "2026-03-01"), "the book has no bike tiket 1.", 'mean ticket 1? Then give --bike "ticket 1"'),
+    (("green 77", "2026-03-01"), "the book has no bike green 77, and no bearing was given", "--bearing NAME"),
+    (("ticket 1", "2025-12-31"), "no bearing was in ticket 1; bearing 1 (6805) went in on 2026-01-02", "the day"),
+    (
+        ("ticket 1", "2026-03-01"),
+        "on 2026-03-01 no bearing was in ticket 1; bearing 1 (6805) came out",
+        "bike fit",
+    ),
+    (("empty", "2026-03-01"), "no bearing was given, and the book has none of empty", "acoustic bike fit empty"),
+    (("both", "2026-03-01"), "two bearings were in both: bearing 2 (6805) and bearing 3 (6805)", "--side drive"),
+    (("unsaid", "2026-03-01"), "the book does not say what bearing 4 in unsaid is", "acoustic bike correct 4"),
+]
+
+
+@pytest.mark.parametrize(("visit", "found", "hint"), UNNAMED, ids=[told for _, told, _ in UNNAMED])
+def test_a_visit_without_a_bearing_says_what_the_book_lacks(
+    visit: tuple[str, str], found: str, hint: str, acoustic: Run, shop: Path
+) -> None:
+    acoustic("bike", "fit", "ticket 1", "--bearing", "6805", "--on", "2026-01-02")
+    acoustic("bike", "removed", "1", "--because", "worn", "--on", "2026-02-02")
+    acoustic("bike", "add", "empty")
+    for side in ("drive", "non-drive"):
+        acoustic("bike", "fit", "both", "--bearing", "6805", "--on", "2026-01-02", "--side", side)
+    acoustic("bike", "fit", "unsaid", "--on", "2026-01-02")
+    refused = acoustic("visit", "add", str(shop / "spin.wav"), "--bike", visit[0], "--on", visit[1])
+    assert refused.code == EXIT_UNUSABLE
+    assert found in refused.stderr and hint in refused.stderr
+    assert all(map(can_be_typed, commands_in(refused.stderr)))
+
+
+def test_an_archive_of_no_branch_asks_for_it(acoustic: Run, shop: Path) -> None:
+    acoustic("book", "new", str(shop / "other.db"))
+    acoustic("bike", "add", "ticket 1", "--book", str(shop / "other.db"))
+    acoustic("book", "export", str(shop / "other.zip"), "--book", str(shop / "other.db"))
+    acoustic("book", "branch", "South")
+    refused = acoustic("book", "import", str(shop / "other.zip"))
+    assert "does not say which branch it is from" in refused.stderr and "--branch NAME" in refused.stderr
+    assert "bike" not in refused.stderr and all(map(can_be_typed, commands_in(refused.stderr)))
+    assert acoustic("book", "import", str(shop / "other.zip"), "--branch", "North").code == EXIT_DONE
+
+
 def test_branches(acoustic: Run, shop: Path) -> None:
     north = ("--book", str(shop / "north.db"))
     acoustic("book", "new", north[1], "--branch", "North")
