@@ -72,7 +72,7 @@ def correct(
 ) -> None:
     """Correct what is written about the bearing NUMBER. The earlier entry stays on record."""
     from acoustic.book.bikes import require_bearing
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
     from acoustic.book.given import judged_otherwise
     from acoustic.book.slips import correct_bearing
 
@@ -93,7 +93,7 @@ def correct(
         if not anyway:
             for day, km in (("installed_on", "installed_km"), ("removed_on", "removed_km")):
                 on = values.get(day, getattr(before, day))
-                refuse_falling(connection, before.bike, on or date.today(), values.get(km), but=(before.uid,))
+                refuse_count(connection, before.bike, on or date.today(), values.get(km), but=(before.uid,))
         correct_bearing(connection, number, values, because)
         otherwise = judged_otherwise(connection, before.bike, it.files)
     click.echo(f"bearing {number} corrected: {', '.join(told_fields(values))}.")

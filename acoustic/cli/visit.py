@@ -73,7 +73,7 @@ def add(  # noqa: PLR0913, PLR0917 - one argument for each group of options
 
     The options hold for all recordings of the call. If the book knows the bearing of this
     bike, --bearing can be left out. A recording that is in the book already and kilometres
-    that fall are refused, unless you say --anyway.
+    that fall, or that nobody can have ridden since, are refused, unless you say --anyway.
 
     Keep hands, hair and sleeves clear of the spinning crank.
     """
@@ -103,7 +103,7 @@ def _ask_first(
 ) -> list[str] | None:
     """Refuse what cannot be meant before the long work; the names nearest to a bike's that is new, else None."""
     from acoustic.book.bikes import find_bike, near_names
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
     from acoustic.book.files import sha256_of
     from acoustic.book.naming import settled
     from acoustic.book.visits import refuse_known
@@ -111,7 +111,7 @@ def _ask_first(
     with book.reading() as connection:
         new = near_names(connection, settled(bike)) if find_bike(connection, bike) is None else None
         if not anyway:
-            refuse_falling(connection, bike, on, km)
+            refuse_count(connection, bike, on, km)
             refuse_known(connection, [(path.name, sha256_of(path)) for path in recordings if path.is_file()])
     return new
 
@@ -207,14 +207,14 @@ def _listen(
 def _write(book: Book, made: Visit, *, anyway: bool) -> tuple[Visit, str]:
     """Write the visit; it as it is written, and what the book was not told of a replacement."""
     from acoustic.book.bikes import known_bike
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
     from acoustic.book.unnamed import replacement_untold
     from acoustic.book.visits import add_visit, refuse_known
 
     with book.writing() as connection:
         there = known_bike(connection, made.bike)
         if not anyway:  # somebody else may have written meanwhile
-            refuse_falling(connection, there.name, made.on_date, made.distance_km)
+            refuse_count(connection, there.name, made.on_date, made.distance_km)
             refuse_known(connection, [(judged.name, judged.sha256) for judged in made.verdicts])
         written = add_visit(connection, replace(made, bike=there.name))
         return written, replacement_untold(connection, written)
@@ -247,7 +247,7 @@ def list_visits(
     if not found:
         click.echo("No visits; add one with: acoustic visit add --bike NAME REC")
         return
-    rows = [("visit", "day", "bike", "kind", "done", "grade"), *(_row(one) for one in found)]
+    rows = [("visit", "day", "bike", "kind", "done", "km", "grade"), *(_row(one) for one in found)]
     click.echo(table(rows))
 
 
@@ -255,7 +255,8 @@ def _row(one: Visit) -> tuple[str, ...]:
     grades = ", ".join(judged.grade for judged in one.verdicts)
     if one.removed_because is not None:
         grades = f"(removed: {one.removed_because})"
-    return (str(one.number), one.on_date.isoformat(), one.bike, one.kind, one.done, grades)
+    km = "" if one.distance_km is None else f"{one.distance_km:g}"
+    return (str(one.number), one.on_date.isoformat(), one.bike, one.kind, one.done, km, grades)
 
 
 @visit.command()

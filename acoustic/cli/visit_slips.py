@@ -47,7 +47,7 @@ done_option = click.option("--done", type=click.Choice(DONE), help="What was don
 @book_option
 def correct(number: int, on: date | None, because: str, anyway: bool, book: str | None, **said: Any) -> None:
     """Correct the visit NUMBER. The earlier entry stays on record."""
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
     from acoustic.book.unnamed import replacement_untold
     from acoustic.book.visits import correct as put_right
     from acoustic.book.visits import require_visit
@@ -59,7 +59,7 @@ def correct(number: int, on: date | None, because: str, anyway: bool, book: str 
         before = require_visit(connection, number)
         if not anyway:
             km = values.get("distance_km", before.distance_km if on else None)
-            refuse_falling(connection, before.bike, on or before.on_date, km, but=(before.uid,))
+            refuse_count(connection, before.bike, on or before.on_date, km, but=(before.uid,))
         now = put_right(connection, number, values, because)
         untold = replacement_untold(connection, now) if "done" in values else ""
     click.echo(f"visit {number} corrected: {', '.join(told_fields(values))}.")
@@ -75,7 +75,7 @@ def correct(number: int, on: date | None, because: str, anyway: bool, book: str 
 @book_option
 def move(number: int, bike: str, because: str, anyway: bool, book: str | None) -> None:
     """Move the visit NUMBER to the bike BIKE, if it was entered for another."""
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
     from acoustic.book.given import judged_otherwise
     from acoustic.book.slips import move_visit
     from acoustic.book.visits import require_visit
@@ -83,7 +83,7 @@ def move(number: int, bike: str, because: str, anyway: bool, book: str | None) -
     with opened(book) as it, it.writing() as connection:
         before = require_visit(connection, number)
         if not anyway:
-            refuse_falling(connection, bike, before.on_date, before.distance_km)
+            refuse_count(connection, bike, before.on_date, before.distance_km)
         moved = move_visit(connection, number, bike, because)
         otherwise = judged_otherwise(connection, moved.bike, it.files)
     click.echo(f"visit {number} of {moved.on_date} belongs to {moved.bike} now, not to {before.bike}.")

@@ -47,6 +47,11 @@ def test_a_visit_is_checked_kept_shown_put_right_and_removed(acoustic: Run, add:
         812.0,
         "6805",
     )
+    assert [line.split()[-2:] for line in acoustic("visit", "list").stdout.splitlines()] == [
+        ["km", "grade"],
+        ["812", "replace"],
+    ]
+    assert "visit 1, 2026-03-01 at 812 km: replace" in acoustic("bike", "show", "red").stdout
     stored = [path for path in (shop / "shop.recordings").rglob("*") if path.is_file()]
     assert len(stored) == 2, "the recording and its marks"
     assert acoustic("visit", "correct", "1", "--km", "821", "--because", "read wrongly").code == EXIT_DONE

@@ -33,7 +33,7 @@ def commands_in(text: str) -> list[str]:
 
 def can_be_typed(command: str) -> bool:
     """Whether the command line takes it: commands, options and their values, as they stand there."""
-    words = shlex.split(command.replace(" DAY", " 2026-01-01"))[1:]
+    words = shlex.split(command.replace(" DAY", " 2026-01-01").replace(" KM", " 900"))[1:]
     with click.Context(group, info_name="acoustic") as context:
         found: click.Command = group
         while isinstance(found, click.Group):
@@ -72,7 +72,8 @@ def test_a_replacement_is_one_step(acoustic: Run) -> None:
     listed = acoustic("bike", "list").stdout.splitlines()
     assert listed[1].split() == ["Red", "2", "6805", "2026-02-01"], "with the number that other commands ask for"
     shown = acoustic("bike", "show", "RED").stdout
-    assert "bearing 2: 6805, contact, threaded, wholesaler, lot B7; in 2026-02-01" in shown
+    assert "bearing 2: 6805, contact, threaded, wholesaler, lot B7; in 2026-02-01 at 900 km" in shown
+    assert "out 2026-02-01 at 900 km (worn)" in shown
     assert acoustic("bike", "removed", "2", "--because", "sold", "--on", "2026-02-02").stdout == (
         "bearing 2 came out of Red on 2026-02-02 after 1 day: sold.\n"
     )
@@ -179,6 +180,7 @@ REFUSALS: list[tuple[str, ...]] = [
     ("bike", "fit", "blue", "--bearing", "banana"),
     ("bike", "replaced", "red", "--on", "2026-01-02"),
     ("bike", "replaced", "red", "--on", "2026-02-02", "--km", "100"),
+    ("bike", "replaced", "red", "--on", "2026-02-02", "--km", "38800"),
     ("bike", "removed", "9", "--because", "worn"),
     ("bike", "restore", "1", "--because", "x"),
     ("bike", "correct", "1", "--because", "x"),
