@@ -122,14 +122,14 @@ def opened(where: str | None, *, create: bool = False) -> Iterator[Book]:
     Parameters
     ----------
     where : str or None
-        What --book says: a book that has to be there, so that a typing error makes no empty one. Without it, the
-        book of the environment or the user's own is made when it is first used, and that is said.
+        What --book says. That book, or else the one of the environment, has to be there, so that a typing error
+        makes no empty one. Only the user's own is made when it is first used, and that is said.
     create : bool
         Make it in any case.
     """
-    from acoustic.book.opening import open_book
+    from acoustic.book.opening import is_named, open_book
 
-    book = open_book(where, create=create or where is None)
+    book = open_book(where, create=create or not is_named(where))
     if book.made and not create:
         click.echo(f"acoustic: a new book was made: {book.place}", err=True)
     try:

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from acoustic.book.opening import open_book
 from acoustic.errors import EXIT_DONE, EXIT_UNUSABLE
 
 Run = Callable[..., Any]
@@ -19,6 +20,7 @@ Take = Callable[..., Any]
 def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A book of its own for each test."""
     monkeypatch.setenv("ACOUSTIC_BOOK", str(tmp_path / "shop.db"))
+    open_book(str(tmp_path / "shop.db")).close()
     return tmp_path
 
 
@@ -149,6 +151,7 @@ def test_the_book_travels(acoustic: Run, add: Any, shop: Path, monkeypatch: pyte
     before = visits(acoustic)
     assert acoustic("book", "export", str(shop / "shop.zip")).code == EXIT_DONE
     monkeypatch.setenv("ACOUSTIC_BOOK", str(shop / "elsewhere" / "book.db"))
+    open_book(str(shop / "elsewhere" / "book.db")).close()
     assert "1 visit, 2 files" in acoustic("book", "import", str(shop / "shop.zip")).stdout
     assert json.dumps(visits(acoustic)) == json.dumps(before)
     assert acoustic("visit", "recheck", "1", "--quiet").code == EXIT_DONE, "the recordings came along"

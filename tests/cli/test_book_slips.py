@@ -13,6 +13,7 @@ from typing import Any
 import click
 import pytest
 
+from acoustic.book.opening import open_book
 from acoustic.cli import group
 from acoustic.errors import EXIT_DONE, EXIT_UNUSABLE
 
@@ -23,6 +24,7 @@ Run = Callable[..., Any]
 def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A book of its own for each test."""
     monkeypatch.setenv("ACOUSTIC_BOOK", str(tmp_path / "shop.db"))
+    open_book(str(tmp_path / "shop.db")).close()
     return tmp_path
 
 
@@ -103,14 +105,30 @@ def test_slips_are_put_right_and_told(acoustic: Run) -> None:
     assert [bike["name"] for bike in acoustic("bike", "list", "--json").document["bikes"]] == ["ticket 7"]
 
 
-def test_a_book_is_made_only_if_it_is_meant(acoustic: Run, shop: Path) -> None:
-    refused = acoustic("bike", "list", "--book", str(shop / "tiping.db"))
-    assert (refused.code, list(shop.iterdir())) == (EXIT_UNUSABLE, [])
+@pytest.mark.parametrize("by_environment", [False, True])
+def test_a_book_is_made_only_if_it_is_meant(
+    by_environment: bool, acoustic: Run, shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    named = ("--book", str(shop / "new" / "tiping.db"))
+    if by_environment:
+        monkeypatch.setenv("ACOUSTIC_BOOK", named[1])
+        named = ()
+    refused = acoustic("bike", "list", *named)
+    assert (refused.code, (shop / "new").exists()) == (EXIT_UNUSABLE, False)
+    assert ("which ACOUSTIC_BOOK names" in refused.stderr) == by_environment
     (command,) = commands_in(refused.stderr)
     assert acoustic(*shlex.split(command)[1:]).code == EXIT_DONE
-    assert acoustic("bike", "list", "--book", str(shop / "tiping.db")).code == EXIT_DONE
+    assert acoustic("bike", "list", *named).code == EXIT_DONE
     assert acoustic(*shlex.split(command)[1:]).code == EXIT_UNUSABLE, "it is there already"
-    assert "a new book was made" in acoustic("bike", "list").stderr, "the one of the environment, and it is said"
+
+
+def test_the_book_in_the_own_data_folder_is_made_when_it_is_first_used(
+    acoustic: Run, shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("ACOUSTIC_BOOK")
+    monkeypatch.setattr("acoustic.book.opening._data_folder", lambda: shop / "own")
+    assert "a new book was made" in acoustic("bike", "list").stderr
+    assert acoustic("bike", "list").stderr == ""
 
 
 UNNAMED = [
