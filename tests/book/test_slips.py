@@ -109,7 +109,11 @@ def test_a_visit_moves_to_the_bike_it_belongs_to(book: Book, numbers: tuple[int,
             move_visit(connection, visit, "blue", "again")
         with pytest.raises(InputError, match="no bike"):
             move_visit(connection, visit, "green", "x")
-    assert [row[0] for row in told(book, "visit", visit)] == ["bike", "bearing"]
+    kept = told(book, "visit", visit)
+    assert [row[:3] for row in kept] == [
+        ("bike", "Red Road", "blue"),
+        ("bearing", "bearing 1 (6805)", f"bearing {fitted.number}"),
+    ]
 
 
 def test_a_removal_is_undone(book: Book, numbers: tuple[int, int]) -> None:
@@ -128,6 +132,9 @@ def test_a_removal_is_undone(book: Book, numbers: tuple[int, int]) -> None:
         assert restore_visit(connection, visit, "it was right").removed_because is None
         with pytest.raises(InputError, match="was not removed"):
             restore_visit(connection, visit, "again")
+    with book.reading() as connection:
+        words = [str(one).split(": ", 1)[1] for one in history(connection, "visit", visit)]
+    assert words == ["removed (wrong)", "removal undone (it was right)"]
     kept = told(book, "bearing", bearing)
     assert ("removed_on", "2026-05-10", "", "it was the other bike") in kept
     assert ("removed_because", "worn", "", "it was the other bike") in kept
