@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, Literal
 
 import sqlalchemy as sa
 
+from acoustic.book.bikes import all_bearings
 from acoustic.book.tables import bearings, bikes, changes, visits
 from acoustic.errors import InputError
 
@@ -28,6 +29,11 @@ FIELDS = {
     "shell_width_mm": "width of the shell [mm]",
     "bore_mm": "bore [mm]",
     "spindle_mm": "spindle [mm]",
+}
+# In words where it is undone, and where it is done.
+_UNDONE = {
+    "removed_because": ("removal undone", "removed"),
+    "withdrawn_because": ("entry stands again", "entry taken back"),
 }
 TABLES: Mapping[Of, sa.Table] = {"visit": visits, "bike": bikes, "bearing": bearings}
 
@@ -51,6 +57,9 @@ class Change:
 
     def __str__(self) -> str:
         """It in words."""
+        undone = _UNDONE.get(self.field)
+        if undone is not None and not (self.was and self.became):
+            return f"changed {self.changed_at:%Y-%m-%d}: {undone[bool(self.became)]} ({self.because})"
         name = FIELDS.get(self.field, self.field.replace("_", " "))
         said = f"{name} from {self.was or 'nothing'} to {self.became or 'nothing'}"
         return f"changed {self.changed_at:%Y-%m-%d}: {said} ({self.because})"
@@ -102,8 +111,12 @@ def note(
 
 
 def history(connection: sa.Connection, of: Of, number: int) -> tuple[Change, ...]:
-    """What was changed about a visit, a bike or a bearing, oldest first."""
-    return histories(connection, of, [number]).get(number, ())
+    """What was changed about a visit, a bike or a bearing, oldest first; the bearings that were heard in words."""
+    found = histories(connection, of, [number]).get(number, ())
+    if of != "visit" or not any(one.field == "bearing" for one in found):
+        return found
+    told = {one.uid: one.told for one in all_bearings(connection, withdrawn=True)}
+    return tuple(replace(one, was=told.get(one.was, one.was)) for one in found)
 
 
 def histories(

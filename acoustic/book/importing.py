@@ -203,6 +203,12 @@ class _Import:
         base, branch = self._base(bike), bike.branch or self._held.branch
         if branch == self._ours or self._same:
             return base
+        if not branch:
+            raise InputError(
+                f"the archive does not say which branch it is from, and this book is the one of {self._ours}",
+                hint="Name it with --branch NAME. Or name it in the book that was exported, and export again:\n"
+                "    acoustic book branch NAME",
+            )
         return f"{base[: LONGEST - len(branch) - 3]} ({settled_branch(branch)})"
 
     def _bike(self, bike: ArchivedBike) -> Bike:

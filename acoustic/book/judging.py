@@ -9,7 +9,8 @@ from pathlib import Path
 
 from acoustic.book.asked import Asked, read_asked
 from acoustic.book.files import FileStore
-from acoustic.book.records import Judged, Visit
+from acoustic.book.given import asked_now, bearing_told
+from acoustic.book.records import Fitted, Judged, Visit
 from acoustic.check.document import document_of
 from acoustic.check.pipeline import check_recording
 from acoustic.model import Analysis
@@ -76,8 +77,23 @@ class Rechecked:
     changed: tuple[str, ...]
 
 
-def recheck(visit: Visit, files: FileStore, registry: Registry, progress: Progress) -> Rechecked:
+def recheck(
+    visit: Visit, fitted: Fitted | None, files: FileStore, registry: Registry, progress: Progress
+) -> Rechecked:
     """Judge the recordings of a visit again, as they were asked about then.
+
+    Parameters
+    ----------
+    visit : Visit
+    fitted : Fitted or None
+        The bearing that the book gives for it by now, which takes the place of the one that was named then.
+    files : FileStore
+    registry : Registry
+    progress : callable
+
+    Returns
+    -------
+    Rechecked
 
     Raises
     ------
@@ -86,10 +102,14 @@ def recheck(visit: Visit, files: FileStore, registry: Registry, progress: Progre
     """
     judged, changed = [], []
     for before in visit.verdicts:
-        asked = read_asked(before.asked, files)
+        block = asked_now(before.asked, fitted, files)
+        asked = read_asked(block, files)
         analysis = listen_to(files.require(before.sha256, before.suffix), asked, registry, progress)
-        now = replace(before, document=to_plain(document_of(analysis)), judged_at=_now())
+        now = replace(before, asked=block, document=to_plain(document_of(analysis)), judged_at=_now())
         judged.append(now)
+        if block.bearing != before.asked.bearing:
+            became = f"{bearing_told(block)} now, as {bearing_told(before.asked)} before"
+            changed.append(f"{before.name}: judged as {became}")
         changed += [f"{before.name}: {change}" for change in differences(before, now)]
     return Rechecked(visit, tuple(judged), tuple(changed))
 

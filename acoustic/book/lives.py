@@ -14,6 +14,7 @@ import sqlalchemy as sa
 
 from acoustic.bearings.catalogue import CatalogueRow, load_catalogue
 from acoustic.bearings.names import settle
+from acoustic.book.naming import steps
 from acoustic.book.records import Fitted
 from acoustic.book.tables import bikes, visits
 from acoustic.errors import InputError
@@ -251,7 +252,7 @@ def matching(found: Sequence[Life], wanted: Mapping[str, str]) -> tuple[Life, ..
     if not wanted:
         raise InputError(
             "the book has no bearing whose life could be counted",
-            hint="Add bearings with: acoustic bike fit NAME. List them with: acoustic bike list.",
+            hint=steps(("Add bearings with", "acoustic bike fit NAME"), ("List them with", "acoustic bike list")),
         )
     told = " and ".join(f"{name} {word}" for name, word in wanted.items())
     there = [f"{name}: {', '.join(values) or 'none'}" for name, values in _values(found, wanted).items()]

@@ -43,7 +43,8 @@ def settled(name: str, what: str = "bike") -> str:
     if not words:
         raise InputError(
             f"the {what} has no name",
-            hint="Give any name that tells it from the others, for example a ticket number.",
+            hint="Give any name that tells it from the others, for example "
+            f"{'a ticket number' if what == 'bike' else 'its town'}.",
         )
     if words.startswith("-"):
         raise InputError(

@@ -24,6 +24,7 @@ from acoustic.book.files import FileStore
 from acoustic.book.naming import quoted
 from acoustic.errors import InputError
 
+VARIABLE = "ACOUSTIC_BOOK"  # of the environment
 HEAD = "0003"  # the newest step in `migrations/versions`
 MIGRATIONS = Path(__file__).parent / "migrations"
 # Judgement: another command holds the book for less; a server that is up answers sooner.
@@ -91,23 +92,29 @@ def open_book(where: str | None = None, *, create: bool = True) -> Book:
     InputError
         It cannot be opened or written, a newer version wrote it, or there is none and none is to be made.
     """
-    said = where or os.environ.get("ACOUSTIC_BOOK") or str(_data_folder() / "book.db")
+    said = where or os.environ.get(VARIABLE) or str(_data_folder() / "book.db")
+    missing = None if create else _no_book(said, by_environment=not where)
     if _is_url(said):
         url = _url(said)
         # No password, and no other word of the URL that may hold one.
         book = Book(_server_engine(url), _server_files(), f"postgresql://{url.host or ''}/{url.database or ''}")
     else:
         path = Path(said).expanduser()
-        if not create and not path.exists():
-            raise _no_book(said)
+        if missing is not None and not path.exists():
+            raise missing
         _require_folder(path)
         book = Book(_file_engine(path), FileStore(path.with_name(f"{path.stem}.recordings")), str(path))
     try:
-        made = _bring_up_to_date(book, None if create else _no_book(said))
+        made = _bring_up_to_date(book, missing)
     except BaseException:
         book.close()
         raise
     return replace(book, made=made)
+
+
+def is_named(where: str | None) -> bool:
+    """Whether somebody named the book, in the call or in the environment; else it is the user's own."""
+    return bool(where or os.environ.get(VARIABLE))
 
 
 def _data_folder() -> Path:
@@ -116,11 +123,11 @@ def _data_folder() -> Path:
     return user_data_path("acoustic-crank", appauthor=False)
 
 
-def _no_book(said: str) -> InputError:
+def _no_book(said: str, *, by_environment: bool) -> InputError:
     """The refusal to make a book that nobody asked for."""
-    url = _is_url(said)
+    url, named = _is_url(said), f", which {VARIABLE} names" if by_environment else ""
     return InputError(
-        f"there is no book at {'this URL' if url else said}",
+        f"there is no book at {'this URL' if url else said}{named}",
         hint=f"Check the name. To make a new book: acoustic book new {'URL' if url else quoted(said)}",
     )
 

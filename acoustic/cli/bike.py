@@ -95,7 +95,7 @@ def fit(
 ) -> None:
     """Record that a bearing was fitted into the bike NAME. A new name is added."""
     from acoustic.book.bikes import find_bike, fit_bearing, known_bike, near_names
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
     from acoustic.book.records import Fitted
 
     words = settled_bearing(said, catalogue)
@@ -103,7 +103,7 @@ def fit(
         near = near_names(connection, name) if find_bike(connection, name) is None else []
         there = known_bike(connection, name)
         if not anyway:
-            refuse_falling(connection, there.name, on, words.get("installed_km"))
+            refuse_count(connection, there.name, on, words.get("installed_km"))
         fitted = fit_bearing(connection, Fitted(bike=there.name, installed_on=on, notes=notes, **words))
     click.echo(f"{fitted.told} has been in {fitted.bike} since {on}.")
     if near:
@@ -143,14 +143,14 @@ def replaced(
     What belongs to the frame (shell, bore, spindle, use) stays unless you say otherwise, and
     without --bearing the new one is of the same kind. Then record a final spin.
     """
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
     from acoustic.book.records import Fitted
     from acoustic.book.replacing import replace_bearing
 
     words = settled_bearing(said, catalogue)
     with opened(book) as it, it.writing() as connection:
         if not anyway:
-            refuse_falling(connection, name, on, words.get("installed_km"))
+            refuse_count(connection, name, on, words.get("installed_km"))
         new = Fitted(bike=name, installed_on=on, notes=notes, **words)
         done = replace_bearing(connection, new, because=because, same_day=anyway)
     if done.out is None:
@@ -178,11 +178,11 @@ def replaced(
 def removed(number: int, on: date, because: str, km: float | None, anyway: bool, book: str | None) -> None:
     """Record that the bearing NUMBER came out, and why. `acoustic bike list` shows the number."""
     from acoustic.book.bikes import require_bearing, take_out
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
 
     with opened(book) as it, it.writing() as connection:
         if not anyway:
-            refuse_falling(connection, require_bearing(connection, number).bike, on, km)
+            refuse_count(connection, require_bearing(connection, number).bike, on, km)
         fitted = take_out(connection, number, on, because, km=km)
     lasted = DAY.counted((on - fitted.installed_on).days)
     click.echo(f"bearing {number} came out of {fitted.bike} on {on} after {lasted}: {because}.")
@@ -213,7 +213,7 @@ def show(name: str, book: str | None) -> None:
         lines.append("  no bearing on record")
     for visit in visits:
         grades = ", ".join(judged.grade for judged in visit.verdicts) or "no recording"
-        lines.append(f"  visit {visit.number}, {visit.on_date}: {grades}")
+        lines.append(f"  visit {visit.number}, {visit.on_date}{_km(visit.distance_km)}: {grades}")
     lines += [f"  {change}" for change in changed]
     click.echo("\n".join(lines))
 
@@ -227,10 +227,18 @@ def _told(fitted: Fitted) -> str:
         for text, value in (("bore", fitted.bore_mm), ("spindle", fitted.spindle_mm))
         if value is not None
     ]
-    out = f", out {fitted.removed_on} ({fitted.removed_because})" if fitted.removed_on else ""
+    out = ""
+    if fitted.removed_on:
+        out = f", out {fitted.removed_on}{_km(fitted.removed_km)} ({fitted.removed_because})"
     if fitted.withdrawn_because is not None:
         out += f"; entry taken back: {fitted.withdrawn_because}"
-    return f"bearing {fitted.number}: {', '.join(w for w in (*words, *sizes) if w)}; in {fitted.installed_on}{out}"
+    kind = ", ".join(word for word in (*words, *sizes) if word)
+    return f"bearing {fitted.number}: {kind}; in {fitted.installed_on}{_km(fitted.installed_km)}{out}"
+
+
+def _km(km: float | None) -> str:
+    """The bike's count behind a day, where it is known."""
+    return "" if km is None else f" at {km:g} km"
 
 
 for slip in SLIPS:

@@ -17,6 +17,7 @@ from acoustic.cli.book_options import (
     day_option,
     fitted_options,
     opened,
+    say_recheck,
     settled_bearing,
     told_fields,
 )
@@ -71,7 +72,8 @@ def correct(
 ) -> None:
     """Correct what is written about the bearing NUMBER. The earlier entry stays on record."""
     from acoustic.book.bikes import require_bearing
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
+    from acoustic.book.given import judged_otherwise
     from acoustic.book.slips import correct_bearing
 
     names = {"on": "installed_on", "out": "removed_on", "out_because": "removed_because", "out_km": "removed_km"}
@@ -91,9 +93,11 @@ def correct(
         if not anyway:
             for day, km in (("installed_on", "installed_km"), ("removed_on", "removed_km")):
                 on = values.get(day, getattr(before, day))
-                refuse_falling(connection, before.bike, on or date.today(), values.get(km), but=(before.uid,))
+                refuse_count(connection, before.bike, on or date.today(), values.get(km), but=(before.uid,))
         correct_bearing(connection, number, values, because)
+        otherwise = judged_otherwise(connection, before.bike, it.files)
     click.echo(f"bearing {number} corrected: {', '.join(told_fields(values))}.")
+    say_recheck(otherwise)
 
 
 @click.command()

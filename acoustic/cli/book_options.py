@@ -16,6 +16,7 @@ from acoustic.cli.types import Number
 from acoustic.errors import InputError
 
 if TYPE_CHECKING:
+    from acoustic.book.given import JudgedOtherwise
     from acoustic.book.opening import Book
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
@@ -121,14 +122,14 @@ def opened(where: str | None, *, create: bool = False) -> Iterator[Book]:
     Parameters
     ----------
     where : str or None
-        What --book says: a book that has to be there, so that a typing error makes no empty one. Without it, the
-        book of the environment or the user's own is made when it is first used, and that is said.
+        What --book says. That book, or else the one of the environment, has to be there, so that a typing error
+        makes no empty one. Only the user's own is made when it is first used, and that is said.
     create : bool
         Make it in any case.
     """
-    from acoustic.book.opening import open_book
+    from acoustic.book.opening import is_named, open_book
 
-    book = open_book(where, create=create or where is None)
+    book = open_book(where, create=create or not is_named(where))
     if book.made and not create:
         click.echo(f"acoustic: a new book was made: {book.place}", err=True)
     try:
@@ -142,6 +143,15 @@ def told_fields(values: Iterable[str]) -> list[str]:
     from acoustic.book.history import FIELDS
 
     return [FIELDS.get(name, name.replace("_", " ")) for name in values]
+
+
+def say_recheck(otherwise: Iterable[JudgedOtherwise]) -> None:
+    """Say which visits were judged as another bearing than the book has now, and what to type."""
+    from acoustic.book.given import recheck_told
+
+    told = recheck_told(otherwise)
+    if told:
+        click.echo(f"acoustic: {told}", err=True)
 
 
 def counted(count: int, thing: str) -> str:

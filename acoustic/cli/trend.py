@@ -92,7 +92,7 @@ def _draw(series: tuple[Any, ...], plot: Path, bike: str) -> None:
 
     if not series:
         raise InputError(
-            "there is no trend to draw yet", hint="Add visits with: acoustic visit add --bike NAME REC."
+            "there is no trend to draw yet", hint="Add visits with: acoustic visit add --bike NAME REC"
         )
     worth_it = [one for one in series if not one.unchanged]
     if not worth_it:

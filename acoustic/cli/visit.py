@@ -73,7 +73,7 @@ def add(  # noqa: PLR0913, PLR0917 - one argument for each group of options
 
     The options hold for all recordings of the call. If the book knows the bearing of this
     bike, --bearing can be left out. A recording that is in the book already and kilometres
-    that fall are refused, unless you say --anyway.
+    that fall, or that nobody can have ridden since, are refused, unless you say --anyway.
 
     Keep hands, hair and sleeves clear of the spinning crank.
     """
@@ -84,14 +84,16 @@ def add(  # noqa: PLR0913, PLR0917 - one argument for each group of options
     with opened(book) as it:
         new = _ask_first(it, bike, on, words.get("distance_km"), recordings, anyway=anyway)
         fitted = _sitting(it, bike, on, scene.side or "")
-        bearing = _named(bearing, fitted)
+        bearing = _named(it, bearing, fitted, bike, on, scene.side or "")
         heard = _listen(it, recordings, bearing, request, scene, Progress(quiet=quiet), say=not quiet)
         made = Visit(bike=bike, on_date=on, bearing=fitted.uid if fitted else "", verdicts=heard, **words)
         fresh = _fresh(it, fitted, on)
-        made = _write(it, made, anyway=anyway)
+        made, untold = _write(it, made, anyway=anyway)
     click.echo(f"visit {made.number}: {made.bike}, {on}: {', '.join(judged.grade for judged in heard)}")
     if new is not None:
         click.echo(f"acoustic: {made.bike} is a new bike in the book.{_meant(made, new)}", err=True)
+    if untold:
+        click.echo(f"acoustic: {untold}", err=True)
     if fresh is not None:
         _compare(made, fresh)
 
@@ -101,7 +103,7 @@ def _ask_first(
 ) -> list[str] | None:
     """Refuse what cannot be meant before the long work; the names nearest to a bike's that is new, else None."""
     from acoustic.book.bikes import find_bike, near_names
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
     from acoustic.book.files import sha256_of
     from acoustic.book.naming import settled
     from acoustic.book.visits import refuse_known
@@ -109,7 +111,7 @@ def _ask_first(
     with book.reading() as connection:
         new = near_names(connection, settled(bike)) if find_bike(connection, bike) is None else None
         if not anyway:
-            refuse_falling(connection, bike, on, km)
+            refuse_count(connection, bike, on, km)
             refuse_known(connection, [(path.name, sha256_of(path)) for path in recordings if path.is_file()])
     return new
 
@@ -150,10 +152,17 @@ def _compare(made: Visit, fresh: Visit) -> None:
         click.echo(f"compared with the fresh install, visit {fresh.number} of {fresh.on_date}: {sentence}")
 
 
-def _named(bearing: BearingChoice, fitted: Fitted | None) -> BearingChoice:
-    """The bearing that is in the bike, if none is named."""
-    if bearing.name or bearing.ball_diameter_mm or fitted is None or not fitted.designation:
+def _named(
+    book: Book, bearing: BearingChoice, fitted: Fitted | None, bike: str, on: date, side: str
+) -> BearingChoice:
+    """The bearing that is in the bike, if none is named; refused where there is none."""
+    from acoustic.book.unnamed import no_bearing
+
+    if bearing.name or bearing.ball_diameter_mm or bearing.pitch_diameter_mm:
         return bearing
+    if fitted is None or not fitted.designation:
+        with book.reading() as connection:
+            raise no_bearing(connection, bike, on, side)
     return replace(bearing, name=fitted.designation, rows=fitted.rows or bearing.rows)
 
 
@@ -195,17 +204,20 @@ def _listen(
     return tuple(take_in(path, asked, analysis, book.files) for path, analysis in pairs)
 
 
-def _write(book: Book, made: Visit, *, anyway: bool) -> Visit:
+def _write(book: Book, made: Visit, *, anyway: bool) -> tuple[Visit, str]:
+    """Write the visit; it as it is written, and what the book was not told of a replacement."""
     from acoustic.book.bikes import known_bike
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
+    from acoustic.book.unnamed import replacement_untold
     from acoustic.book.visits import add_visit, refuse_known
 
     with book.writing() as connection:
         there = known_bike(connection, made.bike)
         if not anyway:  # somebody else may have written meanwhile
-            refuse_falling(connection, there.name, made.on_date, made.distance_km)
+            refuse_count(connection, there.name, made.on_date, made.distance_km)
             refuse_known(connection, [(judged.name, judged.sha256) for judged in made.verdicts])
-        return add_visit(connection, replace(made, bike=there.name))
+        written = add_visit(connection, replace(made, bike=there.name))
+        return written, replacement_untold(connection, written)
 
 
 @visit.command("list")
@@ -235,7 +247,7 @@ def list_visits(
     if not found:
         click.echo("No visits; add one with: acoustic visit add --bike NAME REC")
         return
-    rows = [("visit", "day", "bike", "kind", "done", "grade"), *(_row(one) for one in found)]
+    rows = [("visit", "day", "bike", "kind", "done", "km", "grade"), *(_row(one) for one in found)]
     click.echo(table(rows))
 
 
@@ -243,7 +255,8 @@ def _row(one: Visit) -> tuple[str, ...]:
     grades = ", ".join(judged.grade for judged in one.verdicts)
     if one.removed_because is not None:
         grades = f"(removed: {one.removed_because})"
-    return (str(one.number), one.on_date.isoformat(), one.bike, one.kind, one.done, grades)
+    km = "" if one.distance_km is None else f"{one.distance_km:g}"
+    return (str(one.number), one.on_date.isoformat(), one.bike, one.kind, one.done, km, grades)
 
 
 @visit.command()
@@ -272,9 +285,11 @@ def show(number: int, as_json: bool, book: str | None) -> None:
 def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet: bool) -> None:
     """Judge the recordings of visits again with this version, and say what changed.
 
-    A recording that is missing or was altered is named, and the rest goes on; the exit code is 2 then.
+    Where the book has another bearing by now than a visit was judged as, the book's is taken; sizes that were
+    typed stay. A recording that is missing or was altered is named, and the rest goes on; the exit code is 2 then.
     """
     from acoustic.book import judging, visits
+    from acoustic.book.bikes import all_bearings
     from acoustic.plugin.registry import load_plugins
 
     if bool(numbers) == everything:
@@ -289,10 +304,11 @@ def recheck(numbers: tuple[int, ...], everything: bool, book: str | None, quiet:
                 wanted: tuple[Visit, ...] = visits.list_visits(connection)
             else:
                 wanted = tuple(visits.require_visit(connection, number) for number in numbers)
+            fitted = {bearing.uid: bearing for bearing in all_bearings(connection)}
         for one in wanted:
             progress(f"visit {one.number}")
             try:
-                again = judging.recheck(one, it.files, registry, progress)
+                again = judging.recheck(one, fitted.get(one.bearing), it.files, registry, progress)
             except InputError as error:
                 failed.append(f"visit {one.number}, {one.bike}, {one.on_date}: {error.found}")
                 continue

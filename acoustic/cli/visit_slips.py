@@ -15,6 +15,7 @@ from acoustic.cli.book_options import (
     book_option,
     day_option,
     opened,
+    say_recheck,
     told_fields,
 )
 from acoustic.errors import InputError
@@ -46,7 +47,8 @@ done_option = click.option("--done", type=click.Choice(DONE), help="What was don
 @book_option
 def correct(number: int, on: date | None, because: str, anyway: bool, book: str | None, **said: Any) -> None:
     """Correct the visit NUMBER. The earlier entry stays on record."""
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
+    from acoustic.book.unnamed import replacement_untold
     from acoustic.book.visits import correct as put_right
     from acoustic.book.visits import require_visit
 
@@ -57,9 +59,12 @@ def correct(number: int, on: date | None, because: str, anyway: bool, book: str 
         before = require_visit(connection, number)
         if not anyway:
             km = values.get("distance_km", before.distance_km if on else None)
-            refuse_falling(connection, before.bike, on or before.on_date, km, but=(before.uid,))
-        put_right(connection, number, values, because)
+            refuse_count(connection, before.bike, on or before.on_date, km, but=(before.uid,))
+        now = put_right(connection, number, values, because)
+        untold = replacement_untold(connection, now) if "done" in values else ""
     click.echo(f"visit {number} corrected: {', '.join(told_fields(values))}.")
+    if untold:
+        click.echo(f"acoustic: {untold}", err=True)
 
 
 @click.command()
@@ -70,16 +75,19 @@ def correct(number: int, on: date | None, because: str, anyway: bool, book: str 
 @book_option
 def move(number: int, bike: str, because: str, anyway: bool, book: str | None) -> None:
     """Move the visit NUMBER to the bike BIKE, if it was entered for another."""
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
+    from acoustic.book.given import judged_otherwise
     from acoustic.book.slips import move_visit
     from acoustic.book.visits import require_visit
 
     with opened(book) as it, it.writing() as connection:
         before = require_visit(connection, number)
         if not anyway:
-            refuse_falling(connection, bike, before.on_date, before.distance_km)
+            refuse_count(connection, bike, before.on_date, before.distance_km)
         moved = move_visit(connection, number, bike, because)
+        otherwise = judged_otherwise(connection, moved.bike, it.files)
     click.echo(f"visit {number} of {moved.on_date} belongs to {moved.bike} now, not to {before.bike}.")
+    say_recheck(otherwise)
 
 
 @click.command()

@@ -38,7 +38,7 @@ def trend_text(bike: str, series: Sequence[Series], *, visits: int) -> str:
     head = f"{bike}: {counted(visits, 'visit')}"
     if not series:
         if not visits:
-            return f"{bike}: no visits yet. Add one with: acoustic visit add --bike NAME RECORDING."
+            return f"{bike}: no visits yet. Add one with: acoustic visit add --bike NAME RECORDING"
         return f"{head}, and nothing to follow: no condition was found, no drag measured."
     lines = [head, ""]
     for one in series:

@@ -204,7 +204,7 @@ def weigh_over_km(points: Sequence[Point], scale: Scale = DECIBELS) -> Wear | No
             "they must not fall with time"
         )
         raise InputError(
-            found, hint="Put the reading right with: acoustic visit correct NUMBER --km KM --because WHY."
+            found, hint="Put the reading right with: acoustic visit correct NUMBER --km KM --because WHY"
         )
     if np.unique(at_km).size < FEWEST_VISITS:
         return None

@@ -17,7 +17,7 @@ from acoustic.book.bikes import (
     require_bike,
     take_out,
 )
-from acoustic.book.distance import refuse_falling
+from acoustic.book.distance import refuse_count
 from acoustic.book.history import history
 from acoustic.book.opening import Book
 from acoustic.book.records import Fitted, Visit
@@ -109,7 +109,11 @@ def test_a_visit_moves_to_the_bike_it_belongs_to(book: Book, numbers: tuple[int,
             move_visit(connection, visit, "blue", "again")
         with pytest.raises(InputError, match="no bike"):
             move_visit(connection, visit, "green", "x")
-    assert [row[0] for row in told(book, "visit", visit)] == ["bike", "bearing"]
+    kept = told(book, "visit", visit)
+    assert [row[:3] for row in kept] == [
+        ("bike", "Red Road", "blue"),
+        ("bearing", "bearing 1 (6805)", f"bearing {fitted.number}"),
+    ]
 
 
 def test_a_removal_is_undone(book: Book, numbers: tuple[int, int]) -> None:
@@ -128,6 +132,9 @@ def test_a_removal_is_undone(book: Book, numbers: tuple[int, int]) -> None:
         assert restore_visit(connection, visit, "it was right").removed_because is None
         with pytest.raises(InputError, match="was not removed"):
             restore_visit(connection, visit, "again")
+    with book.reading() as connection:
+        words = [str(one).split(": ", 1)[1] for one in history(connection, "visit", visit)]
+    assert words == ["removed (wrong)", "removal undone (it was right)"]
     kept = told(book, "bearing", bearing)
     assert ("removed_on", "2026-05-10", "", "it was the other bike") in kept
     assert ("removed_because", "worn", "", "it was the other bike") in kept
@@ -208,15 +215,35 @@ class TestReplaced:
 def test_kilometres_do_not_fall(book: Book, numbers: tuple[int, int]) -> None:
     with book.writing() as connection:
         with pytest.raises(InputError, match="1100 km on 2026-05-10, and 1200 km before it"):
-            refuse_falling(connection, "red road", MAY, 1100.0)
+            refuse_count(connection, "red road", MAY, 1100.0)
+        with pytest.raises(InputError) as refused:
+            refuse_count(connection, "red road", MAY, 1100.0)
+        assert f"acoustic visit correct {numbers[1]} --km KM --because" in refused.value.hint
         with pytest.raises(InputError, match="1300 km on 2026-01-10, and 1200 km after it"):
-            refuse_falling(connection, "red road", JANUARY, 1300.0)
+            refuse_count(connection, "red road", JANUARY, 1300.0)
         for day, km in ((MAY, 1200.0), (JANUARY, 0.0), (MARCH, 1199.0), (MAY, None)):
-            refuse_falling(connection, "red road", day, km)
+            refuse_count(connection, "red road", day, km)
         replace_bearing(connection, Fitted(bike="red road", installed_on=MAY, installed_km=1500.0))
         with pytest.raises(InputError, match="1500 km after it"):
-            refuse_falling(connection, "red road", date(2026, 4, 1), 1600.0)
-        refuse_falling(connection, "blue", MAY, 1.0)
+            refuse_count(connection, "red road", date(2026, 4, 1), 1600.0)
+        refuse_count(connection, "blue", MAY, 1.0)
+
+
+def test_kilometres_that_nobody_rides_are_asked_about(book: Book, numbers: tuple[int, int]) -> None:
+    """1200 km on 10 March: two months on at most 61 * 400 + 500 km more, and as many fewer before."""
+    with book.writing() as connection:
+        refuse_count(connection, "red road", MAY, 1200.0 + 24900.0)
+        with pytest.raises(
+            InputError, match="24901 km in 61 days: 26101 km on 2026-05-10, and 1200 km on 2026-03-10"
+        ):
+            refuse_count(connection, "red road", MAY, 1200.0 + 24901.0)
+        refuse_count(connection, "red road", MARCH, 1700.0)
+        with pytest.raises(InputError, match="501 km in 0 days"):
+            refuse_count(connection, "red road", MARCH, 1701.0)
+        add_visit(connection, Visit(bike="red road", on_date=MAY, distance_km=38800.0))
+        with pytest.raises(InputError, match="and 38800 km on 2026-05-10") as refused:
+            refuse_count(connection, "red road", date(2026, 5, 9), 3810.0)
+        assert "acoustic visit correct" in refused.value.hint
 
 
 def test_a_recording_is_not_heard_twice(book: Book, judged: Callable[..., Any]) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from acoustic.book.opening import open_book
 from acoustic.errors import EXIT_DONE, EXIT_UNUSABLE
 
 Run = Callable[..., Any]
@@ -19,6 +20,7 @@ Take = Callable[..., Any]
 def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A book of its own for each test."""
     monkeypatch.setenv("ACOUSTIC_BOOK", str(tmp_path / "shop.db"))
+    open_book(str(tmp_path / "shop.db")).close()
     return tmp_path
 
 
@@ -47,6 +49,11 @@ def test_a_visit_is_checked_kept_shown_put_right_and_removed(acoustic: Run, add:
         812.0,
         "6805",
     )
+    assert [line.split()[-2:] for line in acoustic("visit", "list").stdout.splitlines()] == [
+        ["km", "grade"],
+        ["812", "replace"],
+    ]
+    assert "visit 1, 2026-03-01 at 812 km: replace" in acoustic("bike", "show", "red").stdout
     stored = [path for path in (shop / "shop.recordings").rglob("*") if path.is_file()]
     assert len(stored) == 2, "the recording and its marks"
     assert acoustic("visit", "correct", "1", "--km", "821", "--because", "read wrongly").code == EXIT_DONE
@@ -144,6 +151,7 @@ def test_the_book_travels(acoustic: Run, add: Any, shop: Path, monkeypatch: pyte
     before = visits(acoustic)
     assert acoustic("book", "export", str(shop / "shop.zip")).code == EXIT_DONE
     monkeypatch.setenv("ACOUSTIC_BOOK", str(shop / "elsewhere" / "book.db"))
+    open_book(str(shop / "elsewhere" / "book.db")).close()
     assert "1 visit, 2 files" in acoustic("book", "import", str(shop / "shop.zip")).stdout
     assert json.dumps(visits(acoustic)) == json.dumps(before)
     assert acoustic("visit", "recheck", "1", "--quiet").code == EXIT_DONE, "the recordings came along"
@@ -189,6 +197,49 @@ def test_what_cannot_be_meant_is_asked_before_it_is_written(acoustic: Run, add: 
     acoustic("visit", "remove", "2", "--because", "x")
     acoustic("visit", "restore", "2", "--because", "y")
     assert len(visits(acoustic, "--bike", "red ROAD")) == 2
+
+
+def bearing_judged(acoustic: Run) -> list[str]:
+    return [one["verdicts"][0]["check"]["bearing"]["designation"] for one in visits(acoustic)]
+
+
+def test_a_misread_bearing_is_put_right_and_judged_again(acoustic: Run, add: Any) -> None:
+    acoustic("bike", "fit", "red", "--bearing", "6806", "--on", "2026-01-02")
+    sizes = ("--balls", "11", "--ball-diameter", "5", "--pitch-diameter", "31")
+    add("sound", "--on", "2026-03-01", "--quiet")
+    add("sound", "--on", "2026-03-02", "--quiet", *sizes)
+    why = ("--because", "misread")
+    assert "recheck" not in acoustic("bike", "correct", "1", "--bearing", "61806", *why).stderr, "another spelling"
+    corrected = acoustic("bike", "correct", "1", "--bearing", "6805", *why)
+    assert "visit 1 was judged as 6806; the book has 6805 now." in corrected.stderr
+    assert corrected.stderr.endswith("\n    acoustic visit recheck 1\n"), "sizes stay"
+    again = acoustic("visit", "recheck", "--all", "--quiet")
+    assert "judged as 6805 now, as 6806 before" in again.stdout
+    assert again.stdout.endswith("2 visits judged again; 1 changed.\n")
+    first, second = visits(acoustic)
+    assert first["verdicts"][0]["asked"]["bearing"]["name"] == "6805"
+    assert first["verdicts"][0]["check"]["bearing"]["designation"] == "6805"
+    assert second["verdicts"][0]["asked"]["bearing"]["name"] is None
+    assert acoustic("visit", "recheck", "1", "--quiet").stdout == "1 visit judged again; 0 changed.\n"
+
+
+def test_a_visit_on_the_wrong_bike_is_judged_again_with_the_right_ones_bearing(acoustic: Run, add: Any) -> None:
+    for bike, bearing in (("red", "6806"), ("blue", "6805")):
+        acoustic("bike", "fit", bike, "--bearing", bearing, "--on", "2026-01-02")
+    add("sound", "--on", "2026-03-01", "--quiet")
+    assert bearing_judged(acoustic) == ["6806"]
+    moved = acoustic("visit", "move", "1", "blue", "--because", "wrong bike")
+    assert moved.stderr.endswith("\n    acoustic visit recheck 1\n")
+    acoustic("visit", "recheck", "1", "--quiet")
+    assert bearing_judged(acoustic) == ["6805"]
+
+
+def test_a_replacement_that_only_the_visit_tells_is_asked_for(acoustic: Run, add: Any) -> None:
+    acoustic("bike", "fit", "red", "--bearing", "6805", "--on", "2026-01-02")
+    said = add("sound", "--on", "2026-03-01", "--done", "replacement", "--quiet").stderr
+    assert said.endswith("\n    acoustic bike replaced red --on 2026-03-01\n")
+    acoustic("bike", "replaced", "red", "--on", "2026-03-01")
+    assert acoustic("visit", "correct", "1", "--done", "replacement", "--because", "x").stderr == "", "it is there"
 
 
 def test_recheck_goes_on_past_a_recording_that_was_altered(acoustic: Run, add: Any, shop: Path) -> None:

@@ -13,6 +13,7 @@ from typing import Any
 import click
 import pytest
 
+from acoustic.book.opening import open_book
 from acoustic.cli import group
 from acoustic.errors import EXIT_DONE, EXIT_UNUSABLE
 
@@ -23,6 +24,7 @@ Run = Callable[..., Any]
 def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A book of its own for each test."""
     monkeypatch.setenv("ACOUSTIC_BOOK", str(tmp_path / "shop.db"))
+    open_book(str(tmp_path / "shop.db")).close()
     return tmp_path
 
 
@@ -33,7 +35,7 @@ def commands_in(text: str) -> list[str]:
 
 def can_be_typed(command: str) -> bool:
     """Whether the command line takes it: commands, options and their values, as they stand there."""
-    words = shlex.split(command.replace(" DAY", " 2026-01-01"))[1:]
+    words = shlex.split(command.replace(" DAY", " 2026-01-01").replace(" KM", " 900"))[1:]
     with click.Context(group, info_name="acoustic") as context:
         found: click.Command = group
         while isinstance(found, click.Group):
@@ -72,7 +74,8 @@ def test_a_replacement_is_one_step(acoustic: Run) -> None:
     listed = acoustic("bike", "list").stdout.splitlines()
     assert listed[1].split() == ["Red", "2", "6805", "2026-02-01"], "with the number that other commands ask for"
     shown = acoustic("bike", "show", "RED").stdout
-    assert "bearing 2: 6805, contact, threaded, wholesaler, lot B7; in 2026-02-01" in shown
+    assert "bearing 2: 6805, contact, threaded, wholesaler, lot B7; in 2026-02-01 at 900 km" in shown
+    assert "out 2026-02-01 at 900 km (worn)" in shown
     assert acoustic("bike", "removed", "2", "--because", "sold", "--on", "2026-02-02").stdout == (
         "bearing 2 came out of Red on 2026-02-02 after 1 day: sold.\n"
     )
@@ -102,14 +105,72 @@ def test_slips_are_put_right_and_told(acoustic: Run) -> None:
     assert [bike["name"] for bike in acoustic("bike", "list", "--json").document["bikes"]] == ["ticket 7"]
 
 
-def test_a_book_is_made_only_if_it_is_meant(acoustic: Run, shop: Path) -> None:
-    refused = acoustic("bike", "list", "--book", str(shop / "tiping.db"))
-    assert (refused.code, list(shop.iterdir())) == (EXIT_UNUSABLE, [])
+@pytest.mark.parametrize("by_environment", [False, True])
+def test_a_book_is_made_only_if_it_is_meant(
+    by_environment: bool, acoustic: Run, shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    named = ("--book", str(shop / "new" / "tiping.db"))
+    if by_environment:
+        monkeypatch.setenv("ACOUSTIC_BOOK", named[1])
+        named = ()
+    refused = acoustic("bike", "list", *named)
+    assert (refused.code, (shop / "new").exists()) == (EXIT_UNUSABLE, False)
+    assert ("which ACOUSTIC_BOOK names" in refused.stderr) == by_environment
     (command,) = commands_in(refused.stderr)
     assert acoustic(*shlex.split(command)[1:]).code == EXIT_DONE
-    assert acoustic("bike", "list", "--book", str(shop / "tiping.db")).code == EXIT_DONE
+    assert acoustic("bike", "list", *named).code == EXIT_DONE
     assert acoustic(*shlex.split(command)[1:]).code == EXIT_UNUSABLE, "it is there already"
-    assert "a new book was made" in acoustic("bike", "list").stderr, "the one of the environment, and it is said"
+
+
+def test_the_book_in_the_own_data_folder_is_made_when_it_is_first_used(
+    acoustic: Run, shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("ACOUSTIC_BOOK")
+    monkeypatch.setattr("acoustic.book.opening._data_folder", lambda: shop / "own")
+    assert "a new book was made" in acoustic("bike", "list").stderr
+    assert acoustic("bike", "list").stderr == ""
+
+
+UNNAMED = [
+    (("tiket 1", "2026-03-01"), "the book has no bike tiket 1.", 'mean ticket 1? Then give --bike "ticket 1"'),
+    (("green 77", "2026-03-01"), "the book has no bike green 77, and no bearing was given", "--bearing NAME"),
+    (("ticket 1", "2025-12-31"), "no bearing was in ticket 1; bearing 1 (6805) went in on 2026-01-02", "the day"),
+    (
+        ("ticket 1", "2026-03-01"),
+        "on 2026-03-01 no bearing was in ticket 1; bearing 1 (6805) came out",
+        "bike fit",
+    ),
+    (("empty", "2026-03-01"), "no bearing was given, and the book has none of empty", "acoustic bike fit empty"),
+    (("both", "2026-03-01"), "two bearings were in both: bearing 2 (6805) and bearing 3 (6805)", "--side drive"),
+    (("unsaid", "2026-03-01"), "the book does not say what bearing 4 in unsaid is", "acoustic bike correct 4"),
+]
+
+
+@pytest.mark.parametrize(("visit", "found", "hint"), UNNAMED, ids=[told for _, told, _ in UNNAMED])
+def test_a_visit_without_a_bearing_says_what_the_book_lacks(
+    visit: tuple[str, str], found: str, hint: str, acoustic: Run, shop: Path
+) -> None:
+    acoustic("bike", "fit", "ticket 1", "--bearing", "6805", "--on", "2026-01-02")
+    acoustic("bike", "removed", "1", "--because", "worn", "--on", "2026-02-02")
+    acoustic("bike", "add", "empty")
+    for side in ("drive", "non-drive"):
+        acoustic("bike", "fit", "both", "--bearing", "6805", "--on", "2026-01-02", "--side", side)
+    acoustic("bike", "fit", "unsaid", "--on", "2026-01-02")
+    refused = acoustic("visit", "add", str(shop / "spin.wav"), "--bike", visit[0], "--on", visit[1])
+    assert refused.code == EXIT_UNUSABLE
+    assert found in refused.stderr and hint in refused.stderr
+    assert all(map(can_be_typed, commands_in(refused.stderr)))
+
+
+def test_an_archive_of_no_branch_asks_for_it(acoustic: Run, shop: Path) -> None:
+    acoustic("book", "new", str(shop / "other.db"))
+    acoustic("bike", "add", "ticket 1", "--book", str(shop / "other.db"))
+    acoustic("book", "export", str(shop / "other.zip"), "--book", str(shop / "other.db"))
+    acoustic("book", "branch", "South")
+    refused = acoustic("book", "import", str(shop / "other.zip"))
+    assert "does not say which branch it is from" in refused.stderr and "--branch NAME" in refused.stderr
+    assert "bike" not in refused.stderr and all(map(can_be_typed, commands_in(refused.stderr)))
+    assert acoustic("book", "import", str(shop / "other.zip"), "--branch", "North").code == EXIT_DONE
 
 
 def test_branches(acoustic: Run, shop: Path) -> None:
@@ -137,6 +198,7 @@ REFUSALS: list[tuple[str, ...]] = [
     ("bike", "fit", "blue", "--bearing", "banana"),
     ("bike", "replaced", "red", "--on", "2026-01-02"),
     ("bike", "replaced", "red", "--on", "2026-02-02", "--km", "100"),
+    ("bike", "replaced", "red", "--on", "2026-02-02", "--km", "38800"),
     ("bike", "removed", "9", "--because", "worn"),
     ("bike", "restore", "1", "--because", "x"),
     ("bike", "correct", "1", "--because", "x"),

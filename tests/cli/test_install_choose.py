@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from acoustic.book.opening import open_book
 from acoustic.errors import EXIT_UNUSABLE
 
 Run = Callable[..., Any]
@@ -18,6 +19,7 @@ IN_LINE = ("--offset", "0.02", "--shell-width", "68", "--gauge", "2", "--group",
 @pytest.fixture(autouse=True)
 def book(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("ACOUSTIC_BOOK", str(tmp_path / "shop.db"))
+    open_book(str(tmp_path / "shop.db")).close()
     return tmp_path / "shop.db"
 
 

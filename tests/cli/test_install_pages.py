@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from acoustic.book.opening import open_book
 from acoustic.errors import EXIT_DONE, EXIT_UNUSABLE
 
 Run = Callable[..., Any]
@@ -18,6 +19,7 @@ Run = Callable[..., Any]
 def add(acoustic: Run, taken: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
     """Add a visit to a book of its own."""
     monkeypatch.setenv("ACOUSTIC_BOOK", str(tmp_path / "shop.db"))
+    open_book(str(tmp_path / "shop.db")).close()
 
     def run(case: str, kind: str, on: str) -> None:
         made = taken(case)

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from acoustic.book.opening import open_book
 from acoustic.errors import EXIT_DONE, EXIT_UNUSABLE
 
 Run = Callable[..., Any]
@@ -18,6 +19,7 @@ Take = Callable[..., Any]
 def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A book of its own for each test, and no language set."""
     monkeypatch.setenv("ACOUSTIC_BOOK", str(tmp_path / "shop.db"))
+    open_book(str(tmp_path / "shop.db")).close()
     monkeypatch.delenv("ACOUSTIC_LANGUAGE", raising=False)
     return tmp_path
 

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from acoustic.book.opening import open_book
 from acoustic.errors import EXIT_DONE, EXIT_UNUSABLE
 
 Run = Callable[..., Any]
@@ -21,6 +22,7 @@ Run = Callable[..., Any]
 def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, acoustic: Run) -> Path:
     """Twelve bikes, a bearing in each; pressed ones wore out on the 11th of February to July, the others later."""
     monkeypatch.setenv("ACOUSTIC_BOOK", str(tmp_path / "shop.db"))
+    open_book(str(tmp_path / "shop.db")).close()
     for number in range(12):
         shell, name = ("threaded", "6805-2RS") if number % 2 else ("pressed", "6805")
         made = ("--shell", shell, "--supplier", "east", "--km", "100")

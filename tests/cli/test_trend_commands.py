@@ -164,6 +164,7 @@ def test_spans_as_people_type_them(within: str, days: float, acoustic: Run, shop
 
 def test_nothing_due_and_what_is_no_span(acoustic: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("ACOUSTIC_BOOK", str(tmp_path / "shop.db"))
+    open_book(str(tmp_path / "shop.db")).close()
     acoustic("bike", "add", "red")
     empty = acoustic("due", "--within", "30d")
     assert (empty.code, empty.stdout) == (EXIT_DONE, "Nothing is shown to fall due within 30 days.\n")
