@@ -229,7 +229,7 @@ def _write(book: Book, made: Visit) -> int:
     import sqlalchemy as sa
 
     from acoustic.book.bikes import known_bike
-    from acoustic.book.distance import refuse_falling
+    from acoustic.book.distance import refuse_count
     from acoustic.book.tables import visits
     from acoustic.book.visits import add_visit, refuse_known
 
@@ -239,7 +239,7 @@ def _write(book: Book, made: Visit) -> int:
             return there
         known_bike(connection, made.bike)
         try:
-            refuse_falling(connection, made.bike, made.on_date, made.distance_km)
+            refuse_count(connection, made.bike, made.on_date, made.distance_km)
             refuse_known(connection, [(judged.name, judged.sha256) for judged in made.verdicts])
         except InputError as error:
             raise _NotEnteredError(error.found, hint="It was judged, and not entered into the book.") from None

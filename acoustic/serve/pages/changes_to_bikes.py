@@ -13,7 +13,7 @@ from litestar.response import Redirect
 from acoustic.bearings.catalogue import load_catalogue
 from acoustic.bearings.names import Settled, settle
 from acoustic.book.bikes import find_bike_by_uid
-from acoustic.book.distance import refuse_falling
+from acoustic.book.distance import refuse_count
 from acoustic.book.records import Bike, Fitted
 from acoustic.book.replacing import replace_bearing
 from acoustic.book.slips import rename_bike
@@ -34,7 +34,7 @@ async def replaced(request: Request[Any, Any, Any], uid: FromPath[str]) -> Redir
     kind = settle(load_catalogue(None), words["bearing"]) if words["bearing"] else Settled("")
     with shop.book.writing() as connection:
         bike = _require(connection, uid)
-        refuse_falling(connection, bike.name, date.today(), km)
+        refuse_count(connection, bike.name, date.today(), km)
         new = Fitted(
             bike=bike.name,
             installed_on=date.today(),
