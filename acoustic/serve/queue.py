@@ -85,8 +85,9 @@ class Queue:
         for folder in self._folder.iterdir():
             if self._store.check(folder.name) is None:
                 shutil.rmtree(folder, ignore_errors=True)  # an upload that was never acknowledged
-        for half in self._settings.folder.glob(".*.upload"):
-            half.unlink(missing_ok=True)
+        for pattern in (".*.upload", "import-*.zip"):
+            for left in self._settings.folder.glob(pattern):
+                left.unlink(missing_ok=True)
         for halfway in self._settings.folder.glob("tmp*"):  # an archive of the book that was being sent
             shutil.rmtree(halfway, ignore_errors=True)
         # What was begun before waits behind what was not: it may be what ended the program.

@@ -5,6 +5,7 @@ What was judged before stays in the book, taken out of lists with the reason.
 
 from __future__ import annotations
 
+import asyncio
 import secrets
 import shutil
 from pathlib import Path
@@ -42,7 +43,7 @@ async def judge_anew(request: Request[Any, Any, Any], uid: FromPath[str]) -> Red
     check = require_check(shop, uid)
     if check.is_open:
         raise InputError("this recording is being judged still", hint="Wait for its grade, or stop the check.")
-    made = _send_anew(shop, check, fields, device_of(request).name)
+    made = await asyncio.to_thread(_send_anew, shop, check, fields, device_of(request).name)
     return Redirect(f"/checks/{made.uid}", status_code=303)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -16,11 +17,9 @@ from acoustic.book.bikes import all_bearings, all_bikes
 from acoustic.book.importing import import_archive
 from acoustic.book.visits import list_visits
 from acoustic.serve.access import read_form, require_token
-from acoustic.serve.shop import Shop, shop_of
+from acoustic.serve.shop import Shop, device_of, shop_of
 from acoustic.serve.uploads import receive
 from acoustic.serve.view import page
-
-HELD = "import.zip"  # an archive that was looked into, until it is taken in or another one is
 
 
 @get("/book", sync_to_thread=True, include_in_schema=False)
@@ -62,6 +61,11 @@ def download(request: Request[Any, Any, Any]) -> File:
     )
 
 
+def _held(request: Request[Any, Any, Any]) -> Path:
+    """Where the archive lies that this device had looked into, until it is taken in or sends another one."""
+    return shop_of(request).settings.folder / f"import-{device_of(request).uid}.zip"
+
+
 def _forget(path: Path) -> None:
     path.unlink(missing_ok=True)
     path.parent.rmdir()
@@ -70,10 +74,8 @@ def _forget(path: Path) -> None:
 @post("/book/look", request_max_body_size=None, status_code=200, include_in_schema=False)
 async def look(request: Request[Any, Any, Any]) -> Response[str]:
     """Say what an archive would bring in, without taking it in."""
-    import asyncio
-
     shop = shop_of(request)
-    target = shop.settings.folder / HELD
+    target = _held(request)
     target.unlink(missing_ok=True)
     content_type = request.headers.get("content-type", "")
     await receive(request.stream(), content_type, target, wanted=lambda fields: require_token(request, fields))
@@ -85,11 +87,9 @@ async def look(request: Request[Any, Any, Any]) -> Response[str]:
 @post("/book/import", status_code=303, include_in_schema=False)
 async def take_in(request: Request[Any, Any, Any]) -> Redirect:
     """Take in the archive that was looked into."""
-    import asyncio
-
     await read_form(request)
     shop = shop_of(request)
-    target = shop.settings.folder / HELD
+    target = _held(request)
     await asyncio.to_thread(import_archive, shop.book, target)
     target.unlink(missing_ok=True)
     shop.changes.tell()
