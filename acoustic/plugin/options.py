@@ -23,7 +23,21 @@ RESERVED = frozenset(
     for word in (
         *("help", "debug", "version", "spin", "bearing", "catalogue", "balls", "ball-diameter", "pitch-diameter"),
         *("contact-angle", "turning", "rows", "chainring", "sprocket", "jockey", "room", "side", "json", "plot"),
-        *("report", "quiet", "fail-on", "bike", "on", "kind", "km", "recorder", "notes", "done", "book", "anyway"),
+        *(
+            "report",
+            "quiet",
+            "fail-on",
+            "language",
+            "bike",
+            "on",
+            "kind",
+            "km",
+            "recorder",
+            "notes",
+            "done",
+            "book",
+        ),
+        *("anyway",),
     )
 )
 

@@ -35,6 +35,7 @@ def agree(some: list[Heard]) -> None:
     assert better.mean(axis=1)[0] < -10
 
 
+@pytest.mark.broad
 def test_simulated_impacts_are_as_high_among_their_surroundings() -> None:
     found = heard("--recordings", str(FEW))["physical"]
     assert len(found) >= FEW - 1

@@ -31,6 +31,8 @@ from acoustic.serve.store import Check
 from acoustic.serve.workers import Workers
 from acoustic.simulator import SpinPlan, simulate
 
+pytestmark = pytest.mark.broad  # each begins and ends servers of its own
+
 GEOMETRY = BearingGeometry(balls=16, ball_diameter_mm=3.5, pitch_diameter_mm=31.0)
 
 

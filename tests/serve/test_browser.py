@@ -114,6 +114,7 @@ def test_a_page_is_small_fits_and_can_be_used_by_all(page: Page, address: str, p
         assert found.violations_count == 0, found.generate_report()
 
 
+@pytest.mark.broad
 def test_a_spin_recorded_and_tapped_in_the_page(
     counter: Running, page: Page, address: str, spin: tuple[Path, list[float]]
 ) -> None:

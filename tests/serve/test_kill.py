@@ -21,6 +21,8 @@ from acoustic.book.visits import list_visits
 from acoustic.errors import InputError
 from acoustic.serve.shop import open_shop
 
+pytestmark = pytest.mark.broad  # each begins and ends servers of its own
+
 
 @pytest.fixture(scope="module")
 def spin(taken: Callable[..., Any]) -> tuple[bytes, str]:

@@ -23,6 +23,8 @@ from acoustic.errors import InputError
 from acoustic.serve import running
 from acoustic.serve.running import Certificate, certificate, listen, network_addresses, own_names, require_usable
 
+pytestmark = pytest.mark.broad  # each begins and ends servers of its own
+
 NAMES = ("192.0.2.7", "bench.local", "127.0.0.1", "localhost")
 
 
