@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+
+from acoustic.dsp.arrays import Floats
 
 if TYPE_CHECKING:
     from scipy.signal import ShortTimeFFT
 
-Floats = NDArray[np.float64]
 
 FLANK = 1 / 8  # of the band's width
 # Judgement: an impact rings for a few milliseconds, so a frame of ten holds it and little else; its lines

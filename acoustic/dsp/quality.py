@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 from bottleneck import median
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.levels.filterbank import HIGHEST_SHARE
-
-Floats = NDArray[np.float64]
 
 # A float file may overshoot full scale by a few dB; 12 dB over is no recorder's sound (judgement).
 HIGHEST = 4.0

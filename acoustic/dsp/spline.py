@@ -7,9 +7,8 @@ They are scipy's `CubicSpline` and `PchipInterpolator` to the last digits (a tes
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from acoustic.dsp.arrays import Floats
 
 
 def cubic_spline(x: Floats, y: Floats, at: Floats) -> Floats:

@@ -10,10 +10,8 @@ import numpy as np
 from bottleneck import median
 from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import binomial_tail
+from acoustic.dsp.arrays import Floats, binomial_tail
 from acoustic.dsp.levels.filterbank import BandBank
-
-Floats = NDArray[np.float64]
 
 WIDTHS = (3, 6)  # bands taken together, besides all
 ALONE = 0.4  # of a click's height: what it must fall to before and after

@@ -13,11 +13,10 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import lock_fields
+from acoustic.dsp.arrays import Floats, lock_fields
 from acoustic.errors import InputError
 from acoustic.lifetimes.lives import Life
 
-Floats = NDArray[np.float64]
 Counts = NDArray[np.int64]
 
 # Judgement: the confidence of every interval that this project prints.

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from acoustic.dsp.arrays import Floats
 
 
 def band_limit(sound: Floats, sample_rate_hz: float, *, low_hz: float, high_hz: float) -> Floats:

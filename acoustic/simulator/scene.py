@@ -5,13 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.geometry import defect_orders
 from acoustic.simulator import kinematics, phone, ringing, room, strikes
 from acoustic.simulator.plan import Spin, SpinPlan
 
-Floats = NDArray[np.float64]
 # Where shells ring and phones hear well (judgement); every level of a plan is told in it.
 REFERENCE_BAND_HZ = (700.0, 7500.0)
 

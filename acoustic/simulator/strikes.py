@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.geometry import BearingGeometry, defect_orders
-
-Floats = NDArray[np.float64]
 
 LINK_SPREAD = 0.2  # of the log of a strike's strength, from link to link
 LINK_PLAY = 0.03  # of a strike's place over the interval, from link to link

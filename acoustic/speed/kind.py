@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.model import Spin
-
-Floats = NDArray[np.float64]
 
 # Judgement: a motor or a lathe holds its turns to a per cent, no leg does; most turns of a coasting crank are
 # slower than the one before, and the last is far slower than the quickest.

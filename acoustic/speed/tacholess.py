@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.geometry import BearingGeometry, defect_orders
 from acoustic.dsp.levels.background import still_parts
 from acoustic.dsp.levels.filterbank import BandBank
@@ -19,8 +19,6 @@ from acoustic.dsp.tacholess.train_search import FoundTrain, find_train
 from acoustic.dsp.tacholess.turning import Turning, find_busy_coast, find_turning, likely_coast
 from acoustic.errors import MotionError
 from acoustic.model import HeardTrain, Motion, Spin
-
-Floats = NDArray[np.float64]
 
 LEAST_NATS = 3.0  # less, and a room's own changes of level would do
 # Impacts that die away: healthy bearings reach 9 nats at most, sounds without a crank that begin and last

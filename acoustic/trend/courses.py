@@ -16,7 +16,8 @@ from statistics import median
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from acoustic.dsp.arrays import Floats
+
 Flags = NDArray[np.bool_]
 
 LEVEL, JUMP, CHANGE = 0, 1, 2  # the columns' places

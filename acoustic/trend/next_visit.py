@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from acoustic.trend.courses import Floats
+from acoustic.dsp.arrays import Floats
 from acoustic.trend.due import FARTHEST_DAYS, Due
 from acoustic.trend.wear import SHOWN, Wear
 from acoustic.trend.weighing import SEED

@@ -15,8 +15,9 @@ from statistics import median
 
 import numpy as np
 
+from acoustic.dsp.arrays import Floats
 from acoustic.errors import InputError
-from acoustic.trend.courses import Floats, Kind, courses, shape
+from acoustic.trend.courses import Kind, courses, shape
 from acoustic.trend.points import Point, joined, visits
 from acoustic.trend.weighing import Draws, Scale, draw
 

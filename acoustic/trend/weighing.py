@@ -15,7 +15,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.trend.courses import CHANGE, JUMP, LEVEL, Course, Flags, Floats, Kind
+from acoustic.dsp.arrays import Floats
+from acoustic.trend.courses import CHANGE, JUMP, LEVEL, Course, Flags, Kind
 
 # How alike the errors of neighbouring visits are, and how likely so before anything is measured; judgement: the
 # same phone, stand and season stay for some visits.

@@ -7,12 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from bottleneck import median
-from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import lock_fields
+from acoustic.dsp.arrays import Floats, lock_fields
 from acoustic.dsp.levels.filterbank import BandBank
-
-Floats = NDArray[np.float64]
 
 # Grid: holds twenty cycles at 200 Hz, and is short beside a push.
 BLOCK_S = 0.1

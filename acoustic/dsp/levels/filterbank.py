@@ -13,9 +13,7 @@ import numpy as np
 from bottleneck import median
 from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import lock_fields, locked
-
-Floats = NDArray[np.float64]
+from acoustic.dsp.arrays import Floats, lock_fields, locked
 
 # IEC 61260-1:2014: octave ratio G and the exact third-octave mid-band frequencies 1000 G^(x/3).
 OCTAVE_RATIO = 10 ** (3 / 10)

@@ -15,10 +15,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.orders.likelihood import line_tables, table_index
 from acoustic.dsp.orders.spectrum import OrderSpectra
 
-Floats = NDArray[np.float64]
 Nats = NDArray[np.float32]
 Indices = NDArray[np.intp]
 

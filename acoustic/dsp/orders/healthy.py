@@ -19,9 +19,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from acoustic.dsp.arrays import Floats
 
 # What harmonics less the strongest two score at a part's orders, over the median at orders that mean nothing and,
 # of a ring, over what its waviness lifts them by [nats]: one healthy recording in ten reaches `TENTH_NATS`, one in

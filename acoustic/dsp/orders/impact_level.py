@@ -19,12 +19,11 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.orders.residual import SMEAR
 from acoustic.dsp.orders.tracking import AngleLevels
 
-Floats = NDArray[np.float64]
 NOTHING: Floats = np.empty(0)  # no harmonics of others
 MOST = 10  # harmonics looked at
 WIDE_HZ = (700.0, 7500.0)  # where strikes ring cranks and frames

@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.orders.impact_level import WIDE_HZ
 from acoustic.dsp.orders.tracking import BINS_A_TURN, AngleLevels
-
-Floats = NDArray[np.float64]
 
 # How real strikes differ from an even train: judgement, within what published recordings of damaged rings show.
 SLIP = 0.004  # of the order, one standard deviation

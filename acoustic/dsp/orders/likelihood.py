@@ -13,7 +13,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from acoustic.dsp.arrays import Floats
+
 Nats = NDArray[np.float32]
 
 # Under no line: nearly exponential, its floor only so well known, and now and then a line of something else. More

@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.geometry import BearingGeometry, defect_orders
 from acoustic.dsp.orders.evidence import NAMED, BallCount, PartEvidence, Ranking
 from acoustic.dsp.orders.harmonics import (
@@ -47,8 +47,6 @@ from acoustic.dsp.orders.residual import (
 from acoustic.dsp.orders.spectrum import OrderSpectra
 from acoustic.dsp.orders.tracking import AngleLevels
 from acoustic.dsp.orders.unexplained import any_order, clearest_unexplained, elsewhere, wide_groups
-
-Floats = NDArray[np.float64]
 
 PINNED_SPREAD = 0.001  # of a speed on whose whole orders lines stand
 # Rings fail far more often than balls, and cages least (common practice).

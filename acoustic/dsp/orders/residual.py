@@ -11,11 +11,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.orders.harmonics import HarmonicSet
 from acoustic.dsp.orders.likelihood import line_tables, table_index
 from acoustic.dsp.orders.spectrum import OrderSpectra
 
-Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 SMEAR = 0.004  # share of the order over which slip spreads a line, or an angle that is only so well known

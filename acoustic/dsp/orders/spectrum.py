@@ -11,11 +11,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import lock_fields
-
-Floats = NDArray[np.float64]
+from acoustic.dsp.arrays import Floats, lock_fields
 
 HIGHEST_ORDER = 116.0  # ten harmonics of the inner ring of most balls
 PADDING = 4  # bins a line: a line falls an eighth of its width beside one at most

@@ -12,10 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import deviation, lock_fields
+from acoustic.dsp.arrays import Floats, deviation, lock_fields
 from acoustic.dsp.levels.filterbank import BandBank, background_level
-
-Floats = NDArray[np.float64]
 
 BINS_A_TURN = 256  # twice the highest order and some, a power of two for the transform
 STANDS_OUT = 5.0  # robust standard deviations of a cell's loudness

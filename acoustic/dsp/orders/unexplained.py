@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from acoustic.dsp.orders.evidence import Unexplained
 from acoustic.dsp.orders.harmonics import (
@@ -21,8 +20,6 @@ from acoustic.dsp.orders.harmonics import (
 from acoustic.dsp.orders.healthy import chance_of_lines
 from acoustic.dsp.orders.impact_level import StrikeSpectra, strike_powers
 from acoustic.dsp.orders.spectrum import OrderSpectra
-
-Floats = NDArray[np.float64]
 
 LOWEST_BASE, HIGHEST_BASE = 2.2, 17.0  # below, swells and whole turns; above, no crank bearing's ball pass
 UNEXPLAINED_CELL = 0.01  # of the order, within which searches are one

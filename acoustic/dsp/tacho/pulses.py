@@ -6,14 +6,11 @@ from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacho.ticks import onsets
 from acoustic.dsp.tacho.train import NOTHING, MarkTrain, reconstructed
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
 
 STEP_S = 0.000125  # of the level: finer than any leading edge must be known
 BASE_BLOCK_S, BASE_BLOCKS = 0.01, 31  # the base line is the median of a third of a second: no pulse moves it

@@ -5,12 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats, Ints
 from acoustic.dsp.spline import cubic_spline, monotone_cubic
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
 
 BENT = np.array([-0.5, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0])  # viscous drag times the marks' length
 # Grid: closes the gaps of BENT in steps of 0.05.

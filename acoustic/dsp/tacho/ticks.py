@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats, Ints
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacho.train import (
     LEAST_MARKS,
@@ -19,9 +19,6 @@ from acoustic.dsp.tacho.train import (
     unsure_ends,
 )
 from acoustic.dsp.transients import peaks_of, standing_out
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
 
 # Judgement: a card clicks far above; below, hum, voices and the push are loudest.
 LOWEST_HZ = 700.0

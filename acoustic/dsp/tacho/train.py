@@ -10,13 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import lock_fields
+from acoustic.dsp.arrays import Floats, Ints, lock_fields
 from acoustic.dsp.tacho.run_down import angles_of, fit_each_drag, fit_run_down, likely_run_downs
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.intp]
 
 FASTEST_S, SLOWEST_S = 0.25, 5.0  # 240 turns a minute; slower than 12, a crank is about to stand
 MOST_TURNS = 3  # an interval may hold two missed marks

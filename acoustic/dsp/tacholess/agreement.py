@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacholess.alignment import ORDER_REACH, ORDER_STEP, ORDERS, SLOWEST_HZ, bends_along
 from acoustic.dsp.tacholess.coast_down import PUSH_S
@@ -23,7 +23,6 @@ from acoustic.dsp.tacholess.periodicity import (
 )
 from acoustic.dsp.tacholess.train_search import FoundTrain, find_train
 
-Floats = NDArray[np.float64]
 Verdict = Literal["confirmed", "open", "contradicted"]
 
 FEWEST_SEGMENTS = 3  # two rates say nothing of a course

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import NINE_IN_TEN
+from acoustic.dsp.arrays import NINE_IN_TEN, Floats
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels, impact_levels
 from acoustic.dsp.tacholess.impact_likelihood import Course, course, impact_nats, impact_ranks
@@ -17,7 +17,6 @@ from acoustic.dsp.tacholess.level_alignment import LevelAlignment, align_levels
 from acoustic.dsp.tacholess.null import COAST, train_chance
 from acoustic.dsp.tacholess.periodicity import LOWEST_HZ, RATE_STEP, SEGMENT_S, SegmentScores, segment_scores
 
-Floats = NDArray[np.float64]
 Stretches = Sequence[tuple[float, float]]
 
 SCAN_STEP_S, SLACK_S = 0.1, 2.0  # a tenth of a segment's hop or less; clocks are set to within seconds

@@ -8,14 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.tacholess.cycle_average import stretch_delays
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels
 from acoustic.dsp.tacholess.impact_train import folded
 from acoustic.dsp.tacholess.periodicity import SEGMENT_S, SegmentScores
-
-Floats = NDArray[np.float64]
 
 MOST_BEND = 0.085  # relative change of rate a second
 FASTEST_STEPS = 6  # of the rate from one segment to the next: seven per cent a second

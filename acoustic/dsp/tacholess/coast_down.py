@@ -10,14 +10,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.tacholess.cycle_average import Delays, stretch_delays
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels
 from acoustic.dsp.tacholess.impact_train import folded
 from acoustic.dsp.tacholess.periodicity import LOWEST_HZ, RATE_STEP, SegmentScores
-
-Floats = NDArray[np.float64]
 
 PUSH_S = 0.4  # a firm push by hand
 # Grid: sharpened afterwards; between two of its steps a segment stays in reach.

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from acoustic.dsp.arrays import Floats
 
 # Judgement: an impact that rings for an eighth of its interval has no more.
 HARMONICS = 8

@@ -11,12 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.geometry import BearingGeometry, DefectOrders, defect_orders
 from acoustic.dsp.tacholess.impact_train import ImpactTrain, train_spectrum
-
-Floats = NDArray[np.float64]
 
 # Rings fail far more often than balls (common practice); a cage strikes too slowly to be found without an angle.
 # A pit of a ball meets both rings in each of its turns; where it meets one alone, half as often.

@@ -5,13 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import lock_fields, running_median
+from acoustic.dsp.arrays import Singles, lock_fields, running_median
 from acoustic.dsp.levels.filterbank import BandBank
-
-Floats = NDArray[np.float64]
-Singles = NDArray[np.float32]
 
 # Judgement: hum and handling lie below, codecs cut off above.
 LOWEST_HZ, HIGHEST_HZ = 500.0, 11_000.0

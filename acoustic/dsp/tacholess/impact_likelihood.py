@@ -8,10 +8,8 @@ import numpy as np
 from bottleneck import rankdata
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats, Singles
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels
-
-Floats = NDArray[np.float64]
-Singles = NDArray[np.float32]
 
 # What both generators' spins show with the true curve (`tests/calibration/impact_likelihood.py`): the level of an
 # impact is ln(1 + AUDIBLE s^3), s the speed over the highest, and an impact at full speed lies among its

@@ -5,13 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import running_median
+from acoustic.dsp.arrays import Floats, running_median
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels
-
-Floats = NDArray[np.float64]
-Singles = NDArray[np.float32]
 
 # Resolution: a line between two bins of four to a line loses little.
 PADDING = 4

@@ -8,11 +8,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import NINE_IN_TEN
+from acoustic.dsp.arrays import NINE_IN_TEN, Floats
 from acoustic.dsp.levels.background import block_levels_db
 from acoustic.dsp.levels.filterbank import BandBank
-
-Floats = NDArray[np.float64]
 
 ROUGH_BLOCK_S, FINE_BLOCK_S = 0.1, 0.04  # a push takes 0.3 s; shorter blocks hold too little for a median
 FEWEST_BLOCKS = 8  # fewer tell no course

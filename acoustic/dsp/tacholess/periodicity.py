@@ -9,11 +9,8 @@ import numpy as np
 from bottleneck import median
 from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import lock_fields
+from acoustic.dsp.arrays import Floats, Singles, lock_fields
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels
-
-Floats = NDArray[np.float64]
-Singles = NDArray[np.float32]
 
 # Judgement: long enough for nearly four impacts at the lowest rate, short enough for one bend of the speed.
 SEGMENT_S, HOP_S = 2.5, 0.5

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.orders.healthy import DETECTION_CHANCE
 from acoustic.dsp.tacholess import cadence as driven
 from acoustic.dsp.tacholess.coast_down import CoastDown, coast_speed, find_coast, sharpened
@@ -15,8 +15,6 @@ from acoustic.dsp.tacholess.impact_levels import ImpactLevels
 from acoustic.dsp.tacholess.impact_train import ImpactTrain, folded, struck_from, struck_score
 from acoustic.dsp.tacholess.null import CADENCE, COAST, train_chance
 from acoustic.dsp.tacholess.periodicity import SEGMENT_S, segment_scores
-
-Floats = NDArray[np.float64]
 
 # Resolution: the speed changes far more slowly.
 STEP_S = 0.005

@@ -6,15 +6,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from acoustic.dsp.arrays import deviation
+from acoustic.dsp.arrays import Floats, deviation
 from acoustic.dsp.levels.background import block_medians
 from acoustic.dsp.levels.filterbank import BandBank
 from acoustic.dsp.tacholess.coast_down import DRAGS_PER_S, LATER_STOPS_S, PUSH_S, coast_speed
 from acoustic.dsp.tacholess.impact_levels import ImpactLevels
-
-Floats = NDArray[np.float64]
 
 # Judgement: below, hum and handling are loudest.
 LOWEST_HZ = 400.0

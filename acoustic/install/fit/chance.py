@@ -21,11 +21,10 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.install.fit.clearance import FitNumbers
 from acoustic.install.fit.interference import Joint, Span
 from acoustic.install.fit.tolerances import radial_clearance
-
-Floats = NDArray[np.float64]
 
 DRAWS = 1 << 14  # chances come out to about a thousandth, in a few milliseconds
 SEED = 20_000  # any

@@ -11,15 +11,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.playback import SHORTEST_S, band_pass, clicks_alone, half_speed
 from acoustic.dsp.quality import can_be_heard
 from acoustic.model import Analysis, Finding, Motion, Recording
 from acoustic.report import facts
 from acoustic.report.page.embed import sound_uri
-
-Floats = NDArray[np.float64]
 
 # Judgement: a page that is sent by mail stays small; a spin is seldom longer.
 LONGEST_S = 20.0

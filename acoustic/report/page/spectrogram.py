@@ -15,11 +15,10 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
+from acoustic.dsp.arrays import Floats
 from acoustic.dsp.levels.filterbank import HIGHEST_SHARE, OCTAVE_RATIO
 from acoustic.model import Motion, Recording
 from acoustic.report.picture import INK
-
-Floats = NDArray[np.float64]
 
 AROUND_S = 1.0  # of rest before and after the spin, to compare with
 # Judgement: more cannot be told apart half a page wide.
