@@ -14,8 +14,8 @@ from acoustic.report.layout import LABEL, paragraphs, sentence
 KNOWN = {
     "size": {
         "right": "size right",
-        "tight": "tight",
-        "loose": "loose",
+        "tight": "tight with a chance of one in ten or more",
+        "loose": "loose with a chance of one in ten or more",
         "wrong": "outside its maker's limits",
         "unknown": "size not measured",
     },
