@@ -171,6 +171,7 @@ def test_a_page_too_wide_would_be_seen(
     assert told(wide, PHONE_PX, tmp_path, browse)["needed"] > PHONE_PX
 
 
+@pytest.mark.broad
 @pytest.mark.parametrize("case", CASES)
 def test_it_prints_on_two_sheets(
     case: str, tmp_path: Path, written: Callable[[str], Path], browse: Callable[..., Seen]
@@ -185,6 +186,7 @@ def test_it_prints_on_two_sheets(
         assert [float(side) for side in box] == pytest.approx(A4_PT, abs=1)
 
 
+@pytest.mark.broad
 def test_a_bike_s_page_with_all_it_may_hold_prints_on_two_sheets(
     analysis_of: Analyse, tmp_path: Path, browse: Callable[..., Seen]
 ) -> None:

@@ -123,6 +123,7 @@ def test_the_strongest_finding_s_band_is_played(analysis_of: Analyse) -> None:
     assert "only 700 to 1400 Hz, where this was heard: rumble" in banded.says
 
 
+@pytest.mark.broad
 def test_a_long_recording_is_cut_to_its_turning_part(analysis_of: Analyse, read: Read) -> None:
     """Twelve seconds and twelve still ones; then one that turns for longer than is played."""
     result = analysis_of("outer")
