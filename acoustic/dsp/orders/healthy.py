@@ -10,7 +10,7 @@ bearings of two generators score beyond that turns it into a chance.
 
 Waviness is allowed two lines, the strongest do not count. Luck looks different beside such lines: where there are
 none, leaving out the strongest two takes luck's own best away; where waviness stands, luck keeps them. How far the
-strongest two stand out tells which it is, in between as well. Left out of account, wavy rings of sound bearings
+strongest two stand out tells which it is, in between as well. Left out of account, wavy rings of healthy bearings
 show a chance of a tenth twice as often as they should, after whatever phone.
 """
 
