@@ -40,8 +40,16 @@ def test_simulated_healthy_bearings_are_not_accused(condition: str) -> None:
     assert np.mean(chances <= 0.1) <= max(1 / 3, 1.5 / chances.size)
 
 
+# A swell once a turn must never read as tight: until that row is measured with a lighter tail, the chance stays
+# larger than what healthy bearings of either generator show.
+KEPT_HEAVY = pytest.mark.xfail(reason="the law of a tight run is heavier than both generators print")
+
+
 @pytest.mark.skipif(REAL is None, reason="ACOUSTIC_REAL_RECORDINGS names no folder of real recordings")
-@pytest.mark.parametrize("condition", LAWS)
+@pytest.mark.parametrize(
+    "condition",
+    [pytest.param(one, marks=KEPT_HEAVY) if one == "tight" else one for one in LAWS],
+)
 def test_the_stored_law_is_the_heavier_one(condition: str) -> None:
     """Tenth and fall vary together, so what is compared is the score that one in a hundred reaches: that of the
     generator where it is higher, within three standard errors of a fit to so few."""
