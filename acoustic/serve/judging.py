@@ -33,7 +33,7 @@ from acoustic.serve.settings import (
 
 if TYPE_CHECKING:
     from acoustic.book.opening import Book
-    from acoustic.book.records import Fitted, Visit
+    from acoustic.book.records import Fitted, Judged, Visit
     from acoustic.model import Analysis
     from acoustic.plugin.registry import Registry
     from acoustic.triage.evidence import Heard
@@ -208,7 +208,7 @@ def _sitting(book: Book, question: Question) -> Fitted | None:
         return sitting(bearings_of(connection, question.bike), date.today(), question.side or "")
 
 
-def _visit(uid: str, question: Question, fitted: Fitted | None, judged: object) -> Visit:
+def _visit(uid: str, question: Question, fitted: Fitted | None, judged: Judged) -> Visit:
     from acoustic.book.records import Visit
 
     return Visit(
@@ -220,7 +220,7 @@ def _visit(uid: str, question: Question, fitted: Fitted | None, judged: object) 
         distance_km=question.distance_km,
         recorder=question.recorder,
         notes=question.notes,
-        verdicts=(judged,),  # type: ignore[arg-type]
+        verdicts=(judged,),
     )
 
 
@@ -248,31 +248,32 @@ def _write(book: Book, made: Visit) -> int:
 
 def detail(folder: str, where: str | None) -> None:
     """Draw the pictures and make the sounds of a check that was judged; they are asked for less often."""
-    from acoustic.book.judging import listen_to
     from acoustic.report.page.bench import bench_of
 
-    _bound_processor_time()
     here = Path(folder)
-    question = msgspec.json.decode((here / QUESTION).read_bytes(), type=Question)
-    asked = question.asked(here, _sitting(_book(where), question))
-    analysis = listen_to(recording_in(here), asked, _registry(), partial(_tell, here))
+    _, analysis = _heard_again(here, where)
     bench = bench_of(analysis, partial(_tell, here))
     whole_write(here / DETAILS, msgspec.json.encode(bench))
 
 
 def listen(folder: str, label: str, where: str | None) -> Heard:
     """Read off a recording what it says of a creak, in one situation."""
-    from acoustic.book.judging import listen_to
     from acoustic.triage.evidence import read_evidence
     from acoustic.triage.rules import load_rules
 
-    _bound_processor_time()
-    here = Path(folder)
-    question = msgspec.json.decode((here / QUESTION).read_bytes(), type=Question)
-    asked = question.asked(here, _sitting(_book(where), question))
-    analysis = listen_to(recording_in(here), asked, _registry(), partial(_tell, here))
+    question, analysis = _heard_again(Path(folder), where)
     # What a page shows of it needs no arrays, and they would be sent from process to process.
     return replace(read_evidence(analysis, label, load_rules(), question.side), analysis=_light(analysis))
+
+
+def _heard_again(here: Path, where: str | None) -> tuple[Question, Analysis]:
+    """Judge a recording once more for its arrays, which are kept nowhere; nothing is written into the book."""
+    from acoustic.book.judging import listen_to
+
+    _bound_processor_time()
+    question = msgspec.json.decode((here / QUESTION).read_bytes(), type=Question)
+    asked = question.asked(here, _sitting(_book(where), question))
+    return question, listen_to(recording_in(here), asked, _registry(), partial(_tell, here))
 
 
 def _light(analysis: Analysis) -> Analysis:
